@@ -1,0 +1,218 @@
+//! The result of holding a take against a line.
+
+use crate::compare::marks::Marks;
+use crate::music::expected::ExpectedNote;
+
+/// What became of an expected note.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Verdict {
+    /// The written pitch was played.
+    Right,
+    /// Another pitch was played in its place.
+    Wrong,
+    /// Nothing was played in its place.
+    Missed,
+}
+
+/// What a player should know about a note beyond its verdict.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Flag {
+    /// Ahead of the fitted grid.
+    Early,
+    /// Behind the fitted grid.
+    Late,
+    /// Silence between this note and the next at a legato join.
+    Gap,
+    /// Ends well before its time with no legato join after it.
+    Clipped,
+    /// Another string sounds underneath.
+    Bleed,
+    /// Choked, muffled or buzzing: no clear pitch, or a fraction of its neighbours' sustain.
+    Dead,
+    /// Above the written pitch, but still that note.
+    Sharp,
+    /// Below the written pitch, but still that note.
+    Flat,
+}
+
+/// How the take's time was laid over the line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum TimingMode {
+    /// No click: an offset and a slowly moving tempo were fitted.
+    Free,
+    /// Played to a click at the written tempo: only the offset was fitted.
+    Click,
+}
+
+/// The fitted grid.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Timing {
+    /// Where bar 1 beat 1 lies in the take, in seconds; `None` when no grid could be fitted.
+    pub offset_s: Option<f64>,
+    /// Mean tempo played, in quarters per minute.
+    pub tempo_bpm: Option<f64>,
+    /// Tempo at the first and at the last note, when it moved.
+    pub tempo_from_to_bpm: Option<(f64, f64)>,
+    /// Free or click.
+    pub mode: TimingMode,
+    /// Spread of the deviations (robust standard deviation), in milliseconds.
+    pub spread_ms: Option<f64>,
+    /// Mean deviation left after the fit, in milliseconds (0 in free mode by construction).
+    pub mean_ms: Option<f64>,
+}
+
+/// What was heard of an expected note.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HeardPart {
+    /// Pitch as a fractional MIDI note; `None` when none was clear.
+    pub midi: Option<f64>,
+    /// Deviation from the nearest semitone heard for a wrong note, from the written pitch for a
+    /// right one, in cents.
+    pub cents: Option<f64>,
+    /// One standard deviation of `cents`.
+    pub cents_uncertainty: Option<f64>,
+    /// Onset in the take, in seconds.
+    pub onset_s: f64,
+    /// When damping starts (or the next onset if the note rang up to it, or the end of
+    /// audibility), in seconds.
+    pub release_s: f64,
+    /// Level of the note's start in decibels relative to full scale.
+    pub level_dbfs: f64,
+    /// Onset less its place on the fitted grid, in milliseconds; late is positive.
+    pub timing_ms: Option<f64>,
+    /// One standard deviation of `timing_ms`.
+    pub timing_uncertainty_ms: Option<f64>,
+    /// Silence from this note's release to the next note's onset at a legato join, in
+    /// milliseconds: 0 when they meet; `None` where there is no legato join.
+    pub gap_ms: Option<f64>,
+    /// Depth of that silence below the natural decay, in decibels.
+    pub gap_depth_db: Option<f64>,
+    /// Position of the stream when the onset first became known.
+    pub heard_at_s: f64,
+    /// Position of the stream when the pitch first became known.
+    pub named_at_s: Option<f64>,
+}
+
+/// An expected note and what became of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct JudgedNote {
+    /// The note of the line.
+    pub expected: ExpectedNote,
+    /// Right, wrong or missed.
+    pub verdict: Verdict,
+    /// What was heard; `None` when missed.
+    pub heard: Option<HeardPart>,
+    /// Flags in the order of [`Flag`], without doubles.
+    pub flags: Vec<Flag>,
+}
+
+/// A heard note that nobody wrote.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ExtraNote {
+    /// Onset in the take, in seconds.
+    pub onset_s: f64,
+    /// Pitch as a fractional MIDI note; `None` when none was clear.
+    pub midi: Option<f64>,
+    /// End, in seconds.
+    pub release_s: f64,
+    /// Level in decibels relative to full scale.
+    pub level_dbfs: f64,
+    /// Index of the expected note it follows; `None` before the first.
+    pub after_index: Option<usize>,
+}
+
+/// Whether the take can be that line at all.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Agreement {
+    /// The line was recognised in the take.
+    Recognised,
+    /// Most of the line was not recognised: the take is something else, and single verdicts say
+    /// little. Holds the share of expected notes that were right.
+    AnotherLine(f64),
+    /// Nothing was heard. Holds the loudest level of the take in decibels relative to full scale.
+    NothingHeard(f64),
+}
+
+/// One thing to act on, worst first within its kind.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Finding {
+    /// What it is about.
+    pub kind: FindingKind,
+    /// Index of the expected note it starts at; `None` for the take as a whole.
+    pub index: Option<usize>,
+    /// The size it is ranked by: milliseconds for gaps and timing, cents for tuning, else 0.
+    pub size: f64,
+    /// The sentence, complete with bar and figures.
+    pub sentence: String,
+}
+
+/// The kinds of findings, in the order a report prints them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum FindingKind {
+    /// About the take as a whole (another line, nothing heard, started in the middle).
+    Take,
+    /// A join that leaves a gap.
+    Gap,
+    /// A wrong note.
+    Wrong,
+    /// A missed note.
+    Missed,
+    /// Notes nobody wrote.
+    Extra,
+    /// A dead note.
+    Dead,
+    /// A clipped note.
+    Clipped,
+    /// Early or late notes.
+    Timing,
+    /// Sharp or flat notes.
+    Tuning,
+}
+
+/// Counts over the take.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Tally {
+    /// Notes played as written.
+    pub right: usize,
+    /// Notes of another pitch.
+    pub wrong: usize,
+    /// Notes not played.
+    pub missed: usize,
+    /// Notes nobody wrote.
+    pub extra: usize,
+    /// Joins with a gap.
+    pub gaps: usize,
+    /// Early notes.
+    pub early: usize,
+    /// Late notes.
+    pub late: usize,
+    /// Notes with another string underneath.
+    pub bleed: usize,
+    /// Dead notes.
+    pub dead: usize,
+    /// Clipped notes.
+    pub clipped: usize,
+    /// Sharp notes.
+    pub sharp: usize,
+    /// Flat notes.
+    pub flat: usize,
+}
+
+/// Everything that was found out about a take.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Judgement {
+    /// Whether the take is that line at all.
+    pub agreement: Agreement,
+    /// The fitted grid.
+    pub timing: Timing,
+    /// One entry for each expected note, in the order of the line.
+    pub notes: Vec<JudgedNote>,
+    /// What nobody wrote, in order of time.
+    pub extras: Vec<ExtraNote>,
+    /// What to act on, most important first.
+    pub findings: Vec<Finding>,
+    /// Counts.
+    pub tally: Tally,
+    /// The marks that were used.
+    pub marks: Marks,
+}

@@ -1,0 +1,51 @@
+//! Every threshold a verdict depends on, in one place, each named, sourced and settable; a report
+//! prints the ones that were used.
+
+/// The limits between fine and flagged.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Marks {
+    /// Early or late beyond this many milliseconds from the fitted grid.
+    ///
+    /// # Source
+    /// Just noticeable onset shift of a bass in a groove: 31 to 35 ms, early 23 ms easier than
+    /// late 28 ms (PsyArXiv jsg94 v3). Raising it forgives more.
+    pub timing_ms: f64,
+    /// A gap from this many milliseconds of silence at a legato join.
+    ///
+    /// # Source
+    /// Gap detection in dark tones is hidden below 25 to 30 ms (auditory-filter ringing 1/ERB);
+    /// the plucking finger's own touch lasts up to 39 ms on measured takes.
+    pub gap_ms: f64,
+    /// ... and from this many decibels below the note's natural decay.
+    pub gap_depth_db: f64,
+    /// A gap also from this many milliseconds beyond the player's own baseline for that kind of
+    /// join.
+    pub gap_over_baseline_ms: f64,
+    /// A gap from here on is *clear*, below it *slight*.
+    pub gap_clear_ms: f64,
+    /// Another note from this many cents off the written pitch.
+    pub wrong_cents: f64,
+    /// Sharp or flat from this many cents.
+    pub out_of_tune_cents: f64,
+    /// Dead when the level falls this many decibels faster after the attack than its neighbours.
+    pub dead_fall_db: f64,
+    /// A note with no legato join after it is clipped when it lasts less than this share of its
+    /// written length.
+    pub clipped_share: f64,
+}
+
+impl Default for Marks {
+    fn default() -> Self {
+        Self {
+            timing_ms: 25.0,
+            gap_ms: 40.0,
+            gap_depth_db: 10.0,
+            gap_over_baseline_ms: 30.0,
+            gap_clear_ms: 60.0,
+            wrong_cents: 70.0,
+            out_of_tune_cents: 20.0,
+            dead_fall_db: 10.0,
+            clipped_share: 0.5,
+        }
+    }
+}

@@ -1,0 +1,86 @@
+//! What the listener says.
+//!
+//! Times are seconds from the first frame of the source, gaps included.
+
+/// How a note's sound ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum EndCause {
+    /// The string was damped: the level fell much faster than it decays by itself.
+    Damped,
+    /// It rang until the next onset.
+    NextOnset,
+    /// It decayed until it could no longer be heard.
+    DiedAway,
+    /// The take ended while it rang.
+    TakeEnded,
+}
+
+/// The pitch of a heard note.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HeardPitch {
+    /// Fundamental f1 of the stiff string as a fractional MIDI note (A4 as configured).
+    pub midi: f64,
+    /// One standard deviation of `midi`, in cents.
+    pub uncertainty_cents: f64,
+    /// How periodic the sound was, 0 (noise) to 1 (perfectly periodic).
+    pub clarity: f64,
+    /// Another pitch that explains the sound nearly as well (an octave, a twelfth), with how much
+    /// worse it is in nats; it may only be used to break a tie.
+    pub rival: Option<(f64, f64)>,
+}
+
+/// A string pluck as it was settled: all that the comparator knows about it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HeardNote {
+    /// When the string was let go.
+    pub onset_s: f64,
+    /// One standard deviation of `onset_s`.
+    pub onset_uncertainty_s: f64,
+    /// How sure it is that this is a plucked note, in nats: above 0 more likely than not; a touch
+    /// of the finger, a squeak or a ripple in the decay is below 0. Events well below 0 are
+    /// reported too, so that a soft note which the line asks for can still be found.
+    pub evidence: f64,
+    /// Height of the whole-band novelty peak, in decibels averaged over the bands.
+    pub novelty_db: f64,
+    /// The pitch after the onset; `None` when there was no stable one.
+    pub pitch: Option<HeardPitch>,
+    /// Level over the note's first 100 ms, in decibels relative to full scale (RMS).
+    pub level_dbfs: f64,
+    /// When damping starts, or the next onset if it rang up to it, or the end of audibility.
+    pub release_s: f64,
+    /// Why it ended.
+    pub end: EndCause,
+    /// How deep the level had fallen below the natural decay just before the next onset, in
+    /// decibels; 0 when it rang up to it.
+    pub depth_db: f64,
+    /// How fast it fell just after the attack: level at 5 to 60 ms less level at 60 to 110 ms
+    /// after the onset, in decibels; `None` when the note is shorter than that.
+    pub early_fall_db: Option<f64>,
+    /// Position of the stream when the onset first became known.
+    pub heard_at_s: f64,
+    /// Position of the stream when the pitch first became known; `None` when it never did.
+    pub named_at_s: Option<f64>,
+}
+
+/// One thing the listener says, in order of when it becomes known.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Event {
+    /// Soon: a note has started.
+    Started {
+        /// When the string was let go, as far as is known yet.
+        onset_s: f64,
+        /// Position of the stream when this was said.
+        at_s: f64,
+    },
+    /// Soon: which note it is, as far as is known yet; may be said again with a better answer.
+    Named {
+        /// The onset of the note it speaks of, as said by `Started`.
+        onset_s: f64,
+        /// Pitch as a fractional MIDI note.
+        midi: f64,
+        /// Position of the stream when this was said.
+        at_s: f64,
+    },
+    /// Settled: the whole note.
+    Settled(HeardNote),
+}

@@ -1,0 +1,7 @@
+//! What should sound: instruments, written lines, where they lie on the neck, and how one note
+//! joins the next.
+//!
+//! No sound, no file, no clock, no device: readers take text or bytes and give values. Used by
+//! `sound` (to render a guide), `compare` and everything above.
+
+pub mod expected;

@@ -1,0 +1,3 @@
+//! One run: source, listener, comparator, result.
+//!
+//! Used by `cli`.
