@@ -1,3 +1,14 @@
 //! Text and JSON made from results: pure functions from values to strings.
 //!
-//! No file, no terminal, no clock. Used by `cli`.
+//! No file, no terminal, no clock, and no judgement of its own: what is not in the result is not
+//! in a report. Used by `cli`.
+
+pub mod json;
+mod layout;
+mod page;
+#[cfg(test)]
+mod sample;
+mod staff;
+mod tab;
+pub mod text;
+mod words;

@@ -1,3 +1,6 @@
 //! One run: source, listener, comparator, result.
 //!
-//! Used by `cli`.
+//! Here is the only place where the rooms below are joined into one path. Nothing here reads
+//! arguments, prints or formats. Used by `report` (its result type alone) and `cli`.
+
+pub mod result;

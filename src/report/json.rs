@@ -1,0 +1,442 @@
+//! The report that other programs read.
+//!
+//! The types here are those of the file, apart from the core's, so that the core can change
+//! without the file's doing so. Every field is always present; what is unknown is `null`; nothing
+//! is ever infinite or not a number. The same result gives the same bytes.
+
+use serde::Serialize;
+
+use super::layout::Lines;
+use super::words;
+use crate::compare::judgement::{
+    Agreement, ExtraNote, Finding, HeardPart, JudgedNote, Judgement, Tally, Timing,
+};
+use crate::compare::marks::Marks;
+use crate::session::result::{LineInfo, TakeInfo, TakeResult};
+
+/// The number of this format; a field that changes its meaning or goes raises it.
+pub const SCHEMA: u32 = 1;
+
+/// Decimals kept of a time in seconds (a microsecond; a frame at 192 kHz lasts five).
+const DECIMALS_S: i32 = 6;
+/// Decimals kept of a time in milliseconds.
+const DECIMALS_MS: i32 = 2;
+/// Decimals kept of cents.
+const DECIMALS_CENTS: i32 = 2;
+/// Decimals kept of decibels.
+const DECIMALS_DB: i32 = 1;
+/// Decimals kept of a fractional MIDI note: as fine as [`DECIMALS_CENTS`].
+const DECIMALS_MIDI: i32 = 4;
+/// Decimals kept of a tempo in beats per minute.
+const DECIMALS_BPM: i32 = 3;
+/// Decimals kept of a share between 0 and 1.
+const DECIMALS_SHARE: i32 = 4;
+
+/// One take as a JSON object, one line for each note, ending with a line feed.
+///
+/// Fields and units: see the README's *Reading the report*. Never fails: a value that JSON cannot
+/// hold becomes `null`.
+pub fn object(result: &TakeResult) -> String {
+    let mut text = render(result);
+    text.push('\n');
+    text
+}
+
+/// Several takes as a JSON array of such objects, ending with a line feed.
+pub fn array(results: &[TakeResult]) -> String {
+    let objects: Vec<String> = results.iter().map(render).collect();
+    format!("[\n{}\n]\n", objects.join(",\n"))
+}
+
+fn render(result: &TakeResult) -> String {
+    let mut bytes = Vec::new();
+    let mut serializer = serde_json::Serializer::with_formatter(&mut bytes, Lines::default());
+    // Plain structs of strings and finite numbers written to memory: there is nothing to fail.
+    Report::from(result)
+        .serialize(&mut serializer)
+        .expect("a report is always representable");
+    String::from_utf8(bytes).expect("JSON is UTF-8")
+}
+
+/// `value` rounded to `decimals`; `None` when it is infinite or not a number. Never minus zero.
+fn round(value: f64, decimals: i32) -> Option<f64> {
+    let scale = 10f64.powi(decimals);
+    let rounded = (value * scale).round() / scale;
+    rounded.is_finite().then_some(rounded + 0.0)
+}
+
+fn round_known(value: Option<f64>, decimals: i32) -> Option<f64> {
+    value.and_then(|v| round(v, decimals))
+}
+
+#[derive(Serialize)]
+struct Report<'a> {
+    schema: u32,
+    line: Line<'a>,
+    take: Take<'a>,
+    agreement: AgreementOut,
+    timing: TimingOut,
+    notes: Vec<Note>,
+    extras: Vec<Extra>,
+    /// Strings that sounded while they should not: empty, since nobody listens for them yet.
+    bleed: [(); 0],
+    summary: Summary,
+    findings: Vec<FindingOut<'a>>,
+    marks: MarksOut,
+}
+
+#[derive(Serialize)]
+struct Line<'a> {
+    title: Option<&'a str>,
+    tempo_bpm: Option<f64>,
+    notes: usize,
+}
+
+#[derive(Serialize)]
+struct Take<'a> {
+    file: &'a str,
+    sample_rate: u32,
+    duration_s: Option<f64>,
+    dropped_frames: u64,
+    loudest_dbfs: Option<f64>,
+    sound_notes: &'a [String],
+}
+
+#[derive(Serialize)]
+struct AgreementOut {
+    kind: &'static str,
+    right_share: Option<f64>,
+    loudest_dbfs: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct TimingOut {
+    offset_s: Option<f64>,
+    tempo_bpm: Option<f64>,
+    tempo_from_to_bpm: Option<[Option<f64>; 2]>,
+    mode: &'static str,
+    spread_ms: Option<f64>,
+    mean_ms: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct Note {
+    index: usize,
+    bar: u32,
+    beat: Option<f64>,
+    expected_midi: u8,
+    string: Option<u8>,
+    fret: Option<u8>,
+    verdict: &'static str,
+    heard_midi: Option<f64>,
+    cents: Option<f64>,
+    cents_uncertainty: Option<f64>,
+    onset_s: Option<f64>,
+    release_s: Option<f64>,
+    level_dbfs: Option<f64>,
+    timing_ms: Option<f64>,
+    timing_uncertainty_ms: Option<f64>,
+    gap_ms: Option<f64>,
+    gap_depth_db: Option<f64>,
+    join: Option<&'static str>,
+    flags: Vec<&'static str>,
+    heard_at_s: Option<f64>,
+    named_at_s: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct Extra {
+    onset_s: Option<f64>,
+    midi: Option<f64>,
+    release_s: Option<f64>,
+    level_dbfs: Option<f64>,
+    after_index: Option<usize>,
+}
+
+#[derive(Serialize)]
+struct Summary {
+    right: usize,
+    wrong: usize,
+    missed: usize,
+    extra: usize,
+    gaps: usize,
+    early: usize,
+    late: usize,
+    bleed: Option<usize>,
+    dead: usize,
+    clipped: usize,
+    sharp: usize,
+    flat: usize,
+}
+
+#[derive(Serialize)]
+struct FindingOut<'a> {
+    kind: &'static str,
+    index: Option<usize>,
+    size: Option<f64>,
+    sentence: &'a str,
+}
+
+#[derive(Serialize)]
+struct MarksOut {
+    timing_ms: Option<f64>,
+    gap_ms: Option<f64>,
+    gap_depth_db: Option<f64>,
+    gap_over_baseline_ms: Option<f64>,
+    gap_clear_ms: Option<f64>,
+    wrong_cents: Option<f64>,
+    out_of_tune_cents: Option<f64>,
+    dead_fall_db: Option<f64>,
+    clipped_share: Option<f64>,
+}
+
+impl<'a> From<&'a TakeResult> for Report<'a> {
+    fn from(result: &'a TakeResult) -> Self {
+        let judgement: &Judgement = &result.judgement;
+        Self {
+            schema: SCHEMA,
+            line: Line::new(&result.line, judgement.notes.len()),
+            take: Take::from(&result.take),
+            agreement: judgement.agreement.into(),
+            timing: TimingOut::from(&judgement.timing),
+            notes: judgement.notes.iter().map(Note::from).collect(),
+            extras: judgement.extras.iter().map(Extra::from).collect(),
+            bleed: [],
+            summary: Summary::new(&judgement.tally, result.bleed_listened_for),
+            findings: judgement.findings.iter().map(FindingOut::from).collect(),
+            marks: MarksOut::from(&judgement.marks),
+        }
+    }
+}
+
+impl<'a> Line<'a> {
+    fn new(line: &'a LineInfo, notes: usize) -> Self {
+        Self {
+            title: line.title.as_deref(),
+            tempo_bpm: round(line.tempo_bpm, DECIMALS_BPM),
+            notes,
+        }
+    }
+}
+
+impl<'a> From<&'a TakeInfo> for Take<'a> {
+    fn from(take: &'a TakeInfo) -> Self {
+        Self {
+            file: &take.file,
+            sample_rate: take.sample_rate,
+            duration_s: round(take.duration_s, DECIMALS_S),
+            dropped_frames: take.dropped_frames,
+            loudest_dbfs: round_known(take.loudest_dbfs, DECIMALS_DB),
+            sound_notes: &take.sound_notes,
+        }
+    }
+}
+
+impl From<Agreement> for AgreementOut {
+    fn from(agreement: Agreement) -> Self {
+        let (kind, right_share, loudest_dbfs) = match agreement {
+            Agreement::Recognised => ("recognised", None, None),
+            Agreement::AnotherLine(share) => ("another line", round(share, DECIMALS_SHARE), None),
+            Agreement::NothingHeard(level) => ("nothing heard", None, round(level, DECIMALS_DB)),
+        };
+        Self {
+            kind,
+            right_share,
+            loudest_dbfs,
+        }
+    }
+}
+
+impl From<&Timing> for TimingOut {
+    fn from(timing: &Timing) -> Self {
+        Self {
+            offset_s: round_known(timing.offset_s, DECIMALS_S),
+            tempo_bpm: round_known(timing.tempo_bpm, DECIMALS_BPM),
+            tempo_from_to_bpm: timing
+                .tempo_from_to_bpm
+                .map(|(from, to)| [round(from, DECIMALS_BPM), round(to, DECIMALS_BPM)]),
+            mode: words::mode(timing.mode),
+            spread_ms: round_known(timing.spread_ms, DECIMALS_MS),
+            mean_ms: round_known(timing.mean_ms, DECIMALS_MS),
+        }
+    }
+}
+
+impl From<&JudgedNote> for Note {
+    fn from(note: &JudgedNote) -> Self {
+        let of = |part: fn(&HeardPart) -> Option<f64>, decimals| {
+            round_known(note.heard.as_ref().and_then(part), decimals)
+        };
+        let expected = &note.expected;
+        Self {
+            index: expected.index,
+            bar: expected.bar,
+            beat: round(expected.beat, DECIMALS_S),
+            expected_midi: expected.midi,
+            string: expected.place.map(|place| place.string),
+            fret: expected.place.map(|place| place.fret),
+            verdict: words::verdict(note.verdict),
+            heard_midi: of(|h| h.midi, DECIMALS_MIDI),
+            cents: of(|h| h.cents, DECIMALS_CENTS),
+            cents_uncertainty: of(|h| h.cents_uncertainty, DECIMALS_CENTS),
+            onset_s: of(|h| Some(h.onset_s), DECIMALS_S),
+            release_s: of(|h| Some(h.release_s), DECIMALS_S),
+            level_dbfs: of(|h| Some(h.level_dbfs), DECIMALS_DB),
+            timing_ms: of(|h| h.timing_ms, DECIMALS_MS),
+            timing_uncertainty_ms: of(|h| h.timing_uncertainty_ms, DECIMALS_MS),
+            gap_ms: of(|h| h.gap_ms, DECIMALS_MS),
+            gap_depth_db: of(|h| h.gap_depth_db, DECIMALS_DB),
+            join: expected.join.map(|join| join.word()),
+            flags: note.flags.iter().map(|&flag| words::flag(flag)).collect(),
+            heard_at_s: of(|h| Some(h.heard_at_s), DECIMALS_S),
+            named_at_s: of(|h| h.named_at_s, DECIMALS_S),
+        }
+    }
+}
+
+impl From<&ExtraNote> for Extra {
+    fn from(extra: &ExtraNote) -> Self {
+        Self {
+            onset_s: round(extra.onset_s, DECIMALS_S),
+            midi: round_known(extra.midi, DECIMALS_MIDI),
+            release_s: round(extra.release_s, DECIMALS_S),
+            level_dbfs: round(extra.level_dbfs, DECIMALS_DB),
+            after_index: extra.after_index,
+        }
+    }
+}
+
+impl Summary {
+    fn new(tally: &Tally, bleed_listened_for: bool) -> Self {
+        Self {
+            right: tally.right,
+            wrong: tally.wrong,
+            missed: tally.missed,
+            extra: tally.extra,
+            gaps: tally.gaps,
+            early: tally.early,
+            late: tally.late,
+            bleed: bleed_listened_for.then_some(tally.bleed),
+            dead: tally.dead,
+            clipped: tally.clipped,
+            sharp: tally.sharp,
+            flat: tally.flat,
+        }
+    }
+}
+
+impl<'a> From<&'a Finding> for FindingOut<'a> {
+    fn from(finding: &'a Finding) -> Self {
+        Self {
+            kind: words::finding(finding.kind),
+            index: finding.index,
+            size: round(finding.size, DECIMALS_MS),
+            sentence: &finding.sentence,
+        }
+    }
+}
+
+impl From<&Marks> for MarksOut {
+    fn from(marks: &Marks) -> Self {
+        Self {
+            timing_ms: round(marks.timing_ms, DECIMALS_MS),
+            gap_ms: round(marks.gap_ms, DECIMALS_MS),
+            gap_depth_db: round(marks.gap_depth_db, DECIMALS_DB),
+            gap_over_baseline_ms: round(marks.gap_over_baseline_ms, DECIMALS_MS),
+            gap_clear_ms: round(marks.gap_clear_ms, DECIMALS_MS),
+            wrong_cents: round(marks.wrong_cents, DECIMALS_CENTS),
+            out_of_tune_cents: round(marks.out_of_tune_cents, DECIMALS_CENTS),
+            dead_fall_db: round(marks.dead_fall_db, DECIMALS_DB),
+            clipped_share: round(marks.clipped_share, DECIMALS_SHARE),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::sample;
+
+    /// Golden: our own earlier output. It detects change and proves nothing.
+    #[test]
+    fn golden_objects_are_unchanged() {
+        sample::check_golden("flawed.json", &object(&sample::flawed()));
+        sample::check_golden("another-line.json", &object(&sample::another_line()));
+        sample::check_golden("nothing-heard.json", &object(&sample::nothing_heard()));
+    }
+
+    /// RFC 8259, section 6: numbers that are infinite or not a number cannot be represented. They
+    /// come out as `null` under their field's name instead of being left out.
+    #[test]
+    fn what_is_not_finite_is_null() {
+        let mut result = sample::flawed();
+        result.take.loudest_dbfs = Some(f64::NEG_INFINITY);
+        result.judgement.timing.spread_ms = Some(f64::NAN);
+        if let Some(heard) = &mut result.judgement.notes[0].heard {
+            heard.level_dbfs = f64::NEG_INFINITY;
+            heard.timing_ms = Some(-0.001);
+        }
+        let value: serde_json::Value = serde_json::from_str(&object(&result)).expect("valid JSON");
+        assert!(value["take"]["loudest_dbfs"].is_null());
+        assert!(value["timing"]["spread_ms"].is_null());
+        assert!(value["notes"][0]["level_dbfs"].is_null());
+        assert_eq!(value["notes"][0]["timing_ms"].to_string(), "0.0");
+    }
+
+    /// The names are those agreed with the programs that read the report; each must be there in
+    /// every note, known or not.
+    #[test]
+    fn every_field_is_always_there() {
+        let agreed = "index bar beat expected_midi string fret verdict heard_midi cents onset_s \
+                      release_s level_dbfs timing_ms gap_ms join flags heard_at_s named_at_s";
+        for result in [
+            sample::flawed(),
+            sample::another_line(),
+            sample::nothing_heard(),
+        ] {
+            let value: serde_json::Value = serde_json::from_str(&object(&result)).expect("valid");
+            for note in value["notes"].as_array().expect("a list of notes") {
+                for name in agreed.split_whitespace() {
+                    assert!(note.get(name).is_some(), "{name} is missing in {note}");
+                }
+            }
+            for (part, names) in [
+                ("line", "title tempo_bpm notes"),
+                ("take", "file sample_rate duration_s dropped_frames"),
+                ("timing", "offset_s tempo_bpm mode spread_ms mean_ms"),
+                ("summary", "right wrong missed extra gaps early late bleed"),
+            ] {
+                for name in names.split_whitespace() {
+                    assert!(value[part].get(name).is_some(), "{part}.{name} is missing");
+                }
+            }
+            assert_eq!(value["schema"], 1);
+            assert!(value["bleed"].as_array().is_some());
+            assert!(value["extras"].as_array().is_some());
+        }
+    }
+
+    #[test]
+    fn several_takes_are_an_array_of_the_same_objects() {
+        let results = [sample::flawed(), sample::nothing_heard()];
+        let value: Vec<serde_json::Value> =
+            serde_json::from_str(&array(&results)).expect("valid JSON");
+        for (got, result) in value.iter().zip(&results) {
+            let alone: serde_json::Value = serde_json::from_str(&object(result)).expect("valid");
+            assert_eq!(got, &alone);
+        }
+        assert_eq!(value.len(), 2);
+    }
+
+    /// Bleed that nobody listened for is unknown, not none.
+    #[test]
+    fn bleed_is_unknown_until_listened_for() {
+        let mut result = sample::flawed();
+        let read = |result: &TakeResult| -> serde_json::Value {
+            serde_json::from_str(&object(result)).expect("valid JSON")
+        };
+        assert!(read(&result)["summary"]["bleed"].is_null());
+        result.bleed_listened_for = true;
+        assert_eq!(read(&result)["summary"]["bleed"], 0);
+    }
+}

@@ -1,0 +1,372 @@
+//! Hand-built results for the snapshot tests of this room, and the tests' golden files.
+//!
+//! Nothing here was ever played: the figures are chosen so that each mark appears once or twice.
+
+use std::path::PathBuf;
+
+use crate::compare::judgement::{
+    Agreement, ExtraNote, Finding, FindingKind, Flag, HeardPart, JudgedNote, Judgement, Tally,
+    Timing, TimingMode, Verdict,
+};
+use crate::compare::marks::Marks;
+use crate::music::expected::{ExpectedNote, JoinKind, Place};
+use crate::session::result::{BarSpan, LineInfo, TakeInfo, TakeResult};
+
+/// Compares `got` with the golden file of that name, or writes it when `SEAMLINE_REMAKE` is set.
+pub(crate) fn check_golden(name: &str, got: &str) {
+    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+        .join("fixtures/golden")
+        .join(name);
+    if std::env::var_os("SEAMLINE_REMAKE").is_some() {
+        std::fs::write(&path, got).expect("the golden file can be written");
+        return;
+    }
+    let golden = std::fs::read_to_string(&path)
+        .unwrap_or_else(|error| panic!("{}: {error}; see fixtures/golden/README.md", path.display()));
+    assert!(
+        golden == got,
+        "{} differs from what is made now.\nIf the change is meant, remake it with\n    \
+         SEAMLINE_REMAKE=1 cargo test golden\n--- now ---\n{got}",
+        path.display()
+    );
+}
+
+/// Eight quarters over two bars: string, fret, MIDI note and the join after each.
+const NOTES: [(u8, u8, u8, Option<JoinKind>); 8] = [
+    (3, 0, 33, Some(JoinKind::Open)),
+    (3, 3, 36, Some(JoinKind::Crossing)),
+    (2, 2, 40, Some(JoinKind::SamePlace)),
+    (2, 5, 43, Some(JoinKind::Shift)),
+    (2, 12, 50, Some(JoinKind::Crossing)),
+    (1, 11, 54, Some(JoinKind::Roll)),
+    (2, 11, 49, Some(JoinKind::Stretch)),
+    (3, 10, 43, None),
+];
+
+fn line() -> LineInfo {
+    LineInfo {
+        title: Some("Two bars up the stairs".into()),
+        tempo_bpm: 96.0,
+        strings: ["G", "D", "A", "E"].map(String::from).to_vec(),
+        bars: vec![
+            BarSpan {
+                number: 1,
+                start_quarters: 0.0,
+                length_quarters: 4.0,
+                chords: vec![(0.0, "Am7".into())],
+            },
+            BarSpan {
+                number: 2,
+                start_quarters: 4.0,
+                length_quarters: 4.0,
+                chords: vec![(0.0, "D7/F#".into()), (2.0, "Bm".into())],
+            },
+        ],
+    }
+}
+
+fn expected() -> Vec<ExpectedNote> {
+    NOTES
+        .iter()
+        .enumerate()
+        .map(|(index, &(string, fret, midi, join))| ExpectedNote {
+            index,
+            bar: 1 + index as u32 / 4,
+            beat: 1.0 + (index % 4) as f64,
+            onset_quarters: index as f64,
+            length_quarters: 1.0,
+            onset_s: index as f64 * 0.625,
+            length_s: 0.625,
+            midi,
+            place: Some(Place { string, fret }),
+            legato_next: join.is_some(),
+            join,
+            staccato: false,
+            slurred_into: false,
+            with_previous: false,
+        })
+        .collect()
+}
+
+/// What a faultless player would have been heard to play.
+fn heard(note: &ExpectedNote) -> HeardPart {
+    let onset_s = 2.031 + note.onset_s;
+    HeardPart {
+        midi: Some(f64::from(note.midi) + 0.021),
+        cents: Some(2.1),
+        cents_uncertainty: Some(0.8),
+        onset_s,
+        release_s: onset_s + 0.607,
+        level_dbfs: -18.24,
+        timing_ms: Some(-2.345),
+        timing_uncertainty_ms: Some(1.1),
+        gap_ms: note.legato_next.then_some(18.0),
+        gap_depth_db: note.legato_next.then_some(3.25),
+        heard_at_s: onset_s + 0.009,
+        named_at_s: Some(onset_s + 0.047),
+    }
+}
+
+fn clean_notes() -> Vec<JudgedNote> {
+    expected()
+        .into_iter()
+        .map(|expected| JudgedNote {
+            verdict: Verdict::Right,
+            heard: Some(heard(&expected)),
+            flags: Vec::new(),
+            expected,
+        })
+        .collect()
+}
+
+fn take(file: &str) -> TakeInfo {
+    TakeInfo {
+        file: file.into(),
+        sample_rate: 48_000,
+        duration_s: 8.25,
+        dropped_frames: 0,
+        loudest_dbfs: Some(-6.02),
+        sound_notes: Vec::new(),
+    }
+}
+
+fn finding(kind: FindingKind, index: usize, size: f64, sentence: &str) -> Finding {
+    Finding {
+        kind,
+        index: Some(index),
+        size,
+        sentence: sentence.into(),
+    }
+}
+
+/// A take without a fault.
+pub(crate) fn clean() -> TakeResult {
+    TakeResult {
+        line: line(),
+        take: take("clean.wav"),
+        judgement: Judgement {
+            agreement: Agreement::Recognised,
+            timing: Timing {
+                offset_s: Some(2.031),
+                tempo_bpm: Some(95.7),
+                tempo_from_to_bpm: None,
+                mode: TimingMode::Free,
+                spread_ms: Some(7.412_34),
+                mean_ms: Some(0.0),
+            },
+            notes: clean_notes(),
+            extras: Vec::new(),
+            findings: Vec::new(),
+            tally: Tally {
+                right: 8,
+                ..Tally::default()
+            },
+            marks: Marks::default(),
+        },
+        bleed_listened_for: false,
+    }
+}
+
+/// A take with one of nearly everything.
+pub(crate) fn flawed() -> TakeResult {
+    let mut result = clean();
+    result.take.file = "flawed.wav".into();
+    result.take.dropped_frames = 480;
+    result.take.sound_notes =
+        vec!["The take is overdriven in 3 places: turn the input down.".into()];
+    let judgement = &mut result.judgement;
+    judgement.timing.tempo_from_to_bpm = Some((96.4, 94.9));
+    let notes = &mut judgement.notes;
+    let mut change = |index: usize, verdict, flags: &[Flag], edit: fn(&mut HeardPart)| {
+        let note: &mut JudgedNote = &mut notes[index];
+        note.verdict = verdict;
+        note.flags = flags.to_vec();
+        if verdict == Verdict::Missed {
+            note.heard = None;
+        } else if let Some(heard) = &mut note.heard {
+            edit(heard);
+        }
+    };
+    change(1, Verdict::Wrong, &[], |h| h.midi = Some(37.01));
+    change(2, Verdict::Right, &[Flag::Late], |h| {
+        h.timing_ms = Some(41.3)
+    });
+    change(3, Verdict::Right, &[Flag::Early, Flag::Gap], |h| {
+        h.timing_ms = Some(-31.6);
+        h.gap_ms = Some(84.2);
+        h.gap_depth_db = Some(24.5);
+    });
+    change(4, Verdict::Right, &[Flag::Sharp], |h| h.cents = Some(27.4));
+    change(5, Verdict::Missed, &[], |_| {});
+    change(6, Verdict::Right, &[Flag::Dead], |h| {
+        h.midi = None;
+        h.cents = None;
+        h.cents_uncertainty = None;
+    });
+    change(7, Verdict::Right, &[Flag::Clipped], |_| {});
+    judgement.extras = vec![ExtraNote {
+        onset_s: 3.7,
+        midi: Some(38.1),
+        release_s: 3.78,
+        level_dbfs: -30.0,
+        after_index: Some(2),
+    }];
+    judgement.findings = vec![
+        finding(
+            FindingKind::Gap,
+            3,
+            84.2,
+            "bar 1, the shift from G up to D: 84 ms of silence",
+        ),
+        finding(FindingKind::Wrong, 1, 0.0, "bar 1, beat 2: C# instead of C"),
+        finding(FindingKind::Missed, 5, 0.0, "bar 2, beat 2: F# is missing"),
+        finding(
+            FindingKind::Extra,
+            2,
+            0.0,
+            "bar 1, after beat 3: a D that is not written, soft, most likely the plucking finger \
+             brushing the next string on its way across",
+        ),
+        finding(FindingKind::Dead, 6, 0.0, "bar 2, beat 3: C# is dead"),
+        finding(
+            FindingKind::Clipped,
+            7,
+            0.0,
+            "bar 2, beat 4: G is cut short",
+        ),
+        finding(FindingKind::Timing, 2, 41.3, "bar 1, beat 3: 41 ms late"),
+        finding(FindingKind::Timing, 3, 31.6, "bar 1, beat 4: 32 ms early"),
+        finding(
+            FindingKind::Tuning,
+            4,
+            27.4,
+            "bar 2, beat 1: D is 27 cents sharp",
+        ),
+    ];
+    judgement.tally = Tally {
+        right: 6,
+        wrong: 1,
+        missed: 1,
+        extra: 1,
+        gaps: 1,
+        early: 1,
+        late: 1,
+        bleed: 0,
+        dead: 1,
+        clipped: 1,
+        sharp: 1,
+        flat: 0,
+    };
+    result
+}
+
+/// A take of some other music.
+pub(crate) fn another_line() -> TakeResult {
+    let mut result = clean();
+    result.take.file = "other.wav".into();
+    let judgement = &mut result.judgement;
+    judgement.agreement = Agreement::AnotherLine(0.25);
+    judgement.timing.spread_ms = None;
+    for note in &mut judgement.notes[2..] {
+        note.verdict = Verdict::Missed;
+        note.heard = None;
+    }
+    judgement.tally = Tally {
+        right: 2,
+        missed: 6,
+        ..Tally::default()
+    };
+    judgement.findings = vec![Finding {
+        kind: FindingKind::Take,
+        index: None,
+        size: 0.0,
+        sentence: "2 of 8 notes were recognised".into(),
+    }];
+    result
+}
+
+/// A take in which nobody plays.
+pub(crate) fn nothing_heard() -> TakeResult {
+    let mut result = another_line();
+    result.take.file = "silent.wav".into();
+    result.take.loudest_dbfs = Some(-71.26);
+    let judgement = &mut result.judgement;
+    judgement.agreement = Agreement::NothingHeard(-71.26);
+    judgement.timing = Timing {
+        offset_s: None,
+        tempo_bpm: None,
+        tempo_from_to_bpm: None,
+        mode: TimingMode::Free,
+        spread_ms: None,
+        mean_ms: None,
+    };
+    for note in &mut judgement.notes {
+        note.verdict = Verdict::Missed;
+        note.heard = None;
+    }
+    judgement.tally = Tally {
+        missed: 8,
+        ..Tally::default()
+    };
+    judgement.findings.clear();
+    result
+}
+
+/// A bar of sixteenths, all late and with gaps, and a bar so full that it must be cut; the last
+/// notes lie beyond the last bar, one has no place, and two sound together.
+pub(crate) fn dense() -> TakeResult {
+    let mut result = clean();
+    result.take.file = "dense.wav".into();
+    let notes = &mut result.judgement.notes;
+    let template = notes[0].clone();
+    notes.clear();
+    for index in 0..60 {
+        let mut note = template.clone();
+        let onset_quarters = match index {
+            0..16 => index as f64 / 4.0,
+            16..56 => 4.0 + (index - 16) as f64 / 10.0,
+            _ => 8.0 + (index - 56) as f64,
+        };
+        note.expected.index = index;
+        note.expected.onset_quarters = onset_quarters;
+        note.expected.beat = 1.0 + onset_quarters % 4.0;
+        note.expected.bar = 1 + (onset_quarters / 4.0) as u32;
+        note.expected.place = (index != 20).then_some(Place {
+            string: 1 + (index % 4) as u8,
+            fret: (index % 13) as u8,
+        });
+        if index < 16 {
+            note.flags = vec![Flag::Late, Flag::Gap];
+            if let Some(heard) = &mut note.heard {
+                heard.timing_ms = Some(100.0 + index as f64);
+                heard.gap_ms = Some(200.0 + index as f64);
+            }
+        }
+        notes.push(note);
+    }
+    notes[57].expected.onset_quarters = 8.0;
+    result.judgement.extras = vec![
+        ExtraNote {
+            onset_s: 1.0,
+            midi: None,
+            release_s: 1.1,
+            level_dbfs: -30.0,
+            after_index: None,
+        },
+        ExtraNote {
+            onset_s: 9.0,
+            midi: Some(45.0),
+            release_s: 9.1,
+            level_dbfs: -30.0,
+            after_index: Some(59),
+        },
+    ];
+    result.judgement.tally = Tally {
+        right: 60,
+        late: 16,
+        gaps: 16,
+        extra: 2,
+        ..Tally::default()
+    };
+    result
+}

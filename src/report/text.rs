@@ -1,0 +1,454 @@
+//! The report a player reads: what matters first, what was measured and by which marks last.
+//!
+//! Eighty columns, letters and digits only; colour repeats what the words already say.
+
+use super::page::{COLUMNS, Tone, paint, wrap};
+use super::tab::tab;
+use super::words::{self, plural};
+use crate::compare::judgement::{Agreement, FindingKind, HeardPart, TimingMode, Verdict};
+use crate::session::result::TakeResult;
+
+/// Findings printed of one kind; the others are still marked in the tab.
+const FINDINGS_OF_A_KIND: usize = 5;
+
+/// Columns left of a sentence: the word for its kind.
+const KIND_COLUMNS: usize = 10;
+
+/// The whole report on a take, ending with a line feed; `colour` adds terminal colours.
+pub fn report(result: &TakeResult, colour: bool) -> String {
+    let mut page = Page {
+        lines: Vec::new(),
+        colour,
+    };
+    page.opening(result);
+    page.findings(result);
+    if result.judgement.agreement == Agreement::Recognised {
+        page.bars(result);
+    }
+    page.measured(result);
+    page.marks(result);
+    let mut text = page.lines.join("\n");
+    text.push('\n');
+    text
+}
+
+struct Page {
+    lines: Vec<String>,
+    colour: bool,
+}
+
+impl Page {
+    fn heading(&mut self, words: &str) {
+        self.lines.push(String::new());
+        self.lines.push(paint(words, Tone::Strong, self.colour));
+    }
+
+    fn entry(&mut self, kind: &str, tone: Tone, sentence: &str) {
+        let margin = " ".repeat(KIND_COLUMNS);
+        for (row, line) in wrap(sentence, KIND_COLUMNS).iter().enumerate() {
+            let body = line.get(KIND_COLUMNS..).unwrap_or_default();
+            self.lines.push(if row == 0 {
+                let gap = KIND_COLUMNS.saturating_sub(kind.len() + 2);
+                let kind = paint(kind, tone, self.colour);
+                format!("  {kind}{}{body}", " ".repeat(gap))
+            } else {
+                format!("{margin}{body}")
+            });
+        }
+    }
+
+    fn opening(&mut self, result: &TakeResult) {
+        let lines = match result.judgement.agreement {
+            Agreement::Recognised => vec![verdicts(result), pulse(result)],
+            Agreement::AnotherLine(share) => another_line(result, share),
+            Agreement::NothingHeard(level) => nothing_heard(result, level),
+        };
+        for (row, line) in lines.iter().filter(|line| !line.is_empty()).enumerate() {
+            let tone = if row == 0 { Tone::Strong } else { Tone::Plain };
+            for line in wrap(line, 0) {
+                self.lines.push(paint(&line, tone, self.colour));
+            }
+        }
+    }
+
+    fn findings(&mut self, result: &TakeResult) {
+        let judgement = &result.judgement;
+        let recognised = judgement.agreement == Agreement::Recognised;
+        let shown = |kind| recognised || kind == FindingKind::Take;
+        let findings: Vec<_> = judgement
+            .findings
+            .iter()
+            .filter(|finding| shown(finding.kind))
+            .collect();
+        if findings.is_empty() {
+            if recognised && spotless(result) {
+                self.heading("Nothing to mend by the marks below.");
+            }
+            return;
+        }
+        self.heading("To work on");
+        let mut kinds: Vec<FindingKind> = findings.iter().map(|finding| finding.kind).collect();
+        kinds.dedup();
+        for kind in kinds {
+            let own: Vec<_> = findings
+                .iter()
+                .filter(|finding| finding.kind == kind)
+                .collect();
+            for (row, finding) in own.iter().take(FINDINGS_OF_A_KIND).enumerate() {
+                let word = if row == 0 { words::finding(kind) } else { "" };
+                self.entry(word, tone(kind), &finding.sentence);
+            }
+            let more = own.len().saturating_sub(FINDINGS_OF_A_KIND);
+            if more > 0 {
+                self.entry("", Tone::Plain, &format!("and {more} more, marked below"));
+            }
+        }
+    }
+
+    fn bars(&mut self, result: &TakeResult) {
+        let tab = tab(result, self.colour);
+        if tab.lines.is_empty() {
+            return;
+        }
+        self.heading("Bar by bar");
+        for (matter, legend) in tab.legend {
+            self.entry(matter, Tone::Plain, &legend);
+        }
+        self.lines.extend(tab.lines);
+    }
+
+    fn measured(&mut self, result: &TakeResult) {
+        self.heading("Measured");
+        let mut say = |kind: &str, sentence: String| self.entry(kind, Tone::Plain, &sentence);
+        let take = &result.take;
+        let title = result.line.title.as_deref().unwrap_or("without a title");
+        say(
+            "line",
+            format!("{title}, {} notes", result.judgement.notes.len()),
+        );
+        let loudest = take
+            .loudest_dbfs
+            .map_or("digital silence".to_owned(), |level| {
+                format!("loudest {level:.1} dBFS")
+            });
+        say(
+            "take",
+            format!(
+                "{}, {:.1} s at {} Hz, {loudest}",
+                take.file, take.duration_s, take.sample_rate
+            ),
+        );
+        if take.dropped_frames > 0 {
+            let frames = plural(take.dropped_frames as usize, "frame was", "frames were");
+            say(
+                "",
+                format!("{} {frames} lost on the way in", take.dropped_frames),
+            );
+        }
+        for note in &take.sound_notes {
+            say("", note.clone());
+        }
+        if result.judgement.agreement == Agreement::Recognised {
+            say("timing", grid(result));
+            say(
+                "",
+                uncertainty(result, "a note's place", "ms", |h| h.timing_uncertainty_ms),
+            );
+            say(
+                "pitch",
+                uncertainty(result, "a note's pitch", "cents", |h| h.cents_uncertainty),
+            );
+        }
+        if !result.bleed_listened_for {
+            say(
+                "bleed",
+                "strings ringing underneath were not listened for".into(),
+            );
+        }
+    }
+
+    fn marks(&mut self, result: &TakeResult) {
+        let marks = &result.judgement.marks;
+        self.heading("Marks used");
+        let mut say = |kind: &str, sentence: String| self.entry(kind, Tone::Plain, &sentence);
+        say(
+            "gap",
+            format!(
+                "from {} ms of silence, {} dB deep, or {} ms beyond your own habit at that kind \
+                 of join; clear from {} ms",
+                marks.gap_ms, marks.gap_depth_db, marks.gap_over_baseline_ms, marks.gap_clear_ms
+            ),
+        );
+        say(
+            "wrong",
+            format!("from {} cents off the written pitch", marks.wrong_cents),
+        );
+        say(
+            "dead",
+            format!("falls {} dB faster than its neighbours", marks.dead_fall_db),
+        );
+        say(
+            "clipped",
+            format!(
+                "shorter than {} % of its length",
+                (marks.clipped_share * 1e4).round() / 1e2
+            ),
+        );
+        say(
+            "timing",
+            format!("early or late beyond {} ms", marks.timing_ms),
+        );
+        say(
+            "tuning",
+            format!("sharp or flat from {} cents", marks.out_of_tune_cents),
+        );
+    }
+}
+
+/// How loudly a kind of finding speaks.
+fn tone(kind: FindingKind) -> Tone {
+    match kind {
+        FindingKind::Wrong | FindingKind::Missed | FindingKind::Extra | FindingKind::Dead => {
+            Tone::Alarm
+        }
+        FindingKind::Gap | FindingKind::Clipped | FindingKind::Timing | FindingKind::Tuning => {
+            Tone::Care
+        }
+        FindingKind::Take => Tone::Strong,
+    }
+}
+
+/// Whether every note is as written and nothing is flagged.
+fn spotless(result: &TakeResult) -> bool {
+    let judgement = &result.judgement;
+    judgement.extras.is_empty()
+        && judgement
+            .notes
+            .iter()
+            .all(|note| note.verdict == Verdict::Right && note.flags.is_empty())
+}
+
+/// First line: right of total, what was not, the gaps.
+fn verdicts(result: &TakeResult) -> String {
+    let tally = &result.judgement.tally;
+    let total = result.judgement.notes.len();
+    let mut parts = vec![match tally.right {
+        right if right == total && total > 1 => format!("all {total} notes right"),
+        right => format!("{right} of {total} notes right"),
+    }];
+    let longest = result
+        .judgement
+        .findings
+        .iter()
+        .filter(|finding| finding.kind == FindingKind::Gap)
+        .map(|finding| finding.size)
+        .fold(f64::NEG_INFINITY, f64::max);
+    parts.push(match tally.gaps {
+        0 => "no gaps".to_owned(),
+        1 if longest.is_finite() => format!("1 gap ({longest:.0} ms)"),
+        gaps if longest.is_finite() => format!("{gaps} gaps (up to {longest:.0} ms)"),
+        gaps => format!("{gaps} {}", plural(gaps, "gap", "gaps")),
+    });
+    for (count, word) in [
+        (tally.wrong, "wrong"),
+        (tally.missed, "missed"),
+        (tally.extra, "extra"),
+        (tally.dead, "dead"),
+        (tally.clipped, "clipped"),
+    ] {
+        if count > 0 {
+            parts.push(format!("{count} {word}"));
+        }
+    }
+    format!("{}: {}.", result.take.file, parts.join(", "))
+}
+
+/// Second line: tempo and spread.
+fn pulse(result: &TakeResult) -> String {
+    let timing = &result.judgement.timing;
+    let tally = &result.judgement.tally;
+    let written = one_decimal(result.line.tempo_bpm);
+    let tempo = match timing.tempo_bpm {
+        Some(played) => format!("Tempo {} (written {written})", one_decimal(played)),
+        None => format!("Tempo could not be told (written {written})"),
+    };
+    let spread = match timing.spread_ms {
+        Some(spread) => format!("timing spreads {spread:.0} ms"),
+        None => "timing spread could not be told".to_owned(),
+    };
+    let mut text = format!("{tempo}, {spread}");
+    for (count, word) in [(tally.early, "early"), (tally.late, "late")] {
+        if count > 0 {
+            text.push_str(&format!(", {count} {word}"));
+        }
+    }
+    for (count, word) in [(tally.sharp, "sharp"), (tally.flat, "flat")] {
+        if count > 0 {
+            text.push_str(&format!(", {count} {word}"));
+        }
+    }
+    text.push('.');
+    text
+}
+
+fn another_line(result: &TakeResult, share: f64) -> Vec<String> {
+    vec![
+        format!(
+            "{}: this does not sound like the line; {:.0} % of its {} notes were found.",
+            result.take.file,
+            share * 100.0,
+            result.judgement.notes.len()
+        ),
+        "Do take and line belong together? Check the file names, --bars, --tuning and --a4. \
+         Verdicts on single notes would say little, so none are shown."
+            .to_owned(),
+    ]
+}
+
+fn nothing_heard(result: &TakeResult, level: f64) -> Vec<String> {
+    let loudness = if level.is_finite() {
+        format!("the loudest moment is {level:.1} dBFS")
+    } else {
+        "every sample is zero".to_owned()
+    };
+    vec![
+        format!("{}: no notes were heard; {loudness}.", result.take.file),
+        "Check the cable, the volume knob and the input level, and record once more.".to_owned(),
+    ]
+}
+
+/// Against what lateness was measured.
+fn grid(result: &TakeResult) -> String {
+    let timing = &result.judgement.timing;
+    if timing.offset_s.is_none() {
+        return "no pulse could be fitted, so nothing is called early or late".to_owned();
+    }
+    let mean = timing.mean_ms.map_or(String::new(), |mean| {
+        format!("; on the whole {:+} ms", mean.round() as i64)
+    });
+    match (timing.mode, timing.tempo_from_to_bpm) {
+        (TimingMode::Click, _) => format!("against the click{mean}"),
+        (TimingMode::Free, Some((from, to))) => format!(
+            "against your own pulse, which moved from {} to {}: a drift is not late notes",
+            one_decimal(from),
+            one_decimal(to)
+        ),
+        (TimingMode::Free, None) => "against your own pulse, which held steady".to_owned(),
+    }
+}
+
+/// The median uncertainty of a figure over the notes it is known for.
+fn uncertainty(
+    result: &TakeResult,
+    what: &str,
+    unit: &str,
+    of: fn(&HeardPart) -> Option<f64>,
+) -> String {
+    let mut known: Vec<f64> = result
+        .judgement
+        .notes
+        .iter()
+        .filter_map(|note| note.heard.as_ref().and_then(of))
+        .filter(|value| value.is_finite())
+        .collect();
+    known.sort_by(f64::total_cmp);
+    match known.get(known.len() / 2) {
+        Some(median) => format!(
+            "{what} is known within {} {unit} (one standard deviation, the middle note of {})",
+            one_decimal(*median),
+            known.len()
+        ),
+        None => format!("how well {what} is known could not be told"),
+    }
+}
+
+/// A figure with one decimal, without `.0`.
+fn one_decimal(value: f64) -> String {
+    let text = format!("{value:.1}");
+    text.strip_suffix(".0").map_or(text.clone(), str::to_owned)
+}
+
+const _: () = assert!(KIND_COLUMNS < COLUMNS);
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::sample;
+    use crate::session::result::BarSpan;
+
+    fn widest(text: &str) -> usize {
+        text.lines()
+            .map(|line| line.chars().count())
+            .max()
+            .unwrap_or(0)
+    }
+
+    /// Golden: our own earlier output. It detects change and proves nothing.
+    #[test]
+    fn golden_texts_are_unchanged() {
+        for (name, result) in [
+            ("clean.txt", sample::clean()),
+            ("flawed.txt", sample::flawed()),
+            ("another-line.txt", sample::another_line()),
+            ("nothing-heard.txt", sample::nothing_heard()),
+            ("dense.txt", sample::dense()),
+        ] {
+            let text = report(&result, false);
+            assert!(widest(&text) <= COLUMNS, "{name} is too wide:\n{text}");
+            sample::check_golden(name, &text);
+        }
+    }
+
+    /// Taking the colours out must leave the plain report: they add nothing but themselves.
+    #[test]
+    fn colour_only_underlines() {
+        let result = sample::flawed();
+        let coloured = report(&result, true);
+        assert!(coloured.contains('\x1b'));
+        let mut plain = coloured;
+        for code in ["\x1b[1m", "\x1b[1;31m", "\x1b[33m", "\x1b[0m"] {
+            plain = plain.replace(code, "");
+        }
+        assert_eq!(plain, report(&result, false));
+    }
+
+    /// Whatever the bars look like, a report is made and fits.
+    #[test]
+    fn odd_bars_still_fit() {
+        for (start, length) in [
+            (0.0, 4.0),
+            (0.0, 0.01),
+            (3.0, 100.0),
+            (0.0, 0.0),
+            (0.0, f64::NAN),
+            (0.0, f64::INFINITY),
+            (-1.0, 1.0),
+        ] {
+            let mut result = sample::dense();
+            result.line.bars = vec![BarSpan {
+                number: 4_000_000_000,
+                start_quarters: start,
+                length_quarters: length,
+                chords: vec![(0.0, "Esus4(add long words)".repeat(6)), (99.0, "X".into())],
+            }];
+            for strings in [0, 1, 4, 6] {
+                result.line.strings = vec!["a long name\x1b[2J".into(); strings];
+                let text = report(&result, false);
+                assert!(widest(&text) <= COLUMNS, "{start} {length}:\n{text}");
+                assert!(!text.contains('\x1b'));
+            }
+        }
+    }
+
+    #[test]
+    fn many_findings_of_a_kind_are_counted_not_listed() {
+        let mut result = sample::flawed();
+        let gap = result.judgement.findings[0].clone();
+        let rest = result.judgement.findings.split_off(1);
+        result.judgement.findings = vec![gap; 8];
+        result.judgement.findings.extend(rest);
+        let text = report(&result, false);
+        assert_eq!(text.matches("84 ms of silence").count(), FINDINGS_OF_A_KIND);
+        assert!(text.contains("and 3 more, marked below"), "{text}");
+    }
+}

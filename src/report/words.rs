@@ -1,0 +1,91 @@
+//! The words that reports use for verdicts, flags and findings.
+
+use crate::compare::judgement::{FindingKind, Flag, TimingMode, Verdict};
+
+/// The word for a verdict, as in the report that other programs read.
+pub(super) fn verdict(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Right => "right",
+        Verdict::Wrong => "wrong",
+        Verdict::Missed => "missed",
+    }
+}
+
+/// The word for a flag, as in the report that other programs read.
+pub(super) fn flag(flag: Flag) -> &'static str {
+    match flag {
+        Flag::Early => "early",
+        Flag::Late => "late",
+        Flag::Gap => "gap",
+        Flag::Clipped => "clipped",
+        Flag::Bleed => "bleed",
+        Flag::Dead => "dead",
+        Flag::Sharp => "sharp",
+        Flag::Flat => "flat",
+    }
+}
+
+/// The word for how the take's time was laid over the line.
+pub(super) fn mode(mode: TimingMode) -> &'static str {
+    match mode {
+        TimingMode::Free => "free",
+        TimingMode::Click => "click",
+    }
+}
+
+/// The word a finding is listed under.
+pub(super) fn finding(kind: FindingKind) -> &'static str {
+    match kind {
+        FindingKind::Take => "take",
+        FindingKind::Gap => "gap",
+        FindingKind::Wrong => "wrong",
+        FindingKind::Missed => "missed",
+        FindingKind::Extra => "extra",
+        FindingKind::Dead => "dead",
+        FindingKind::Clipped => "clipped",
+        FindingKind::Timing => "timing",
+        FindingKind::Tuning => "tuning",
+    }
+}
+
+/// The name of the semitone nearest to `midi`, without its octave; `?` when it is not a number.
+///
+/// A heard pitch has no spelling of its own, so each black key goes by the name it most often has
+/// in the keys up to four accidentals: C#, Eb, F#, Ab, Bb. Common practice, no source.
+pub(super) fn pitch(midi: f64) -> &'static str {
+    const NAMES: [&str; 12] = [
+        "C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B",
+    ];
+    if !midi.is_finite() {
+        return "?";
+    }
+    NAMES[(midi.round().rem_euclid(12.0)) as usize % 12]
+}
+
+/// `one` or `many`, as the count asks.
+pub(super) fn plural<'a>(count: usize, one: &'a str, many: &'a str) -> &'a str {
+    if count == 1 { one } else { many }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// MIDI 1.0 Detailed Specification: note 60 is middle C; the open strings of a bass are
+    /// E A D G (28, 33, 38, 43).
+    #[test]
+    fn pitches_by_name() {
+        for (midi, name) in [
+            (60.0, "C"),
+            (28.0, "E"),
+            (33.0, "A"),
+            (38.0, "D"),
+            (43.0, "G"),
+            (34.4, "Bb"),
+            (-0.4, "C"),
+        ] {
+            assert_eq!(pitch(midi), name, "midi {midi}");
+        }
+        assert_eq!(pitch(f64::NAN), "?");
+    }
+}

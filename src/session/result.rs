@@ -1,0 +1,61 @@
+//! What a run hands upwards: the judgement, with what it was made from.
+
+use crate::compare::judgement::Judgement;
+
+/// A bar of the line, as far as a report needs it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BarSpan {
+    /// Its number, from 1; a pick-up bar is 0.
+    pub number: u32,
+    /// Where it starts, in quarter notes from the start of bar 1 (negative in a pick-up bar).
+    pub start_quarters: f64,
+    /// How long it is, in quarter notes; above 0.
+    pub length_quarters: f64,
+    /// Chord symbols as written, each with its distance from the bar's start in quarter notes.
+    pub chords: Vec<(f64, String)>,
+}
+
+/// The line that was asked for.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LineInfo {
+    /// Its title; `None` when it has none.
+    pub title: Option<String>,
+    /// The tempo the take was held against, in quarters per minute.
+    pub tempo_bpm: f64,
+    /// Names of the strings, the thinnest (string 1) first.
+    pub strings: Vec<String>,
+    /// The bars that were asked for, in order.
+    pub bars: Vec<BarSpan>,
+}
+
+/// The take as it came in.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TakeInfo {
+    /// Its file as the player named it; `-` for standard input.
+    pub file: String,
+    /// Frames per second.
+    pub sample_rate: u32,
+    /// Length in seconds, gaps included.
+    pub duration_s: f64,
+    /// Frames that were lost on the way in.
+    pub dropped_frames: u64,
+    /// The loudest sample, in decibels relative to full scale; `None` for digital silence.
+    pub loudest_dbfs: Option<f64>,
+    /// What a player should know about the recording itself (clipped, very soft, several
+    /// channels), as whole sentences.
+    pub sound_notes: Vec<String>,
+}
+
+/// A judged take.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TakeResult {
+    /// The line.
+    pub line: LineInfo,
+    /// The take.
+    pub take: TakeInfo,
+    /// What was found out.
+    pub judgement: Judgement,
+    /// Whether anyone listened for other strings ringing underneath. While `false`, reports say
+    /// so instead of claiming that nothing rang.
+    pub bleed_listened_for: bool,
+}
