@@ -5,6 +5,7 @@
 
 pub mod json;
 mod layout;
+mod opening;
 mod page;
 #[cfg(test)]
 mod sample;

@@ -21,8 +21,9 @@ pub(crate) fn check_golden(name: &str, got: &str) {
         std::fs::write(&path, got).expect("the golden file can be written");
         return;
     }
-    let golden = std::fs::read_to_string(&path)
-        .unwrap_or_else(|error| panic!("{}: {error}; see fixtures/golden/README.md", path.display()));
+    let golden = std::fs::read_to_string(&path).unwrap_or_else(|error| {
+        panic!("{}: {error}; see fixtures/golden/README.md", path.display())
+    });
     assert!(
         golden == got,
         "{} differs from what is made now.\nIf the change is meant, remake it with\n    \

@@ -29,6 +29,9 @@ enum Matter {
     Bleed,
 }
 
+/// Whether a mark's text is of a certain sort.
+type Is = fn(&str) -> bool;
+
 impl Matter {
     const ALL: [Self; 7] = [
         Self::Heard,
@@ -53,8 +56,8 @@ impl Matter {
     }
 
     /// What the marks of this matter mean, told part by part as far as `used` says they appear.
-    fn legend(self, used: impl Fn(fn(&str) -> bool) -> bool) -> String {
-        let parts: &[(fn(&str) -> bool, &str)] = match self {
+    fn legend(self, used: impl Fn(Is) -> bool) -> String {
+        let parts: &[(Is, &str)] = match self {
             Self::Heard => &[
                 (|text| text == ".", ". as written"),
                 (
@@ -120,7 +123,7 @@ pub(super) fn tab(result: &TakeResult, colour: bool) -> Tab {
         .filter(|&&matter| seen.iter().any(|mark| mark.matter == matter))
         .map(|&matter| {
             let own = seen.iter().filter(|mark| mark.matter == matter);
-            let used = |is: fn(&str) -> bool| own.clone().any(|mark| is(&mark.text));
+            let used = |is: Is| own.clone().any(|mark| is(&mark.text));
             (matter.name(), matter.legend(used))
         })
         .collect();

@@ -2,10 +2,11 @@
 //!
 //! Eighty columns, letters and digits only; colour repeats what the words already say.
 
+use super::opening::{another_line, nothing_heard, pulse, spotless, verdicts};
 use super::page::{COLUMNS, Tone, paint, wrap};
 use super::tab::tab;
-use super::words::{self, plural};
-use crate::compare::judgement::{Agreement, FindingKind, HeardPart, TimingMode, Verdict};
+use super::words::{self, one_decimal, plural};
+use crate::compare::judgement::{Agreement, FindingKind, HeardPart, TimingMode};
 use crate::session::result::TakeResult;
 
 /// Findings printed of one kind; the others are still marked in the tab.
@@ -218,105 +219,6 @@ fn tone(kind: FindingKind) -> Tone {
     }
 }
 
-/// Whether every note is as written and nothing is flagged.
-fn spotless(result: &TakeResult) -> bool {
-    let judgement = &result.judgement;
-    judgement.extras.is_empty()
-        && judgement
-            .notes
-            .iter()
-            .all(|note| note.verdict == Verdict::Right && note.flags.is_empty())
-}
-
-/// First line: right of total, what was not, the gaps.
-fn verdicts(result: &TakeResult) -> String {
-    let tally = &result.judgement.tally;
-    let total = result.judgement.notes.len();
-    let mut parts = vec![match tally.right {
-        right if right == total && total > 1 => format!("all {total} notes right"),
-        right => format!("{right} of {total} notes right"),
-    }];
-    let longest = result
-        .judgement
-        .findings
-        .iter()
-        .filter(|finding| finding.kind == FindingKind::Gap)
-        .map(|finding| finding.size)
-        .fold(f64::NEG_INFINITY, f64::max);
-    parts.push(match tally.gaps {
-        0 => "no gaps".to_owned(),
-        1 if longest.is_finite() => format!("1 gap ({longest:.0} ms)"),
-        gaps if longest.is_finite() => format!("{gaps} gaps (up to {longest:.0} ms)"),
-        gaps => format!("{gaps} {}", plural(gaps, "gap", "gaps")),
-    });
-    for (count, word) in [
-        (tally.wrong, "wrong"),
-        (tally.missed, "missed"),
-        (tally.extra, "extra"),
-        (tally.dead, "dead"),
-        (tally.clipped, "clipped"),
-    ] {
-        if count > 0 {
-            parts.push(format!("{count} {word}"));
-        }
-    }
-    format!("{}: {}.", result.take.file, parts.join(", "))
-}
-
-/// Second line: tempo and spread.
-fn pulse(result: &TakeResult) -> String {
-    let timing = &result.judgement.timing;
-    let tally = &result.judgement.tally;
-    let written = one_decimal(result.line.tempo_bpm);
-    let tempo = match timing.tempo_bpm {
-        Some(played) => format!("Tempo {} (written {written})", one_decimal(played)),
-        None => format!("Tempo could not be told (written {written})"),
-    };
-    let spread = match timing.spread_ms {
-        Some(spread) => format!("timing spreads {spread:.0} ms"),
-        None => "timing spread could not be told".to_owned(),
-    };
-    let mut text = format!("{tempo}, {spread}");
-    for (count, word) in [(tally.early, "early"), (tally.late, "late")] {
-        if count > 0 {
-            text.push_str(&format!(", {count} {word}"));
-        }
-    }
-    for (count, word) in [(tally.sharp, "sharp"), (tally.flat, "flat")] {
-        if count > 0 {
-            text.push_str(&format!(", {count} {word}"));
-        }
-    }
-    text.push('.');
-    text
-}
-
-fn another_line(result: &TakeResult, share: f64) -> Vec<String> {
-    vec![
-        format!(
-            "{}: this does not sound like the line; {:.0} % of its {} notes were found.",
-            result.take.file,
-            share * 100.0,
-            result.judgement.notes.len()
-        ),
-        "Do take and line belong together? Check the file names, --bars, --tuning and --a4. \
-         Verdicts on single notes would say little, so none are shown."
-            .to_owned(),
-    ]
-}
-
-fn nothing_heard(result: &TakeResult, level: f64) -> Vec<String> {
-    let loudness = if level.is_finite() {
-        format!("the loudest moment is {level:.1} dBFS")
-    } else {
-        "every sample is zero".to_owned()
-    };
-    vec![
-        format!("{}: no notes were heard; {loudness}.", result.take.file),
-        "Check the cable, the volume knob and the input level, and record once more.".to_owned(),
-    ]
-}
-
 /// Against what lateness was measured.
 fn grid(result: &TakeResult) -> String {
     let timing = &result.judgement.timing;
@@ -360,12 +262,6 @@ fn uncertainty(
         ),
         None => format!("how well {what} is known could not be told"),
     }
-}
-
-/// A figure with one decimal, without `.0`.
-fn one_decimal(value: f64) -> String {
-    let text = format!("{value:.1}");
-    text.strip_suffix(".0").map_or(text.clone(), str::to_owned)
 }
 
 const _: () = assert!(KIND_COLUMNS < COLUMNS);

@@ -67,6 +67,12 @@ pub(super) fn plural<'a>(count: usize, one: &'a str, many: &'a str) -> &'a str {
     if count == 1 { one } else { many }
 }
 
+/// A figure with one decimal, without `.0`.
+pub(super) fn one_decimal(value: f64) -> String {
+    let text = format!("{value:.1}");
+    text.strip_suffix(".0").map_or(text.clone(), str::to_owned)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
