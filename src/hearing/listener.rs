@@ -28,7 +28,12 @@ pub struct ListenerConfig {
 impl ListenerConfig {
     /// A bass of four, five or six strings, tuned to 440 Hz.
     pub fn bass(rate: SampleRate) -> Self {
-        Self { rate, a4: Hertz(440.0), lowest: Hertz(29.0), highest: Hertz(560.0) }
+        Self {
+            rate,
+            a4: Hertz(440.0),
+            lowest: Hertz(29.0),
+            highest: Hertz(560.0),
+        }
     }
 }
 
@@ -42,7 +47,9 @@ pub enum ListenError {
         given: u32,
     },
     /// The pitch range is empty or outside what can be analysed.
-    #[error("pitches from {lowest} to {highest} Hz were asked for; the lowest must be 20 Hz or more and below the highest, the highest at most {limit} Hz at this sample rate")]
+    #[error(
+        "pitches from {lowest} to {highest} Hz were asked for; the lowest must be 20 Hz or more and below the highest, the highest at most {limit} Hz at this sample rate"
+    )]
     Range {
         /// Lowest pitch asked for.
         lowest: f64,
@@ -149,13 +156,25 @@ impl Listener {
         let (lo, hi) = (config.lowest.0, config.highest.0);
         let limit = low_rate / 6.0;
         if !(lo >= 20.0 && hi > lo && hi <= limit) {
-            return Err(ListenError::Range { lowest: lo, highest: hi, limit });
+            return Err(ListenError::Range {
+                lowest: lo,
+                highest: hi,
+                limit,
+            });
         }
         let high = (high_factor > 1).then(|| {
-            Decimator::new(high_factor, 0.41 / high_factor as f64, 0.59 / high_factor as f64)
+            Decimator::new(
+                high_factor,
+                0.41 / high_factor as f64,
+                0.59 / high_factor as f64,
+            )
         });
         let low = (low_factor > 1).then(|| {
-            Decimator::new(low_factor, 0.40 / low_factor as f64, 0.60 / low_factor as f64)
+            Decimator::new(
+                low_factor,
+                0.40 / low_factor as f64,
+                0.60 / low_factor as f64,
+            )
         });
         let latency_s = high.as_ref().map_or(0.0, |d| d.latency_frames() as f64) / f64::from(rate)
             + low.as_ref().map_or(0.0, |d| d.latency_frames() as f64) / high_rate;
@@ -281,17 +300,34 @@ impl Listener {
 
     fn say_soon(&mut self, rise: f32, say: &mut dyn FnMut(Event)) {
         let now_s = self.position_s();
-        let clear = self.said.back().is_none_or(|s| now_s - s.at_s > STARTS_APART_S);
+        let clear = self
+            .said
+            .back()
+            .is_none_or(|s| now_s - s.at_s > STARTS_APART_S);
         if rise >= HEARD_DB && clear {
             let onset_s = now_s - self.latency_s - 0.0052;
-            let s = Said { onset_s, at_s: now_s, named_at_s: None, novelty_db: rise };
+            let s = Said {
+                onset_s,
+                at_s: now_s,
+                named_at_s: None,
+                novelty_db: rise,
+            };
             self.said.push_back(s);
             if self.said.len() > 256 {
                 self.said.pop_front();
             }
-            say(Event::Started { onset_s, at_s: now_s });
+            say(Event::Started {
+                onset_s,
+                at_s: now_s,
+            });
             let onset = self.stream.end() as f64 - 0.0052 * self.low_rate_hz;
-            self.waiting = Some((s, Waiting { onset, periods: 1.6 }));
+            self.waiting = Some((
+                s,
+                Waiting {
+                    onset,
+                    periods: 1.6,
+                },
+            ));
         } else if let Some(s) = self.said.back_mut() {
             s.novelty_db = s.novelty_db.max(rise);
         }
@@ -306,7 +342,11 @@ impl Listener {
         );
         if let Some(hz) = named {
             let midi = Hertz(hz).to_midi(self.config.a4).0;
-            say(Event::Named { onset_s: s.onset_s, midi, at_s: now_s });
+            say(Event::Named {
+                onset_s: s.onset_s,
+                midi,
+                at_s: now_s,
+            });
             if let Some(last) = self.said.iter_mut().rev().find(|x| x.at_s == s.at_s) {
                 last.named_at_s = Some(now_s);
             }
@@ -365,7 +405,9 @@ impl Listener {
             .iter()
             .filter(|s| s.at_s > onset_s - 0.004 && s.onset_s < onset_s + 0.045)
             .min_by(|a, b| {
-                (a.onset_s - onset_s).abs().total_cmp(&(b.onset_s - onset_s).abs())
+                (a.onset_s - onset_s)
+                    .abs()
+                    .total_cmp(&(b.onset_s - onset_s).abs())
             })
             .copied();
         self.forming.push_back(Forming {
@@ -381,7 +423,9 @@ impl Listener {
     fn settle_ready(&mut self, say: &mut dyn FnMut(Event)) {
         let now = self.stream.end() as f64;
         loop {
-            let Some(front) = self.forming.front() else { return };
+            let Some(front) = self.forming.front() else {
+                return;
+            };
             let next = self
                 .forming
                 .iter()
@@ -397,11 +441,22 @@ impl Listener {
         }
     }
 
-    fn settle_front(&mut self, stream_end: Option<f64>, position_s: f64, say: &mut dyn FnMut(Event)) {
-        let Some(f) = self.forming.pop_front() else { return };
+    fn settle_front(
+        &mut self,
+        stream_end: Option<f64>,
+        position_s: f64,
+        say: &mut dyn FnMut(Event),
+    ) {
+        let Some(f) = self.forming.pop_front() else {
+            return;
+        };
         let r = self.low_rate_hz;
         let onset = f.jump.at;
-        let next = self.forming.iter().find(|n| n.evidence > 0.0).map(|n| n.jump.at);
+        let next = self
+            .forming
+            .iter()
+            .find(|n| n.evidence > 0.0)
+            .map(|n| n.jump.at);
         let limit = next
             .or(stream_end)
             .unwrap_or(self.stream.end() as f64)
@@ -473,7 +528,11 @@ impl Listener {
         let lead = (half / step as f64).round() as usize;
         let inner = self.trace.len().saturating_sub(lead);
         if inner <= lead + 6 {
-            return End { at: limit, depth_db: 0.0, cause: EndCause::NextOnset };
+            return End {
+                at: limit,
+                depth_db: 0.0,
+                cause: EndCause::NextOnset,
+            };
         }
         let step_s = step as f64 / r;
         let floor = self.quiet_db;
@@ -483,7 +542,11 @@ impl Listener {
                 depth_db: found.depth_db,
                 cause: EndCause::Damped,
             },
-            None => End { at: limit, depth_db: 0.0, cause: EndCause::NextOnset },
+            None => End {
+                at: limit,
+                depth_db: 0.0,
+                cause: EndCause::NextOnset,
+            },
         }
     }
 }
@@ -502,5 +565,9 @@ fn evidence(f: &OnsetFeatures) -> f64 {
     if f.novelty_db < 1.5 && low < 6.0 && mid < 6.0 {
         return -2.0;
     }
-    if f.novelty_db >= 2.5 || (low > 8.0 && mid > 8.0) { 2.0 } else { -1.0 }
+    if f.novelty_db >= 2.5 || (low > 8.0 && mid > 8.0) {
+        2.0
+    } else {
+        -1.0
+    }
 }

@@ -67,7 +67,10 @@ impl PitchMeter {
         }
         yin::difference(x, x.len() - max_lag, max_lag, &mut self.d);
         yin::normalise(&mut self.d);
-        let deepest = self.d[min_lag..].iter().copied().fold(f32::INFINITY, f32::min);
+        let deepest = self.d[min_lag..]
+            .iter()
+            .copied()
+            .fold(f32::INFINITY, f32::min);
         let lag = yin::pick(&self.d, min_lag, deepest + SMALLER_LAG_WITHIN)?;
         let (period, depth) = yin::interpolate(&self.d, lag);
         let mut hz = self.rate_hz / period;
@@ -76,21 +79,32 @@ impl PitchMeter {
         let (fine_from, fine_to) = fine_span(length_s);
         let a = (onset + fine_from * self.rate_hz).round() as i64;
         let b = (onset + fine_to * self.rate_hz).round().min(end) as i64;
-        self.spectrum.analyse(stream.range(a, b.min(stream.end())), self.rate_hz);
+        self.spectrum
+            .analyse(stream.range(a, b.min(stream.end())), self.rate_hz);
         let odd_even_db = self.odd_even(hz);
         if odd_even_db < -18.0 {
             hz *= 2.0;
         }
         let fitted = fit_stiff_string(&self.spectrum, hz, 1e-4);
         let string = fitted.filter(|s| (1731.2 * (s.f1_hz / hz).ln()).abs() < 40.0);
-        let StiffString { f1_hz, inharmonicity, uncertainty_cents, .. } =
-            string.unwrap_or(StiffString {
-                f1_hz: hz,
-                inharmonicity: 0.0,
-                uncertainty_cents: 15.0,
-                partials: 0,
-            });
-        Some(Pitch { hz: f1_hz, uncertainty_cents, clarity, inharmonicity, odd_even_db })
+        let StiffString {
+            f1_hz,
+            inharmonicity,
+            uncertainty_cents,
+            ..
+        } = string.unwrap_or(StiffString {
+            f1_hz: hz,
+            inharmonicity: 0.0,
+            uncertainty_cents: 15.0,
+            partials: 0,
+        });
+        Some(Pitch {
+            hz: f1_hz,
+            uncertainty_cents,
+            clarity,
+            inharmonicity,
+            odd_even_db,
+        })
     }
 
     /// Energy of the odd partials (1, 3, 5) against the even ones (2, 4, 6), in decibels.
