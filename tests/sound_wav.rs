@@ -21,18 +21,30 @@ fn what_hound_writes_is_read_back_exactly() {
         (32, SampleFormat::Int),
         (32, SampleFormat::Float),
     ] {
-        for (rate, channels) in
-            [(8_000, 1), (44_100, 2), (48_000, 2), (96_000, 3), (192_000, 1), (48_000, 8)]
-        {
+        for (rate, channels) in [
+            (8_000, 1),
+            (44_100, 2),
+            (48_000, 2),
+            (96_000, 3),
+            (192_000, 1),
+            (48_000, 8),
+        ] {
             let what = format!("{bits} bits {kind:?}, {rate} Hz, {channels} channels");
             let full = f64::from(bits - 1).exp2();
-            let spec =
-                WavSpec { channels, sample_rate: rate, bits_per_sample: bits, sample_format: kind };
+            let spec = WavSpec {
+                channels,
+                sample_rate: rate,
+                bits_per_sample: bits,
+                sample_format: kind,
+            };
             let mut bytes = Cursor::new(Vec::new());
             let mut writer = WavWriter::new(&mut bytes, spec).unwrap();
             let values = ramp(300);
             // The same sample in all channels: their mean is the sample, whatever the plan.
-            for x in values.iter().flat_map(|x| std::iter::repeat_n(*x, usize::from(channels))) {
+            for x in values
+                .iter()
+                .flat_map(|x| std::iter::repeat_n(*x, usize::from(channels)))
+            {
                 match kind {
                     SampleFormat::Float => writer.write_sample(x as f32).unwrap(),
                     SampleFormat::Int => writer.write_sample((x * full) as i32).unwrap(),
@@ -53,7 +65,10 @@ fn what_hound_writes_is_read_back_exactly() {
                 };
                 // The mean of more than two equal floats may round in the last places.
                 let tolerance = if channels <= 2 { 0.0 } else { 3e-7 };
-                assert!((got - wanted).abs() <= tolerance, "{what}, {i}: {got} not {wanted}");
+                assert!(
+                    (got - wanted).abs() <= tolerance,
+                    "{what}, {i}: {got} not {wanted}"
+                );
             }
         }
     }

@@ -16,6 +16,9 @@ const BLOCK_BYTES_MAX: usize = 1 << 18;
 /// are never taken for samples: a tag of 128 bytes at the end of a file is no sound.
 const PEEK_BYTES: usize = 4096;
 
+/// Bytes of the name and the length of a chunk.
+const CHUNK_HEAD_BYTES: usize = 8;
+
 /// A WAV file being read.
 pub(super) struct Wav<R> {
     input: Counted<R>,
@@ -23,7 +26,7 @@ pub(super) struct Wav<R> {
     format: SourceFormat,
     block_frames: usize,
     bytes: Vec<u8>,
-    /// Bytes read behind the declared end and found to be samples, still to be delivered.
+    /// Bytes read ahead and found to be samples, still to be delivered.
     peeked: Vec<u8>,
     /// Bytes of samples still to come by the header; `None` when it leaves the length open.
     left_bytes: Option<u64>,
@@ -48,6 +51,14 @@ impl<R: Read + Send> Wav<R> {
             container: header.container,
             frames: header.data_bytes.map(|bytes| bytes / frame_bytes as u64),
         };
+        // With the length left open the next bytes are samples, unless the file goes on with
+        // another chunk: then the length of 0 was meant.
+        let mut peeked = Vec::new();
+        if header.data_bytes.is_none() {
+            peeked.resize(CHUNK_HEAD_BYTES, 0);
+            let got = input.fill(&mut peeked)?;
+            peeked.truncate(got);
+        }
         let block_frames = block_frames.min(BLOCK_BYTES_MAX / frame_bytes).max(1);
         Ok(Self {
             left_bytes: header.data_bytes,
@@ -56,9 +67,9 @@ impl<R: Read + Send> Wav<R> {
             format,
             block_frames,
             bytes: Vec::new(),
-            peeked: Vec::new(),
+            ended: is_chunk(&peeked),
+            peeked,
             frames: 0,
-            ended: false,
             notes: Vec::new(),
         })
     }

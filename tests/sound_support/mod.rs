@@ -12,7 +12,9 @@ pub type Whole = (SourceFormat, Vec<f32>, Vec<SoundNote>);
 
 /// A sequence without symmetry, within ±0.9.
 pub fn ramp(frames: usize) -> Vec<f64> {
-    (0..frames).map(|i| ((i * 37 + 11) % 181) as f64 / 100.0 - 0.9).collect()
+    (0..frames)
+        .map(|i| ((i * 37 + 11) % 181) as f64 / 100.0 - 0.9)
+        .collect()
 }
 
 /// A chunk with its padding.
@@ -57,7 +59,10 @@ pub fn read(mut source: Box<dyn Source>) -> Result<Whole, SoundError> {
         match source.next_block(&mut block)? {
             Delivery::Samples => {
                 assert!(!block.is_empty(), "an empty block of samples");
-                assert!(block.iter().all(|x| x.is_finite()), "a sample that is no number");
+                assert!(
+                    block.iter().all(|x| x.is_finite()),
+                    "a sample that is no number"
+                );
                 all.extend_from_slice(&block);
             }
             Delivery::Gap(frames) => panic!("a file has no gaps, but {frames:?} came"),
@@ -65,13 +70,21 @@ pub fn read(mut source: Box<dyn Source>) -> Result<Whole, SoundError> {
         }
     }
     assert!(block.is_empty(), "the block at the end is not empty");
-    assert_eq!(source.next_block(&mut block)?, Delivery::End, "after the end");
+    assert_eq!(
+        source.next_block(&mut block)?,
+        Delivery::End,
+        "after the end"
+    );
     Ok((source.format().clone(), all, source.notes()))
 }
 
 /// Reads the bytes of a file with the given block length.
 pub fn try_read(bytes: Vec<u8>, block_frames: usize) -> Result<Whole, SoundError> {
-    read(from_reader(Cursor::new(bytes), "take", &FileConfig { block_frames })?)
+    read(from_reader(
+        Cursor::new(bytes),
+        "take",
+        &FileConfig { block_frames },
+    )?)
 }
 
 /// Reads the bytes of a file that must be readable.
