@@ -1,3 +1,28 @@
 //! Samples in and out: files, and the plucked-string synth.
 //!
-//! Nothing here judges anything. Used by `session` and `cli`.
+//! | file | what lives there |
+//! |---|---|
+//! | [`block`] | what every source delivers: samples, a gap or the end |
+//! | [`file`] | opening a take, by its content: WAV or FLAC, from a path or from standard input |
+//! | [`mixdown`] | many channels to one, dead and opposed channels left out |
+//! | [`health`] | samples that are no numbers, and clipping |
+//! | [`notes`] | what a source has to say about the sound it delivered |
+//! | [`output`] | writing WAV |
+//!
+//! Nothing here judges anything: no note is named, nothing is compared with a line. Used by
+//! `session` and `cli`.
+
+pub mod block;
+pub mod error;
+pub mod file;
+mod flac;
+pub mod health;
+pub mod mixdown;
+pub mod notes;
+pub mod output;
+mod sniff;
+mod wav;
+mod wav_header;
+
+pub use error::SoundError;
+pub use notes::SoundNote;

@@ -1,0 +1,77 @@
+//! Writing WAV.
+
+use std::io::{Cursor, Seek, Write};
+use std::path::Path;
+
+use crate::sound::error::SoundError;
+use crate::units::SampleRate;
+
+/// How samples are written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum WavSamples {
+    /// 16-bit integers, rounded to the nearest and held at full scale; small, for listening.
+    Integer16,
+    /// 32-bit floats, bit for bit.
+    Float32,
+}
+
+/// Writes mono samples, full scale ±1, as a WAV file.
+///
+/// # Errors
+/// When the file cannot be made or written.
+pub fn write_wav(
+    path: &Path,
+    rate: SampleRate,
+    samples: WavSamples,
+    mono: &[f32],
+) -> Result<(), SoundError> {
+    let failed = |reason: String| SoundError::Write {
+        file: path.display().to_string(),
+        reason,
+    };
+    let file = std::fs::File::create(path).map_err(|e| failed(e.to_string()))?;
+    write_to(std::io::BufWriter::new(file), rate, samples, mono).map_err(|e| failed(e.to_string()))
+}
+
+/// The bytes of a WAV file with these mono samples, for a pipe.
+///
+/// # Errors
+/// When they are more than a WAV file can hold (4 GiB).
+pub fn wav_bytes(
+    rate: SampleRate,
+    samples: WavSamples,
+    mono: &[f32],
+) -> Result<Vec<u8>, SoundError> {
+    let mut bytes = Cursor::new(Vec::new());
+    write_to(&mut bytes, rate, samples, mono).map_err(|e| SoundError::Write {
+        file: "standard output".to_owned(),
+        reason: e.to_string(),
+    })?;
+    Ok(bytes.into_inner())
+}
+
+fn write_to(
+    to: impl Write + Seek,
+    rate: SampleRate,
+    samples: WavSamples,
+    mono: &[f32],
+) -> Result<(), hound::Error> {
+    let (bits_per_sample, sample_format) = match samples {
+        WavSamples::Integer16 => (16, hound::SampleFormat::Int),
+        WavSamples::Float32 => (32, hound::SampleFormat::Float),
+    };
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: rate.0,
+        bits_per_sample,
+        sample_format,
+    };
+    let mut writer = hound::WavWriter::new(to, spec)?;
+    for x in mono {
+        match samples {
+            WavSamples::Integer16 => writer.write_sample((x * 32768.0).round() as i16)?,
+            WavSamples::Float32 => writer.write_sample(*x)?,
+        }
+    }
+    writer.finalize()
+}
