@@ -29,6 +29,28 @@ pub struct HeardPitch {
     pub rival: Option<(f64, f64)>,
 }
 
+/// What an onset looked like: what its evidence was made from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OnsetFeatures {
+    /// Height of the novelty peak in decibels.
+    pub novelty_db: f64,
+    /// Height of the joint jump of the prediction errors in nats.
+    pub jump: f64,
+    /// Rise of the prediction error over its own past, for the copies below 350 Hz, below 900 Hz
+    /// and whole, in decibels.
+    pub error_rise_db: [f64; 3],
+    /// Level 5 to 60 ms after the onset less level 4 to 28 ms before it, in decibels.
+    pub level_rise_db: f64,
+    /// Level 5 to 60 ms after the onset less level 60 to 110 ms after it, in decibels.
+    pub level_fall_db: f64,
+    /// Level 5 to 60 ms after the onset, in decibels relative to full scale.
+    pub level_db: f64,
+    /// Periodicity of the 150 ms after the onset, 0 to 1.
+    pub clarity: f64,
+    /// Pitch of the 150 ms after the onset in hertz; 0 when there was none.
+    pub hz: f64,
+}
+
 /// A string pluck as it was settled: all that the comparator knows about it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct HeardNote {
@@ -60,6 +82,8 @@ pub struct HeardNote {
     pub heard_at_s: f64,
     /// Position of the stream when the pitch first became known; `None` when it never did.
     pub named_at_s: Option<f64>,
+    /// What the onset looked like.
+    pub features: OnsetFeatures,
 }
 
 /// One thing the listener says, in order of when it becomes known.

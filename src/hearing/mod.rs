@@ -4,4 +4,9 @@
 //! lines. What a line can hint at reaches it as plain values. Used by `compare` (its events) and
 //! `session` (the listener itself).
 
+pub mod dsp;
 pub mod events;
+pub mod jump;
+pub mod listener;
+pub mod naming;
+pub mod pitch;

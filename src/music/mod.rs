@@ -5,3 +5,6 @@
 //! `sound` (to render a guide), `compare` and everything above.
 
 pub mod expected;
+pub mod instrument;
+pub mod line;
+pub mod theory;

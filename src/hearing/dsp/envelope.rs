@@ -1,0 +1,164 @@
+//! How the level of a note goes, and where natural decay turns into damping.
+
+/// Mean level over one period (or any span), every `step` samples, in decibels.
+///
+/// Input:  `x`; value `i` is the mean square over `span` samples centred on `i * step`, cut at the
+///         ends of `x`.
+pub fn level_db(x: &[f32], span: usize, step: usize, out: &mut Vec<f32>) {
+    out.clear();
+    let half = (span / 2).max(1);
+    let step = step.max(1);
+    // A running sum in double precision: what is added is later taken away to the same digit of
+    // an f32 square, so nothing drifts.
+    let mut sums = Vec::with_capacity(x.len() + 1);
+    let mut s = 0.0f64;
+    sums.push(0.0);
+    for v in x {
+        s += f64::from(*v) * f64::from(*v);
+        sums.push(s);
+    }
+    let mut i = 0;
+    while i < x.len() {
+        let (a, b) = (i.saturating_sub(half), (i + half).min(x.len()));
+        let mean = (sums[b] - sums[a]).max(0.0) / (b - a) as f64;
+        out.push((10.0 * (mean + 1e-14).log10()) as f32);
+        i += step;
+    }
+}
+
+/// A note's end as fitted to its level.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Release {
+    /// Where damping starts, in steps of the level trace (fractional).
+    pub at: f64,
+    /// Decibels lost per step once damped.
+    pub fall_per_step: f64,
+    /// How far the level falls below the natural decay, in decibels.
+    pub depth_db: f64,
+}
+
+/// Fall rates tried, as time constants of the amplitude in seconds (8.7 dB each).
+const DAMPING_TAUS_S: [f64; 6] = [0.004, 0.007, 0.011, 0.016, 0.023, 0.032];
+/// Errors beyond this many decibels count no more: a beat or a noise spike must not decide.
+const ERROR_CAP_DB: f64 = 6.0;
+/// No damping where the level never comes this far under the natural decay.
+pub const LEAST_DEPTH_DB: f64 = 8.0;
+
+/// A straight line by least squares through the first `n` values, from running sums.
+struct Line {
+    offset: f64,
+    slope: f64,
+}
+
+impl Line {
+    fn at(&self, i: usize) -> f64 {
+        self.offset + self.slope * i as f64
+    }
+}
+
+/// Least-squares lines through every prefix of a trace, in constant time each.
+struct PrefixLines {
+    sum: Vec<f64>,
+    moment: Vec<f64>,
+}
+
+impl PrefixLines {
+    fn new(y: &[f32]) -> Self {
+        let (mut sum, mut moment) = (vec![0.0], vec![0.0]);
+        let (mut s, mut m) = (0.0, 0.0);
+        for (i, v) in y.iter().enumerate() {
+            s += f64::from(*v);
+            m += f64::from(*v) * i as f64;
+            sum.push(s);
+            moment.push(m);
+        }
+        Self { sum, moment }
+    }
+
+    /// The line through values `0..n` with its slope held within `steepest..=0`.
+    fn line(&self, n: usize, steepest: f64) -> Line {
+        let count = n as f64;
+        let mean_x = (count - 1.0) / 2.0;
+        let mean_y = self.sum[n] / count;
+        let spread = count * (count * count - 1.0) / 12.0;
+        let slope = if n < 2 { 0.0 } else { (self.moment[n] - mean_x * self.sum[n]) / spread };
+        let slope = slope.clamp(steepest, 0.0);
+        Line { offset: mean_y - slope * mean_x, slope }
+    }
+}
+
+/// A string left alone loses at most this many decibels per second; what falls faster is damped.
+/// Natural decay of bass strings is 3 to 60 dB/s, finger damping 300 to 1200 dB/s (algorithms of
+/// the trade, from memory); dead spots reach about 100.
+const STEEPEST_DECAY_DB_PER_S: f64 = 120.0;
+
+/// Where the level leaves the natural decay for a much steeper fall that lasts to the end of the
+/// trace (or down to `floor_db`).
+///
+/// Input:  `level` in decibels from the end of the attack to just before the next onset,
+///         `step_s` seconds apart; `floor_db` is the take's quiet level.
+/// Output: `None` when the note was not damped.
+///
+/// The model is a straight decay, then an exponential damping (straight in decibels, steeper),
+/// then the floor; start and steepness are found by trying them, first every few steps, then
+/// every step around the best.
+pub fn release(level: &[f32], step_s: f64, floor_db: f64) -> Option<Release> {
+    let n = level.len();
+    if n < 6 {
+        return None;
+    }
+    let lines = PrefixLines::new(level);
+    let steepest = -STEEPEST_DECAY_DB_PER_S * step_s;
+    // Lowest value from each place to the end.
+    let mut lowest_from = level.to_vec();
+    for i in (0..n - 1).rev() {
+        lowest_from[i] = lowest_from[i].min(lowest_from[i + 1]);
+    }
+    let coarse = ((0.006 / step_s) as usize).max(1);
+    let mut best: Option<(f64, Release)> = None;
+    let mut try_start = |start: usize, every: usize, best: &mut Option<(f64, Release)>| {
+        let line = lines.line(start, steepest);
+        // Depth at the lowest point, not below the floor's own level.
+        let low = f64::from(lowest_from[start]);
+        if line.at(start) - low < LEAST_DEPTH_DB {
+            return;
+        }
+        let error = |i: usize, model: f64| (f64::from(level[i]) - model).abs().min(ERROR_CAP_DB);
+        let before: f64 = (0..start).step_by(every).map(|i| error(i, line.at(i))).sum();
+        for tau in DAMPING_TAUS_S {
+            let fall = 8.686 * step_s / tau;
+            let mut cost = before;
+            for i in (start..n).step_by(every) {
+                let damped = line.at(start) - fall * (i - start) as f64;
+                cost += error(i, damped.max(floor_db));
+            }
+            cost *= every as f64;
+            if best.is_none_or(|(c, _)| cost < c) {
+                let last_line = line.at(n - 1).max(line.at(start) - 30.0);
+                let depth_db = last_line - low;
+                *best = Some((cost, Release { at: start as f64, fall_per_step: fall, depth_db }));
+            }
+        }
+    };
+    for start in (3..n).step_by(coarse) {
+        try_start(start, 2, &mut best);
+    }
+    let (_, around) = best?;
+    best = None;
+    let at = around.at as usize;
+    for start in at.saturating_sub(2 * coarse).max(3)..(at + 2 * coarse + 1).min(n) {
+        try_start(start, 1, &mut best);
+    }
+    let (cost, found) = best?;
+    if found.depth_db < LEAST_DEPTH_DB {
+        return None;
+    }
+    // Against no damping at all: the straight line through everything.
+    let whole = lines.line(n, steepest);
+    let plain: f64 = level
+        .iter()
+        .enumerate()
+        .map(|(i, v)| (f64::from(*v) - whole.at(i)).abs().min(ERROR_CAP_DB))
+        .sum();
+    (cost < plain).then_some(found)
+}

@@ -1,0 +1,11 @@
+//! The arithmetic of listening, one file per method: samples in, numbers out.
+//!
+//! Nothing here knows a note name, a string or a line. Used by the rest of `hearing` only.
+
+pub mod decimate;
+pub mod envelope;
+pub mod history;
+pub mod linear_prediction;
+pub mod novelty;
+pub mod partials;
+pub mod yin;

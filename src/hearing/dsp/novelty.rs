@@ -1,0 +1,218 @@
+//! How much the spectrum gains from one moment to the next: *that* something started.
+
+use std::sync::Arc;
+
+use realfft::num_complex::Complex;
+use realfft::{RealFftPlanner, RealToComplex};
+
+use super::history::History;
+
+/// Length of the analysed window in seconds. 23 ms costs 2 ms of delay against 12 ms and removes
+/// 98 % of the false peaks on recorded strings.
+const WINDOW_S: f64 = 0.0232;
+/// Distance between windows in seconds.
+const HOP_S: f64 = 0.0029;
+/// How many hops back the comparison reaches: one window length.
+const LAG_HOPS: usize = 8;
+/// Bands per octave of the filter bank where the bins are dense enough to tell them apart.
+const BANDS_PER_OCTAVE: f64 = 24.0;
+const LOWEST_HZ: f64 = 30.0;
+const HIGHEST_HZ: f64 = 10_000.0;
+/// The floor added to a band before the logarithm, times its quiet level.
+const FLOOR_RATIO: f32 = 1.5;
+/// ... never lower than this share of the strongest band heard so far (-78 dB), so that digital
+/// silence does not make every rustle an event.
+const FLOOR_OF_PEAK: f32 = 1.6e-8;
+/// ... nor than this power (about -130 dBFS).
+const FLOOR_POWER: f32 = 1e-13;
+/// How fast the estimate of a band's quiet level may rise, in decibels per second.
+const QUIET_RISE_DB_PER_S: f64 = 0.7;
+
+/// One band of the filter bank: a run of bins with a triangle's weights.
+#[derive(Clone, Debug)]
+struct Band {
+    first: usize,
+    weights: Vec<f32>,
+}
+
+/// Log-filter-bank spectral flux with a maximum filter over frequency.
+///
+/// Input:   mono samples one at a time.
+/// Output:  every hop, the mean rise over the bands in decibels, 0 or more.
+/// Time:    a value refers to the end of its window; see [`Novelty::window_frames`].
+/// Memory:  no allocation after `new`.
+///
+/// # Source
+/// S. Böck and G. Widmer (2013), *Maximum filter vibrato suppression for onset detection*, DAFx:
+/// 24 bands per octave, difference of log magnitudes, maximum over 3 bands of the earlier frame.
+/// Departures: mean in decibels over the bands instead of a sum; the difference spans one whole
+/// window; a floor per band that follows the take's own quiet level, so that hiss and hum are
+/// silent.
+pub struct Novelty {
+    window: Vec<f32>,
+    hop: usize,
+    to_hop: usize,
+    recent: History,
+    fft: Arc<dyn RealToComplex<f32>>,
+    frame: Vec<f32>,
+    spectrum: Vec<Complex<f32>>,
+    scratch: Vec<Complex<f32>>,
+    power: Vec<f32>,
+    bands: Vec<Band>,
+    energy: Vec<f32>,
+    quiet: Vec<f32>,
+    smooth: Vec<f32>,
+    peak: f32,
+    quiet_rise: f32,
+    /// Log band levels of the last `LAG_HOPS + 1` hops, in turn.
+    levels: Vec<Vec<f32>>,
+    hops: usize,
+}
+
+fn filter_bank(bins: usize, bin_hz: f64, top_hz: f64) -> Vec<Band> {
+    let ratio = (1.0 / BANDS_PER_OCTAVE).exp2();
+    let mut edges: Vec<usize> = Vec::new();
+    let mut f = LOWEST_HZ;
+    while f <= top_hz * ratio {
+        let bin = (f / bin_hz).round() as usize;
+        if bin < bins && edges.last() != Some(&bin) {
+            edges.push(bin);
+        }
+        f *= ratio;
+    }
+    edges
+        .windows(3)
+        .map(|e| {
+            let (lo, mid, hi) = (e[0] as f64, e[1] as f64, e[2] as f64);
+            let weights = (e[0] + 1..e[2])
+                .map(|k| {
+                    let k = k as f64;
+                    (if k <= mid { (k - lo) / (mid - lo) } else { (hi - k) / (hi - mid) }) as f32
+                })
+                .collect();
+            Band { first: e[0] + 1, weights }
+        })
+        .collect()
+}
+
+impl Novelty {
+    /// A detector for a stream of `rate_hz` frames per second.
+    pub fn new(rate_hz: f64) -> Self {
+        let size = ((WINDOW_S * rate_hz / 32.0).round() as usize).max(2) * 32;
+        let hop = ((HOP_S * rate_hz).round() as usize).max(1);
+        let window: Vec<f32> = (0..size)
+            .map(|n| {
+                let phase = 2.0 * std::f64::consts::PI * (n as f64 + 0.5) / size as f64;
+                ((0.5 - 0.5 * phase.cos()) * 2.0 / size as f64) as f32
+            })
+            .collect();
+        let fft = RealFftPlanner::<f32>::new().plan_fft_forward(size);
+        let spectrum = fft.make_output_vec();
+        let scratch = fft.make_scratch_vec();
+        let bins = spectrum.len();
+        let bands = filter_bank(bins, rate_hz / size as f64, HIGHEST_HZ.min(0.45 * rate_hz));
+        let n = bands.len();
+        Self {
+            window,
+            hop,
+            to_hop: size,
+            recent: History::new(size),
+            fft,
+            frame: vec![0.0; size],
+            spectrum,
+            scratch,
+            power: vec![0.0; bins],
+            bands,
+            energy: vec![0.0; n],
+            quiet: vec![0.0; n],
+            smooth: vec![0.0; n],
+            peak: 0.0,
+            quiet_rise: (10.0f64.powf(QUIET_RISE_DB_PER_S * hop as f64 / rate_hz / 10.0)) as f32,
+            levels: vec![vec![0.0; n]; LAG_HOPS + 1],
+            hops: 0,
+        }
+    }
+
+    /// Length of the window in frames.
+    pub fn window_frames(&self) -> usize {
+        self.window.len()
+    }
+
+    /// Distance between two values in frames.
+    pub fn hop_frames(&self) -> usize {
+        self.hop
+    }
+
+    /// Takes one sample; gives a value at the end of every hop once a window is full.
+    pub fn push(&mut self, sample: f32) -> Option<f32> {
+        self.recent.push(sample);
+        self.to_hop -= 1;
+        if self.to_hop > 0 {
+            return None;
+        }
+        self.to_hop = self.hop;
+        self.analyse();
+        Some(self.rise())
+    }
+
+    fn analyse(&mut self) {
+        let end = self.recent.end();
+        let newest = self.recent.range(end - self.window.len() as i64, end);
+        for ((f, x), w) in self.frame.iter_mut().zip(newest).zip(&self.window) {
+            *f = x * w;
+        }
+        // The lengths were made by the plan itself, so the transform cannot refuse them.
+        let done = self.fft.process_with_scratch(
+            &mut self.frame,
+            &mut self.spectrum,
+            &mut self.scratch,
+        );
+        debug_assert!(done.is_ok());
+        for (p, c) in self.power.iter_mut().zip(&self.spectrum) {
+            *p = c.norm_sqr();
+        }
+        for (e, b) in self.energy.iter_mut().zip(&self.bands) {
+            let bins = &self.power[b.first..b.first + b.weights.len()];
+            *e = bins.iter().zip(&b.weights).map(|(p, w)| p * w).sum();
+        }
+    }
+
+    fn rise(&mut self) -> f32 {
+        let first = self.hops == 0;
+        let slot = self.hops % (LAG_HOPS + 1);
+        let mut current = std::mem::take(&mut self.levels[slot]);
+        for (i, e) in self.energy.iter().enumerate() {
+            let s = if first { *e } else { 0.7 * self.smooth[i] + 0.3 * e };
+            self.smooth[i] = s;
+            let q = self.quiet[i];
+            self.quiet[i] = if first {
+                s
+            } else if s < q {
+                q + 0.1 * (s - q)
+            } else {
+                q * self.quiet_rise
+            };
+            self.peak = self.peak.max(*e);
+            let floor = (FLOOR_RATIO * self.quiet[i])
+                .max(FLOOR_OF_PEAK * self.peak)
+                .max(FLOOR_POWER);
+            current[i] = 10.0 * (e + floor).log10();
+        }
+        let sum = if self.hops < LAG_HOPS {
+            0.0
+        } else {
+            let before = &self.levels[(self.hops - LAG_HOPS) % (LAG_HOPS + 1)];
+            let last = before.len().saturating_sub(1);
+            (0..before.len())
+                .map(|i| {
+                    let reach = before[i.saturating_sub(1)].max(before[i]).max(before[(i + 1).min(last)]);
+                    (current[i] - reach).max(0.0)
+                })
+                .sum::<f32>()
+        };
+        let mean = sum / current.len().max(1) as f32;
+        self.levels[slot] = current;
+        self.hops += 1;
+        mean
+    }
+}

@@ -1,0 +1,180 @@
+//! *When* a string was let go: the moment its motion stops being foretold by its past.
+//!
+//! A ringing string is predictable, a pluck is not. The prediction errors of three low-passed
+//! copies of the sound are looked at together, so that neither the noise of a finger (which lives
+//! in the highest copy) nor one late period of a low string (which lives in the lowest) decides
+//! alone.
+
+use super::dsp::decimate::{dot, low_pass_taps};
+use super::dsp::history::History;
+use super::dsp::linear_prediction::{fit, squared_errors};
+
+/// Coefficients of the predictor.
+const ORDER: usize = 28;
+/// Share of the power added to the diagonal of the normal equations.
+const RIDGE: f64 = 1e-5;
+/// Upper edges of the copies in hertz; the last one is the stream as it comes.
+const BANDS_HZ: [f64; 2] = [350.0, 900.0];
+/// How many copies are looked at.
+pub const COPIES: usize = 3;
+/// The past that teaches the predictor: this long, ending this long before the candidate.
+const LESSON_S: f64 = 0.080;
+const LESSON_ENDS_S: f64 = 0.035;
+/// Where the onset is looked for around the candidate.
+const SEARCH_FROM_S: f64 = -0.020;
+const SEARCH_TO_S: f64 = 0.050;
+/// Spans of the errors that are compared.
+const AFTER_S: f64 = 0.003;
+const BEFORE_S: f64 = 0.015;
+const STAYS_S: f64 = 0.030;
+/// The earliest maximum within this many nats of the highest is the onset: with the highest alone
+/// a later period of a low string wins too often.
+const WITHIN_NATS: f64 = 1.5;
+
+/// A refined onset and how it stood out.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Jump {
+    /// Onset, in samples of the stream it was found in.
+    pub at: f64,
+    /// Height of the joint jump in nats.
+    pub height: f64,
+    /// Rise of the prediction error over its own past in the 15 ms after the onset, per copy from
+    /// the lowest up, in decibels.
+    pub error_rise_db: [f64; COPIES],
+    /// Width of the top of the jump in seconds: how surely the moment is known.
+    pub width_s: f64,
+}
+
+/// Finds jumps; keeps its filters and work space.
+pub struct JumpFinder {
+    rate_hz: f64,
+    taps: Vec<Vec<f32>>,
+    raw: Vec<f32>,
+    copy: Vec<f32>,
+    errors: Vec<f32>,
+    sums: Vec<f64>,
+    joint: Vec<f64>,
+    stays: Vec<f64>,
+}
+
+impl JumpFinder {
+    /// A finder for a stream of `rate_hz`.
+    pub fn new(rate_hz: f64) -> Self {
+        let taps = BANDS_HZ
+            .iter()
+            .map(|hz| {
+                let pass = (hz / rate_hz).min(0.3);
+                low_pass_taps(pass, (pass + (hz * 0.8).max(350.0) / rate_hz).min(0.49))
+            })
+            .collect();
+        Self {
+            rate_hz,
+            taps,
+            raw: Vec::new(),
+            copy: Vec::new(),
+            errors: Vec::new(),
+            sums: Vec::new(),
+            joint: Vec::new(),
+            stays: Vec::new(),
+        }
+    }
+
+    /// How far behind a candidate the stream must be before it can be refined, in seconds.
+    pub fn needs_after_s(&self) -> f64 {
+        let filter = self.taps.iter().map(Vec::len).max().unwrap_or(0) as f64 / self.rate_hz / 2.0;
+        SEARCH_TO_S + STAYS_S + filter + 0.002
+    }
+
+    /// The onset nearest to the candidate at sample `candidate`, looked for no earlier than
+    /// `not_before` (the onset of the note before).
+    pub fn find(&mut self, stream: &History, candidate: i64) -> Jump {
+        let n = |s: f64| (s * self.rate_hz).round() as i64;
+        let margin = self.taps.iter().map(Vec::len).max().unwrap_or(0) as i64 / 2;
+        let lesson_from = candidate - n(LESSON_ENDS_S + LESSON_S);
+        let lesson_to = candidate - n(LESSON_ENDS_S);
+        let errors_from = candidate + n(SEARCH_FROM_S) - n(BEFORE_S);
+        let from = lesson_from.min(errors_from) - ORDER as i64;
+        let to = candidate + n(SEARCH_TO_S) + n(STAYS_S) + 1;
+        self.raw.clear();
+        // Before the start of the stream there is silence.
+        let (a, b) = (from - margin, to + margin);
+        let held = stream.range(a, b);
+        let lead = (stream.start().max(a) - a).clamp(0, b - a) as usize;
+        self.raw.resize(lead, 0.0);
+        self.raw.extend_from_slice(held);
+        self.raw.resize((b - a) as usize, 0.0);
+
+        let positions = (n(SEARCH_TO_S) - n(SEARCH_FROM_S)) as usize + 1;
+        self.joint.clear();
+        self.joint.resize(positions, 0.0);
+        let mut rise_at: [Vec<f64>; COPIES] = Default::default();
+        for (band, rise) in rise_at.iter_mut().enumerate() {
+            self.copy.clear();
+            if let Some(t) = self.taps.get(band) {
+                let half = t.len() / 2;
+                for i in 0..(to - from) as usize {
+                    let centre = i + margin as usize;
+                    self.copy.push(dot(&self.raw[centre - half..centre + half + 1], t));
+                }
+            } else {
+                let m = margin as usize;
+                self.copy.extend_from_slice(&self.raw[m..m + (to - from) as usize]);
+            }
+            let lesson = &self.copy[(lesson_from - ORDER as i64 - from).max(0) as usize
+                ..(lesson_to - from) as usize];
+            let a = fit(lesson, ORDER, RIDGE);
+            squared_errors(lesson, &a, &mut self.errors);
+            let taught = self.errors.iter().map(|e| f64::from(*e)).sum::<f64>()
+                / self.errors.len().max(1) as f64;
+            // Errors from `errors_from` on; running sums make any span one subtraction.
+            let context = (errors_from - ORDER as i64 - from) as usize;
+            squared_errors(&self.copy[context..], &a, &mut self.errors);
+            self.sums.clear();
+            self.sums.push(0.0);
+            let mut s = 0.0;
+            for e in &self.errors {
+                s += f64::from(*e);
+                self.sums.push(s);
+            }
+            let total = s / self.errors.len().max(1) as f64;
+            let quiet = 4.0 * taught + 1e-9 * total + 1e-16;
+            let mean = |p: usize, q: usize| {
+                let q = q.min(self.sums.len() - 1);
+                (self.sums[q] - self.sums[p.min(q)]) / (q.max(p + 1) - p) as f64
+            };
+            let (w_after, w_before, w_stays, w_15) = (
+                n(AFTER_S) as usize,
+                n(BEFORE_S) as usize,
+                n(STAYS_S) as usize,
+                n(0.015) as usize,
+            );
+            rise.clear();
+            for (o, joint) in self.joint.iter_mut().enumerate() {
+                let p = o + w_before;
+                *joint += (mean(p, p + w_after) + 1e-16).ln() - (mean(o, p) + quiet).ln()
+                    + 2.0 / 3.0 * (mean(p, p + w_stays) + 1e-16).ln();
+                rise.push(10.0 * ((mean(p, p + w_15) + 1e-16) / (taught + 1e-12 * total + 1e-16)).log10());
+            }
+        }
+        self.stays.clear();
+        let best = self.choose();
+        let top = self.joint[best];
+        let width =
+            self.joint.iter().filter(|v| **v > top - 1.0).count() as f64 / self.rate_hz;
+        Jump {
+            at: (candidate + n(SEARCH_FROM_S)) as f64 + best as f64,
+            height: top,
+            error_rise_db: [rise_at[0][best], rise_at[1][best], rise_at[2][best]],
+            width_s: width,
+        }
+    }
+
+    fn choose(&self) -> usize {
+        let j = &self.joint;
+        let is_top = |i: usize| {
+            (i == 0 || j[i] >= j[i - 1]) && (i + 1 == j.len() || j[i] > j[i + 1])
+        };
+        let highest = j.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        (0..j.len()).find(|i| is_top(*i) && j[*i] > highest - WITHIN_NATS).unwrap_or(0)
+    }
+}

@@ -1,0 +1,506 @@
+//! Blocks of samples in, events out.
+
+use std::collections::VecDeque;
+
+use super::dsp::decimate::Decimator;
+use super::dsp::envelope;
+use super::dsp::history::History;
+use super::dsp::novelty::Novelty;
+use super::events::{EndCause, Event, HeardNote, HeardPitch, OnsetFeatures};
+use super::jump::{Jump, JumpFinder};
+use super::naming::{self, Waiting};
+use super::pitch::{Pitch, PitchMeter};
+use crate::units::{Hertz, SampleRate};
+
+/// What the listener must know before it starts.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ListenerConfig {
+    /// Frames per second of the source, 8000 to 192000.
+    pub rate: SampleRate,
+    /// Frequency of A4.
+    pub a4: Hertz,
+    /// Lowest pitch that can sound; the low B of a bass, a little flat, by default.
+    pub lowest: Hertz,
+    /// Highest pitch that can sound.
+    pub highest: Hertz,
+}
+
+impl ListenerConfig {
+    /// A bass of four, five or six strings, tuned to 440 Hz.
+    pub fn bass(rate: SampleRate) -> Self {
+        Self { rate, a4: Hertz(440.0), lowest: Hertz(29.0), highest: Hertz(560.0) }
+    }
+}
+
+/// Why a listener cannot be made.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum ListenError {
+    /// The sample rate is outside what can be analysed.
+    #[error("the sample rate is {given} Hz; rates from 8000 to 192000 Hz can be listened to")]
+    Rate {
+        /// The rate that was asked for.
+        given: u32,
+    },
+    /// The pitch range is empty or outside what can be analysed.
+    #[error("pitches from {lowest} to {highest} Hz were asked for; the lowest must be 20 Hz or more and below the highest, the highest at most {limit} Hz at this sample rate")]
+    Range {
+        /// Lowest pitch asked for.
+        lowest: f64,
+        /// Highest pitch asked for.
+        highest: f64,
+        /// Highest pitch possible.
+        limit: f64,
+    },
+}
+
+/// A peak of the novelty this high is looked into, in decibels.
+const CANDIDATE_DB: f32 = 0.6;
+/// A rise of the novelty beyond this is said at once, in decibels.
+const HEARD_DB: f32 = 2.0;
+/// Two starts closer than this are one, in seconds.
+const STARTS_APART_S: f64 = 0.040;
+/// A candidate is the highest peak within this many seconds on either side.
+const PEAK_REACH_S: f64 = 0.0175;
+/// From the centre of the window whose novelty peaks back to the onset, in seconds.
+const PEAK_TO_ONSET_S: f64 = 0.0024;
+/// How long after a candidate it is judged: what follows must tell what it was.
+const JUDGED_AFTER_S: f64 = 0.165;
+/// A note that rings longer than this is settled as it stands.
+const LONGEST_NOTE_S: f64 = 9.0;
+/// Kept of the low-rate stream.
+const HISTORY_S: f64 = 12.0;
+/// Level traces are taken this often.
+const TRACE_STEP_S: f64 = 0.002;
+/// Level traces look at what lies below this frequency: all of the low-rate stream.
+const LEVEL_SPAN_DEFAULT_S: f64 = 0.02;
+
+/// A candidate that waits to be judged.
+#[derive(Clone, Copy, Debug)]
+struct Candidate {
+    /// Place in the low-rate stream.
+    at: i64,
+    novelty_db: f32,
+}
+
+/// A judged onset that waits for its end.
+#[derive(Clone, Debug)]
+struct Forming {
+    jump: Jump,
+    features: OnsetFeatures,
+    evidence: f64,
+    novelty_db: f32,
+    heard_at_s: f64,
+    named_at_s: Option<f64>,
+}
+
+/// A start that was said, for the settled notes to refer to.
+#[derive(Clone, Copy, Debug)]
+struct Said {
+    onset_s: f64,
+    at_s: f64,
+    named_at_s: Option<f64>,
+    novelty_db: f32,
+}
+
+/// Hears notes in a stream of mono samples.
+///
+/// All state advances by sample and by hop, never by block: the same samples give the same events
+/// however they are cut.
+pub struct Listener {
+    config: ListenerConfig,
+    frames: u64,
+    high: Option<Decimator>,
+    low: Option<Decimator>,
+    high_factor: usize,
+    low_rate_hz: f64,
+    low_ratio: f64,
+    novelty: Novelty,
+    high_count: u64,
+    stream: History,
+    rises: VecDeque<(i64, f32)>,
+    peak_reach: usize,
+    candidates: VecDeque<Candidate>,
+    forming: VecDeque<Forming>,
+    said: VecDeque<Said>,
+    waiting: Option<(Said, Waiting)>,
+    work: Vec<f64>,
+    jumps: JumpFinder,
+    meter: PitchMeter,
+    trace: Vec<f32>,
+    quiet_db: f64,
+    latency_s: f64,
+    last_judged: f64,
+}
+
+impl Listener {
+    /// A listener for a stream as `config` describes it.
+    ///
+    /// # Errors
+    /// When the rate or the pitch range cannot be analysed.
+    pub fn new(config: ListenerConfig) -> Result<Self, ListenError> {
+        let rate = config.rate.0;
+        if !(8_000..=192_000).contains(&rate) {
+            return Err(ListenError::Rate { given: rate });
+        }
+        let high_factor = ((f64::from(rate) / 22_050.0).round() as usize).max(1);
+        let high_rate = f64::from(rate) / high_factor as f64;
+        let low_factor = ((high_rate / 5_512.5).round() as usize).max(1);
+        let low_rate = high_rate / low_factor as f64;
+        let (lo, hi) = (config.lowest.0, config.highest.0);
+        let limit = low_rate / 6.0;
+        if !(lo >= 20.0 && hi > lo && hi <= limit) {
+            return Err(ListenError::Range { lowest: lo, highest: hi, limit });
+        }
+        let high = (high_factor > 1).then(|| {
+            Decimator::new(high_factor, 0.41 / high_factor as f64, 0.59 / high_factor as f64)
+        });
+        let low = (low_factor > 1).then(|| {
+            Decimator::new(low_factor, 0.40 / low_factor as f64, 0.60 / low_factor as f64)
+        });
+        let latency_s = high.as_ref().map_or(0.0, |d| d.latency_frames() as f64) / f64::from(rate)
+            + low.as_ref().map_or(0.0, |d| d.latency_frames() as f64) / high_rate;
+        let novelty = Novelty::new(high_rate);
+        let hop_s = novelty.hop_frames() as f64 / high_rate;
+        Ok(Self {
+            frames: 0,
+            high,
+            low,
+            high_factor,
+            low_rate_hz: low_rate,
+            low_ratio: 1.0 / low_factor as f64,
+            high_count: 0,
+            stream: History::new((HISTORY_S * low_rate) as usize),
+            rises: VecDeque::new(),
+            peak_reach: (PEAK_REACH_S / hop_s).round() as usize,
+            candidates: VecDeque::new(),
+            forming: VecDeque::new(),
+            said: VecDeque::new(),
+            waiting: None,
+            work: Vec::new(),
+            jumps: JumpFinder::new(low_rate),
+            meter: PitchMeter::new(low_rate, lo, hi),
+            trace: Vec::new(),
+            quiet_db: f64::INFINITY,
+            latency_s,
+            last_judged: f64::NEG_INFINITY,
+            novelty,
+            config,
+        })
+    }
+
+    /// How far the analysis lags behind the newest frame before any event can be said, in seconds.
+    pub fn latency_s(&self) -> f64 {
+        self.latency_s
+    }
+
+    /// Takes the next samples (full scale is 1.0) and says what became known.
+    pub fn push(&mut self, samples: &[f32], say: &mut dyn FnMut(Event)) {
+        for s in samples {
+            self.push_one(if s.is_finite() { *s } else { 0.0 }, say);
+        }
+    }
+
+    /// Takes `frames` frames that were lost: silence, so that time stays true.
+    pub fn gap(&mut self, frames: u64, say: &mut dyn FnMut(Event)) {
+        for _ in 0..frames {
+            self.push_one(0.0, say);
+        }
+    }
+
+    /// The stream is over: settles what is left.
+    pub fn finish(&mut self, say: &mut dyn FnMut(Event)) {
+        let end_s = self.position_s();
+        // What the windows still need is silence; it lies after the end and is not heard.
+        let tail = ((JUDGED_AFTER_S + 0.1) * self.config.rate.hz()) as u64;
+        let low_end = self.stream.end();
+        self.gap(tail, say);
+        while let Some(c) = self.candidates.front().copied() {
+            self.candidates.pop_front();
+            if c.at < low_end {
+                self.judge(c);
+            }
+        }
+        while !self.forming.is_empty() {
+            self.settle_front(Some(low_end as f64), end_s, say);
+        }
+    }
+
+    fn position_s(&self) -> f64 {
+        self.frames as f64 / self.config.rate.hz()
+    }
+
+    fn push_one(&mut self, sample: f32, say: &mut dyn FnMut(Event)) {
+        self.frames += 1;
+        let high = match &mut self.high {
+            Some(d) => match d.push(sample) {
+                Some(v) => v,
+                None => return,
+            },
+            None => sample,
+        };
+        self.high_count += 1;
+        match &mut self.low {
+            Some(d) => {
+                if let Some(v) = d.push(high) {
+                    self.stream.push(v);
+                }
+            }
+            None => self.stream.push(high),
+        }
+        if let Some(rise) = self.novelty.push(high) {
+            self.hop(rise, say);
+        }
+    }
+
+    fn hop(&mut self, rise: f32, say: &mut dyn FnMut(Event)) {
+        // The place a peak of this hop's window speaks of, in the low-rate stream.
+        let centre = self.high_count as f64 - self.novelty.window_frames() as f64 / 2.0;
+        let high_rate = self.config.rate.hz() / self.high_factor as f64;
+        let at = ((centre - PEAK_TO_ONSET_S * high_rate) * self.low_ratio).round() as i64;
+        self.rises.push_back((at, rise));
+        self.say_soon(rise, say);
+        if self.rises.len() > 2 * self.peak_reach + 1 {
+            self.rises.pop_front();
+        }
+        if self.rises.len() == 2 * self.peak_reach + 1 {
+            let (at, v) = self.rises[self.peak_reach];
+            let top = self.rises.iter().enumerate().all(|(i, (_, w))| {
+                if i < self.peak_reach { *w < v } else { *w <= v }
+            });
+            if top && v >= CANDIDATE_DB {
+                self.candidates.push_back(Candidate { at, novelty_db: v });
+            }
+        }
+        let due = self.stream.end() - (JUDGED_AFTER_S * self.low_rate_hz) as i64;
+        while let Some(c) = self.candidates.front().copied().filter(|c| c.at < due) {
+            self.candidates.pop_front();
+            self.judge(c);
+        }
+        self.settle_ready(say);
+    }
+
+    fn say_soon(&mut self, rise: f32, say: &mut dyn FnMut(Event)) {
+        let now_s = self.position_s();
+        let clear = self.said.back().is_none_or(|s| now_s - s.at_s > STARTS_APART_S);
+        if rise >= HEARD_DB && clear {
+            let onset_s = now_s - self.latency_s - 0.0052;
+            let s = Said { onset_s, at_s: now_s, named_at_s: None, novelty_db: rise };
+            self.said.push_back(s);
+            if self.said.len() > 256 {
+                self.said.pop_front();
+            }
+            say(Event::Started { onset_s, at_s: now_s });
+            let onset = self.stream.end() as f64 - 0.0052 * self.low_rate_hz;
+            self.waiting = Some((s, Waiting { onset, periods: 1.6 }));
+        } else if let Some(s) = self.said.back_mut() {
+            s.novelty_db = s.novelty_db.max(rise);
+        }
+        let Some((s, w)) = self.waiting else { return };
+        let named = naming::name(
+            &self.stream,
+            self.low_rate_hz,
+            self.config.lowest.0,
+            self.config.highest.0,
+            w,
+            &mut self.work,
+        );
+        if let Some(hz) = named {
+            let midi = Hertz(hz).to_midi(self.config.a4).0;
+            say(Event::Named { onset_s: s.onset_s, midi, at_s: now_s });
+            if let Some(last) = self.said.iter_mut().rev().find(|x| x.at_s == s.at_s) {
+                last.named_at_s = Some(now_s);
+            }
+            self.waiting = None;
+        } else if now_s - s.at_s > 0.25 {
+            self.waiting = None;
+        }
+    }
+
+    fn to_seconds(&self, low: f64) -> f64 {
+        low / self.low_rate_hz
+    }
+
+    /// Level over a span of the low-rate stream, in decibels.
+    fn level_db(&self, from: f64, to: f64) -> f64 {
+        let x = self.stream.range(from.round() as i64, to.round() as i64);
+        let sum: f64 = x.iter().map(|v| f64::from(*v) * f64::from(*v)).sum();
+        10.0 * (sum / x.len().max(1) as f64 + 1e-14).log10()
+    }
+
+    fn judge(&mut self, c: Candidate) {
+        let jump = self.jumps.find(&self.stream, c.at);
+        let r = self.low_rate_hz;
+        let at = jump.at;
+        let before = self.level_db(at - 0.028 * r, at - 0.004 * r);
+        let after = self.level_db(at + 0.005 * r, at + 0.060 * r);
+        let later = self.level_db(at + 0.060 * r, at + 0.110 * r);
+        self.quiet_db = self.quiet_db.min(before).min(later);
+        let pitch = self.meter.measure(&self.stream, at, at + 0.150 * r);
+        let features = OnsetFeatures {
+            novelty_db: f64::from(c.novelty_db),
+            jump: jump.height,
+            error_rise_db: jump.error_rise_db,
+            level_rise_db: after - before,
+            level_fall_db: after - later,
+            level_db: after,
+            clarity: pitch.map_or(0.0, |p| p.clarity),
+            hz: pitch.map_or(0.0, |p| p.hz),
+        };
+        let evidence = evidence(&features);
+        // Two candidates that were drawn to the same moment are one.
+        if let Some(last) = self.forming.back_mut()
+            && (at - last.jump.at).abs() < 0.015 * r
+        {
+            if evidence > last.evidence {
+                last.evidence = evidence;
+                last.jump = jump;
+                last.features = features;
+                last.novelty_db = last.novelty_db.max(c.novelty_db);
+            }
+            return;
+        }
+        let onset_s = self.to_seconds(at);
+        let said = self
+            .said
+            .iter()
+            .filter(|s| s.at_s > onset_s - 0.004 && s.onset_s < onset_s + 0.045)
+            .min_by(|a, b| {
+                (a.onset_s - onset_s).abs().total_cmp(&(b.onset_s - onset_s).abs())
+            })
+            .copied();
+        self.forming.push_back(Forming {
+            jump,
+            features,
+            evidence,
+            novelty_db: c.novelty_db,
+            heard_at_s: said.map_or(self.position_s(), |s| s.at_s),
+            named_at_s: said.and_then(|s| s.named_at_s),
+        });
+    }
+
+    fn settle_ready(&mut self, say: &mut dyn FnMut(Event)) {
+        let now = self.stream.end() as f64;
+        loop {
+            let Some(front) = self.forming.front() else { return };
+            let next = self
+                .forming
+                .iter()
+                .skip(1)
+                .find(|f| f.evidence > 0.0)
+                .map(|f| f.jump.at);
+            let old = now - front.jump.at > LONGEST_NOTE_S * self.low_rate_hz;
+            if next.is_none() && !old {
+                return;
+            }
+            let position = self.position_s();
+            self.settle_front(None, position, say);
+        }
+    }
+
+    fn settle_front(&mut self, stream_end: Option<f64>, position_s: f64, say: &mut dyn FnMut(Event)) {
+        let Some(f) = self.forming.pop_front() else { return };
+        let r = self.low_rate_hz;
+        let onset = f.jump.at;
+        let next = self.forming.iter().find(|n| n.evidence > 0.0).map(|n| n.jump.at);
+        let limit = next
+            .or(stream_end)
+            .unwrap_or(self.stream.end() as f64)
+            .min(onset + LONGEST_NOTE_S * r)
+            .max(onset + 1.0);
+        let coarse = self.meter.measure(&self.stream, onset, limit);
+        let period = coarse.map_or(LEVEL_SPAN_DEFAULT_S * r, |p| r / p.hz);
+        let end = self.end_of(onset, limit, period, next.is_some());
+        let pitch = match coarse {
+            Some(p) if end.at < onset + 0.48 * r && end.at < limit - 0.01 * r => {
+                self.meter.measure(&self.stream, onset, end.at).or(Some(p))
+            }
+            other => other,
+        };
+        let cause = match (end.depth_db > 0.0, next.is_some(), stream_end.is_some()) {
+            (true, _, _) => end.cause,
+            (false, true, _) => EndCause::NextOnset,
+            (false, false, true) => EndCause::TakeEnded,
+            (false, false, false) => EndCause::DiedAway,
+        };
+        let note_end = (onset + 0.100 * r).min(limit);
+        let fall = (limit - onset > 0.130 * r).then_some(f.features.level_fall_db);
+        let quality = self.onset_uncertainty_s(&f);
+        say(Event::Settled(HeardNote {
+            onset_s: self.to_seconds(onset),
+            onset_uncertainty_s: quality,
+            evidence: f.evidence,
+            novelty_db: f64::from(f.novelty_db),
+            pitch: pitch.map(|p| self.heard_pitch(p)),
+            level_dbfs: self.level_db(onset, note_end),
+            release_s: self.to_seconds(end.at),
+            end: cause,
+            depth_db: if next.is_some() { end.depth_db } else { 0.0 },
+            early_fall_db: fall,
+            heard_at_s: f.heard_at_s.min(position_s),
+            named_at_s: f.named_at_s.or(pitch.map(|_| position_s)),
+            features: f.features,
+        }));
+    }
+
+    fn onset_uncertainty_s(&self, f: &Forming) -> f64 {
+        (f.jump.width_s * 0.5).clamp(0.0005, 0.010)
+    }
+
+    fn heard_pitch(&self, p: Pitch) -> HeardPitch {
+        HeardPitch {
+            midi: Hertz(p.hz).to_midi(self.config.a4).0,
+            uncertainty_cents: p.uncertainty_cents,
+            clarity: p.clarity,
+            rival: None,
+        }
+    }
+
+    fn end_of(&mut self, onset: f64, limit: f64, period: f64, cut: bool) -> End {
+        let r = self.low_rate_hz;
+        let step = ((TRACE_STEP_S * r).round() as usize).max(1);
+        let guard = 0.5 * period + 0.004 * r;
+        let stop = if cut { limit - guard } else { limit };
+        let start = (onset + 0.020 * r).max(limit - 0.9 * r).min(stop);
+        let half = 0.5 * period;
+        let from = (start - half).round() as i64;
+        let to = (stop + half).round() as i64;
+        envelope::level_db(
+            self.stream.range(from, to),
+            period.round() as usize,
+            step,
+            &mut self.trace,
+        );
+        let lead = (half / step as f64).round() as usize;
+        let inner = self.trace.len().saturating_sub(lead);
+        if inner <= lead + 6 {
+            return End { at: limit, depth_db: 0.0, cause: EndCause::NextOnset };
+        }
+        let step_s = step as f64 / r;
+        let floor = self.quiet_db;
+        match envelope::release(&self.trace[lead..inner], step_s, floor) {
+            Some(found) => End {
+                at: (from as f64 + (lead as f64 + found.at) * step as f64).min(limit),
+                depth_db: found.depth_db,
+                cause: EndCause::Damped,
+            },
+            None => End { at: limit, depth_db: 0.0, cause: EndCause::NextOnset },
+        }
+    }
+}
+
+struct End {
+    at: f64,
+    depth_db: f64,
+    cause: EndCause,
+}
+
+fn evidence(f: &OnsetFeatures) -> f64 {
+    let [low, mid, _] = f.error_rise_db;
+    if f.level_rise_db < -3.0 && f.level_fall_db > 10.0 {
+        return -3.0;
+    }
+    if f.novelty_db < 1.5 && low < 6.0 && mid < 6.0 {
+        return -2.0;
+    }
+    if f.novelty_db >= 2.5 || (low > 8.0 && mid > 8.0) { 2.0 } else { -1.0 }
+}

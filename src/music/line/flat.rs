@@ -1,0 +1,271 @@
+//! The line laid out flat: its expected notes, their times, their places and joins.
+
+use super::error::{FaultKind, LineFault};
+use super::joins::{Held, joins};
+use super::length::Length;
+use super::model::{Bar, EventKind, Line, Note, Start};
+use super::place::{Group, place};
+use super::tempo::Tempo;
+use crate::music::expected::{ExpectedNote, Place};
+use crate::music::instrument::Instrument;
+
+/// A stretch of the line at one tempo.
+#[derive(Clone, Copy, Debug)]
+struct Stretch {
+    /// From the start of bar 1 (of the first bar of a part).
+    from: Length,
+    from_s: f64,
+    tempo: Tempo,
+}
+
+/// The tempo map: stretches in order; the first also counts backwards, before its start.
+#[derive(Clone, Debug)]
+struct TempoMap {
+    stretches: Vec<Stretch>,
+}
+
+impl TempoMap {
+    fn new(line: &Line) -> Self {
+        let origin = -pickup_units(line);
+        let mut from = Length::from_units(origin);
+        let mut stretches = vec![Stretch {
+            from,
+            from_s: 0.0,
+            tempo: line.tempo(),
+        }];
+        let mut bar_start = from;
+        for bar in line.bars() {
+            for mark in &bar.tempos {
+                let last = stretches[stretches.len() - 1];
+                from = bar_start + mark.at;
+                let from_s = last.from_s + last.tempo.seconds(from - last.from);
+                stretches.push(Stretch {
+                    from,
+                    from_s,
+                    tempo: mark.tempo,
+                });
+            }
+            bar_start += bar.length();
+        }
+        let mut map = Self { stretches };
+        let zero_s = map.seconds(Length::ZERO);
+        for stretch in &mut map.stretches {
+            stretch.from_s -= zero_s;
+        }
+        map
+    }
+
+    fn seconds(&self, at: Length) -> f64 {
+        let after = self.stretches.partition_point(|stretch| stretch.from <= at);
+        let stretch = self.stretches[after.saturating_sub(1)];
+        stretch.from_s + stretch.tempo.seconds(at - stretch.from)
+    }
+}
+
+/// How long the pick-up is, in units; 0 without one.
+fn pickup_units(line: &Line) -> i64 {
+    match line.bars().first() {
+        Some(bar) if line.has_pickup() => bar.length().units(),
+        _ => 0,
+    }
+}
+
+/// A note or chord of the line with its ties added up.
+struct Sounding<'a> {
+    bar: u32,
+    beat: f64,
+    onset: Length,
+    length: Length,
+    notes: &'a [Note],
+    start: Start,
+    staccato: bool,
+    /// False when a rest or a breath follows, or nothing.
+    continues: bool,
+}
+
+/// Beats before the first event of a bar: a pick-up is counted as the end of a full bar.
+fn first_beat_offset(line: &Line, index: usize, bar: &Bar) -> Length {
+    if index == 0 && line.has_pickup() {
+        bar.meter.bar_length() - bar.length()
+    } else {
+        Length::ZERO
+    }
+}
+
+fn soundings(line: &Line) -> Vec<Sounding<'_>> {
+    let mut list: Vec<Sounding<'_>> = Vec::new();
+    let mut bar_start = Length::from_units(-pickup_units(line));
+    for (index, bar) in line.bars().iter().enumerate() {
+        let offset = first_beat_offset(line, index, bar);
+        let mut at = Length::ZERO;
+        for event in &bar.events {
+            match &event.kind {
+                EventKind::Rest => {
+                    if let Some(last) = list.last_mut() {
+                        last.continues = false;
+                    }
+                }
+                EventKind::Hold => {
+                    if let Some(last) = list.last_mut() {
+                        last.length += event.length;
+                        last.continues = !event.breath_after;
+                    }
+                }
+                EventKind::Notes {
+                    notes,
+                    start,
+                    staccato,
+                } => list.push(Sounding {
+                    bar: line.first_bar() + index as u32,
+                    beat: 1.0 + bar.meter.beats_in(at + offset),
+                    onset: bar_start + at,
+                    length: event.length,
+                    notes,
+                    start: *start,
+                    staccato: *staccato,
+                    continues: !event.breath_after && !staccato,
+                }),
+            }
+            at += event.length;
+        }
+        bar_start += at;
+    }
+    for sounding in &mut list {
+        sounding.continues &= !sounding.staccato;
+    }
+    if let Some(last) = list.last_mut() {
+        last.continues = false;
+    }
+    list
+}
+
+impl Line {
+    /// The notes to be played, flat and in order, laid on the neck of `instrument`.
+    ///
+    /// Output:  tied notes are one note; chord members follow each other from the lowest up, all
+    ///          with the join of their chord to the next note or chord.
+    /// Time:    `onset_s` and `onset_quarters` count from the start of bar 1; for a part of a
+    ///          line (see [`Line::bars_range`]) from the start of its first bar. Notes of a
+    ///          pick-up are negative; their beats are counted as the end of a full bar.
+    /// Places:  those of the line where they give the pitch on `instrument`, else the cheapest
+    ///          path (module `place`). `place` and the joins on both sides are `None` for notes
+    ///          that `instrument` does not have: see [`Line::with_instrument`] to be told.
+    pub fn expected(&self, instrument: &Instrument) -> Vec<ExpectedNote> {
+        let soundings = soundings(self);
+        let groups: Vec<Group<'_>> = soundings
+            .iter()
+            .map(|s| Group {
+                notes: s.notes,
+                start: s.start,
+            })
+            .collect();
+        let places = place(&groups, instrument);
+        let join_kinds = joins_between(&soundings, &places);
+        let tempo_map = TempoMap::new(self);
+
+        let mut expected = Vec::with_capacity(self.note_count());
+        for (at, sounding) in soundings.iter().enumerate() {
+            let onset_s = tempo_map.seconds(sounding.onset);
+            let end_s = tempo_map.seconds(sounding.onset + sounding.length);
+            for (member, note) in sounding.notes.iter().enumerate() {
+                expected.push(ExpectedNote {
+                    index: expected.len(),
+                    bar: sounding.bar,
+                    beat: sounding.beat,
+                    onset_quarters: sounding.onset.quarters(),
+                    length_quarters: sounding.length.quarters(),
+                    onset_s,
+                    length_s: end_s - onset_s,
+                    midi: note.midi,
+                    place: places[at]
+                        .as_ref()
+                        .and_then(|places| places.get(member).copied()),
+                    legato_next: sounding.continues,
+                    join: join_kinds.get(at).copied().flatten(),
+                    staccato: sounding.staccato,
+                    slurred_into: sounding.start != Start::Plucked,
+                    with_previous: member > 0,
+                });
+            }
+        }
+        expected
+    }
+
+    /// Where a position, in quarter notes from the start of bar 1, lies in seconds at the written
+    /// tempo. Positions beyond either end go on at the tempo of that end.
+    pub fn quarters_to_seconds(&self, quarters: f64) -> f64 {
+        let map = TempoMap::new(self);
+        let after = map
+            .stretches
+            .partition_point(|stretch| stretch.from.quarters() <= quarters);
+        let stretch = map.stretches[after.saturating_sub(1)];
+        let beyond = quarters - stretch.from.quarters();
+        stretch.from_s + beyond * 60.0 / stretch.tempo.quarters_per_minute()
+    }
+
+    /// The line's end in quarter notes from the start of bar 1.
+    pub fn end_quarters(&self) -> f64 {
+        let total: Length = self.bars().iter().map(Bar::length).sum();
+        (total - Length::from_units(pickup_units(self))).quarters()
+    }
+
+    /// The line with its opening tempo at `bpm` beats (of the opening tempo's own unit) a minute;
+    /// later tempos keep their proportion to it.
+    ///
+    /// # Errors
+    /// A fault of kind `Tempo` when a tempo comes out of range.
+    pub fn with_tempo(&self, bpm: f64) -> Result<Self, LineFault> {
+        let opening = self.parts.tempo;
+        let factor = bpm / opening.bpm();
+        let mut line = self.with_tempo_scale(factor)?;
+        // Exactly what was asked for, whatever the division rounds to.
+        line.parts.tempo = Tempo::new(bpm, opening.beat()).map_err(tempo_fault)?;
+        Ok(line)
+    }
+
+    /// The line with all tempos `factor` times as fast.
+    ///
+    /// # Errors
+    /// A fault of kind `Tempo` when a tempo comes out of range; a factor of 0 always does.
+    pub fn with_tempo_scale(&self, factor: f64) -> Result<Self, LineFault> {
+        let mut line = self.clone();
+        line.parts.tempo = line.parts.tempo.scaled(factor).map_err(tempo_fault)?;
+        for mark in line.parts.bars.iter_mut().flat_map(|bar| &mut bar.tempos) {
+            mark.tempo = mark.tempo.scaled(factor).map_err(tempo_fault)?;
+        }
+        Ok(line)
+    }
+}
+
+fn tempo_fault(error: super::tempo::TempoError) -> LineFault {
+    FaultKind::Tempo(error).anywhere()
+}
+
+/// The join after each sounding; `None` where either side has no place.
+fn joins_between(
+    soundings: &[Sounding<'_>],
+    places: &[Option<Vec<Place>>],
+) -> Vec<Option<crate::music::expected::JoinKind>> {
+    let held: Vec<Held> = soundings
+        .iter()
+        .zip(places)
+        .map(|(sounding, places)| {
+            let places = places.as_deref().unwrap_or_default();
+            let with_finger = |(place, note): (&Place, &Note)| {
+                // A finger belongs to the place it was written for.
+                (*place, note.finger.filter(|_| note.place == Some(*place)))
+            };
+            Held {
+                places: places.iter().zip(sounding.notes).map(with_finger).collect(),
+            }
+        })
+        .collect();
+    let both = places
+        .windows(2)
+        .map(|pair| pair[0].is_some() && pair[1].is_some());
+    joins(&held)
+        .into_iter()
+        .zip(both)
+        .map(|(kind, both)| both.then_some(kind))
+        .collect()
+}

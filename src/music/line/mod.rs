@@ -1,0 +1,85 @@
+//! The written line: its model, its readers and writer, its layout in time and on the neck.
+//!
+//! | file | what lives there |
+//! |---|---|
+//! | `length`, `meter`, `tempo` | exact lengths, meters, tempos |
+//! | `model` | [`Line`], its bars and events |
+//! | `check`, `error` | the rules a line obeys, and [`LineFault`], what breaks them |
+//! | `text` | the `.line` format: its documentation, reader and writer |
+//! | `midi` | the reader of Standard MIDI Files |
+//! | `place`, `joins` | where notes lie on the neck, and how one joins the next |
+//! | `flat` | [`Line::expected`]: the line as a flat list with times |
+//!
+//! Readers take text or bytes, never a path to open; nothing here knows a clock or a device.
+
+mod check;
+mod error;
+mod flat;
+mod joins;
+mod length;
+mod meter;
+mod model;
+mod place;
+mod tempo;
+pub mod text;
+
+pub use error::{FaultKind, LineFault};
+pub use length::{Length, UNITS_PER_QUARTER};
+pub use meter::{Meter, MeterError};
+pub use model::{
+    Bar, ChordMark, Event, EventKind, Line, LineParts, MAX_CHORD_NOTES, Note, Start, TempoMark,
+};
+pub use place::FRAME_FRETS;
+pub use tempo::{Tempo, TempoError};
+pub use text::{LINE_FORMAT_HELP, TextError, read_text, write_text};
+
+/// Why a line could not be read.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum LineReadError {
+    /// The name's ending is none that can be read.
+    #[error("`{name}` is no line that can be read; a line ends in .line, .mid or .midi")]
+    UnknownFormat {
+        /// The name given.
+        name: String,
+    },
+    /// A `.line` that is not text.
+    #[error(
+        "`{name}` is not text in UTF-8: byte {offset} belongs to no character; save it again as UTF-8"
+    )]
+    NotUtf8 {
+        /// The name given.
+        name: String,
+        /// The first wrong byte, from 0.
+        offset: usize,
+    },
+    /// A `.line` with a mistake in it.
+    #[error("{name}, {error}")]
+    Text {
+        /// The name given.
+        name: String,
+        /// What and where.
+        error: TextError,
+    },
+}
+
+/// Reads a line from the bytes of a file; `name` chooses the reader by its ending (`.line`,
+/// `.mid`, `.midi`, in either case) and stands in the messages.
+///
+/// # Errors
+/// See [`LineReadError`]. No input makes it panic.
+pub fn read_bytes(name: &str, bytes: &[u8]) -> Result<Line, LineReadError> {
+    let ending = name
+        .rsplit_once('.')
+        .map(|(_, ending)| ending.to_ascii_lowercase());
+    let name = name.to_owned();
+    match ending.as_deref() {
+        Some("line") => {
+            let text = std::str::from_utf8(bytes).map_err(|error| LineReadError::NotUtf8 {
+                name: name.clone(),
+                offset: error.valid_up_to(),
+            })?;
+            read_text(text).map_err(|error| LineReadError::Text { name, error })
+        }
+        _ => Err(LineReadError::UnknownFormat { name }),
+    }
+}
