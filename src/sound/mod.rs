@@ -8,6 +8,7 @@
 //! | [`health`] | samples that are no numbers, and clipping |
 //! | [`notes`] | what a source has to say about the sound it delivered |
 //! | [`output`] | writing WAV |
+//! | [`synth`] | a plucked string for guides, demonstrations and tests |
 //!
 //! Nothing here judges anything: no note is named, nothing is compared with a line. Used by
 //! `session` and `cli`.
@@ -21,6 +22,7 @@ pub mod mixdown;
 pub mod notes;
 pub mod output;
 mod sniff;
+pub mod synth;
 mod wav;
 mod wav_header;
 
