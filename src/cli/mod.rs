@@ -1,8 +1,71 @@
 //! Arguments to checked settings, one file per command.
 //!
-//! The only room that reads arguments and prints.
+//! The only room that reads arguments and prints. Results go to standard output, all else to
+//! standard error. Nothing is judged here. Used by the program alone.
+//!
+//! | file | what lives there |
+//! |---|---|
+//! | `score` | judge recorded takes |
+//! | `hear` | render a line as sound |
+//! | `options` | what several commands ask for: the line, its bars, tempo and tuning |
+//! | `values` | the values that options take, read and checked |
+//! | `failure` | what ends a command: one message that says how to mend it |
+//! | `output` | standard output, and files written whole or not at all |
+
+mod failure;
+mod hear;
+mod options;
+mod output;
+mod score;
+mod values;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+/// Done.
+const DONE: u8 = 0;
+/// Done, but below the mark asked for.
+const BELOW: u8 = 1;
+/// Wrong usage or input.
+const FAILED: u8 = 2;
+
+/// Hears a bass player's take, holds it against the written line, and says which notes and which
+/// joins between them need work.
+#[derive(Parser, Debug)]
+#[command(
+    name = "seamline",
+    version,
+    max_term_width = 80,
+    after_help = "Example:\n  seamline score demo-data/arpeggio-flawed.wav --line demo-data/arpeggio.line\n\n\
+                  Exit code: 0 done, 1 done but below --pass-mark, 2 wrong usage or input."
+)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand, Debug)]
+enum Command {
+    Score(score::ScoreArguments),
+    Hear(hear::HearArguments),
+}
 
 /// Runs the program; the exit code is 0 done, 1 below the asked-for mark, 2 usage or input error.
-pub fn run() -> std::process::ExitCode {
-    std::process::ExitCode::from(2)
+pub fn run() -> ExitCode {
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(message) => {
+            let failed = message.use_stderr();
+            // Where it cannot be shown there is nobody to tell: help that nobody reads to its
+            // end is no failure, and a usage error keeps its exit code.
+            message.print().ok();
+            return ExitCode::from(if failed { FAILED } else { DONE });
+        }
+    };
+    let code = match arguments.command {
+        Command::Score(arguments) => score::run(&arguments),
+        Command::Hear(arguments) => hear::run(&arguments),
+    };
+    ExitCode::from(code)
 }

@@ -4,6 +4,14 @@ use super::words::{one_decimal, plural};
 use crate::compare::judgement::{FindingKind, Verdict};
 use crate::session::result::TakeResult;
 
+/// The take's file without its folders, which stand further down.
+fn name(result: &TakeResult) -> &str {
+    let file = result.take.file.as_str();
+    file.rsplit(['/', '\\'])
+        .find(|part| !part.is_empty())
+        .unwrap_or(file)
+}
+
 /// Whether every note is as written and nothing is flagged.
 pub(super) fn spotless(result: &TakeResult) -> bool {
     let judgement = &result.judgement;
@@ -46,7 +54,7 @@ pub(super) fn verdicts(result: &TakeResult) -> String {
             parts.push(format!("{count} {word}"));
         }
     }
-    format!("{}: {}.", result.take.file, parts.join(", "))
+    format!("{}: {}.", name(result), parts.join(", "))
 }
 
 /// Second line: tempo and spread.
@@ -81,7 +89,7 @@ pub(super) fn another_line(result: &TakeResult, share: f64) -> Vec<String> {
     vec![
         format!(
             "{}: this does not sound like the line; {:.0} % of its {} notes were found.",
-            result.take.file,
+            name(result),
             share * 100.0,
             result.judgement.notes.len()
         ),
@@ -98,7 +106,7 @@ pub(super) fn nothing_heard(result: &TakeResult, level: f64) -> Vec<String> {
         "every sample is zero".to_owned()
     };
     vec![
-        format!("{}: no notes were heard; {loudness}.", result.take.file),
+        format!("{}: no notes were heard; {loudness}.", name(result)),
         "Check the cable, the volume knob and the input level, and record once more.".to_owned(),
     ]
 }

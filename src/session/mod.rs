@@ -3,4 +3,5 @@
 //! Here is the only place where the rooms below are joined into one path. Nothing here reads
 //! arguments, prints or formats. Used by `report` (its result type alone) and `cli`.
 
+pub mod offline;
 pub mod result;

@@ -1,0 +1,115 @@
+//! `seamline hear`: the line as sound, played exactly, by a player, or with faults.
+
+use std::path::PathBuf;
+
+use clap::Args;
+use clap::builder::PossibleValuesParser;
+
+use super::failure::Failure;
+use super::options::{LineOptions, Target};
+use super::{DONE, FAILED, output, values};
+use crate::music::line::Line;
+use crate::sound::output::{WavSamples, wav_bytes};
+use crate::sound::synth::{Fault, Performance, Player, Voice, parse_faults, render};
+use crate::units::{Hertz, SampleRate};
+
+/// Frames per second of what is rendered: the rate that sound cards run at.
+const RATE: SampleRate = SampleRate(48_000);
+
+/// Said before anything is played.
+const CAUTION: &str = "Start with the volume turned all the way down, on headphones above all, \
+                       and raise it slowly.";
+
+/// Render a line as sound
+///
+/// A plucked string plays the line as written. With --seed a player with small, natural deviations
+/// plays it; with --with faults are put in, to see how a report tells them.
+#[derive(Args, Debug)]
+#[command(after_help = "Example:\n  \
+    seamline hear demo-data/arpeggio.line -o flawed.wav --seed 7 --with gap:2.3:90\n\n\
+    Faults are KIND:BAR.BEAT, most with an amount:\n  \
+    wrong:3.2:+1    semitones off             gap:3.2:80       ms of silence\n  \
+    missed:3.2      not played                clipped:3.2:120  ms too short\n  \
+    extra:3.2:-2    one more, semitones off   dead:3.2         choked\n  \
+    early:3.2:60    ms too soon               sharp:3.2:25     cents\n  \
+    late:3.2:60     ms too late               flat:3.2:25      cents\n  \
+    ringing:3.2:-10 rings on, dB              drift:4          % slower at the end\n  \
+    open:3.2:4:-20  open string 4 sounds, dB\n\n\
+    Exit code: 0 done, 2 wrong usage or input.")]
+pub(super) struct HearArguments {
+    /// The written line: a .line or MIDI file
+    #[arg(value_name = "LINE")]
+    line: PathBuf,
+
+    /// The WAV file to write; `-` is standard output
+    #[arg(short, long, value_name = "FILE.wav")]
+    output: PathBuf,
+
+    #[command(flatten)]
+    options: LineOptions,
+
+    /// Frequency of A4 in hertz, 415 to 466
+    #[arg(long, value_name = "HZ", default_value = "440", value_parser = values::a4)]
+    a4: f64,
+
+    /// Put a fault in, as in `gap:2.3:90`; may be given again
+    #[arg(long = "with", value_name = "FAULT")]
+    faults: Vec<String>,
+
+    /// How it sounds
+    #[arg(long, default_value = "fingered", value_parser = PossibleValuesParser::new(Voice::NAMES))]
+    voice: String,
+
+    /// Let a player with small deviations play; another number is another take
+    #[arg(long, value_name = "N")]
+    seed: Option<u64>,
+}
+
+/// Runs it; gives the exit code.
+pub(super) fn run(arguments: &HearArguments) -> u8 {
+    match hear(arguments) {
+        Ok(()) => DONE,
+        Err(failure) => {
+            failure.say();
+            FAILED
+        }
+    }
+}
+
+fn hear(arguments: &HearArguments) -> Result<(), Failure> {
+    let target = Target::new(&arguments.output);
+    if let Target::File(path) = &target {
+        output::keep_apart(path, &[&arguments.line])?;
+    }
+    let mut faults = Vec::new();
+    for text in &arguments.faults {
+        faults.extend(parse_faults(text).map_err(|error| of_fault(&error))?);
+    }
+    let line = arguments.options.read(&arguments.line)?;
+    let bytes = sound(arguments, &line, &faults)?;
+    match target {
+        Target::Standard => output::print(&bytes)?,
+        Target::File(path) => output::write_file(&path, &bytes)?,
+    }
+    output::note(CAUTION);
+    Ok(())
+}
+
+fn of_fault(error: &impl std::fmt::Display) -> Failure {
+    Failure::new(format!("--with {error}"))
+}
+
+/// The line played as asked for, as the bytes of a WAV file.
+fn sound(arguments: &HearArguments, line: &Line, faults: &[Fault]) -> Result<Vec<u8>, Failure> {
+    let voice = Voice::named(&arguments.voice)
+        .ok_or_else(|| Failure::new(format!("there is no voice `{}`", arguments.voice)))?;
+    let player = Player {
+        a4: Hertz(arguments.a4),
+        ..arguments.seed.map_or_else(Player::exact, Player::steady)
+    };
+    let performance = Performance::of_line(&line.expected(line.instrument()), &player)
+        .with_faults(faults)
+        .map_err(|error| of_fault(&error))?;
+    let samples = render(&performance, &voice, RATE);
+    wav_bytes(RATE, WavSamples::Integer16, &samples).map_err(Failure::of)
+}

@@ -1,0 +1,102 @@
+//! What several commands ask for: the line, and how it is to be taken.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+
+use super::failure::Failure;
+use super::values::{BarChoice, TempoChoice};
+use crate::music::instrument::{Instrument, Tuning};
+use crate::music::line::{Line, read_bytes};
+
+/// Largest line file read, in bytes: some hundred times a long piece, so that a sound file given
+/// by mistake is refused instead of read.
+const LINE_BYTES_MAX: u64 = 16 << 20;
+
+/// How the line is to be taken.
+#[derive(Args, Debug)]
+pub(super) struct LineOptions {
+    /// Tempo of the line: beats per minute, or per cent of the written tempo
+    #[arg(long, value_name = "BPM|N%")]
+    tempo: Option<TempoChoice>,
+
+    /// Only these bars, as in `3-4`; a pick-up is bar 0
+    #[arg(long, value_name = "A-B")]
+    bars: Option<BarChoice>,
+
+    /// Open strings, as in "E1 A1 D2 G2", or one of 4, 5, 6, guitar
+    #[arg(long, value_name = "TUNING", value_parser = super::values::tuning)]
+    tuning: Option<Tuning>,
+}
+
+impl LineOptions {
+    /// Reads the line and takes it as the options say.
+    pub(super) fn read(&self, path: &Path) -> Result<Line, Failure> {
+        let name = path.display().to_string();
+        let bytes = line_bytes(path)?;
+        let mut line = read_bytes(&name, &bytes).map_err(Failure::of)?;
+        let within = |error| Failure::new(format!("{name}: {error}"));
+        if let Some(tuning) = &self.tuning {
+            let written = line.instrument();
+            let instrument = Instrument::new(tuning.clone(), written.frets(), written.scale_mm())
+                .map_err(Failure::of)?;
+            line = line.with_instrument(instrument).map_err(within)?;
+        }
+        if let Some(BarChoice { from, to }) = self.bars {
+            line = line.bars_range(from..=to).map_err(within)?;
+        }
+        match self.tempo {
+            Some(TempoChoice::Bpm(bpm)) => line.with_tempo(bpm).map_err(within),
+            Some(TempoChoice::Share(share)) => line.with_tempo_scale(share).map_err(within),
+            None => Ok(line),
+        }
+    }
+}
+
+fn line_bytes(path: &Path) -> Result<Vec<u8>, Failure> {
+    let name = path.display();
+    let there = std::fs::metadata(path).map_err(|error| {
+        Failure::new(match error.kind() {
+            std::io::ErrorKind::NotFound => {
+                format!("{name}: there is no such line; check the path")
+            }
+            _ => format!("{name}: cannot be opened ({error}); check that you may read it"),
+        })
+    })?;
+    if there.is_dir() {
+        return Err(Failure::new(format!(
+            "{name}: this is a folder; name a line in it"
+        )));
+    }
+    if there.len() > LINE_BYTES_MAX {
+        return Err(Failure::new(format!(
+            "{name}: {} bytes are too many for a line (at most {LINE_BYTES_MAX}); is this the take?",
+            there.len()
+        )));
+    }
+    std::fs::read(path).map_err(|error| {
+        Failure::new(format!(
+            "{name}: cannot be read ({error}); check that you may read it"
+        ))
+    })
+}
+
+/// Where a result goes.
+#[derive(Clone, Debug)]
+pub(super) enum Target {
+    /// Standard output.
+    Standard,
+    /// A file.
+    File(PathBuf),
+}
+
+impl Target {
+    /// `-` is standard output.
+    pub(super) fn new(path: &Path) -> Self {
+        if path == Path::new("-") {
+            Self::Standard
+        } else {
+            Self::File(path.to_owned())
+        }
+    }
+}

@@ -1,0 +1,189 @@
+//! `seamline score`: judge recorded takes.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+
+use super::failure::Failure;
+use super::options::{LineOptions, Target};
+use super::output;
+use super::values::{self, MarkChoice};
+use super::{BELOW, DONE, FAILED};
+use crate::compare::judgement::TimingMode;
+use crate::compare::marks::Marks;
+use crate::music::line::Line;
+use crate::report::{json, text};
+use crate::session::offline::{ScoreSettings, score_take};
+use crate::session::result::TakeResult;
+use crate::sound;
+use crate::units::Hertz;
+
+/// Judge recorded takes of a line
+///
+/// Listens to each take, finds the line in it, and reports every note: the right one or not,
+/// early or late, with a gap before the next, dead, cut short, out of tune.
+#[derive(Args, Debug)]
+#[command(after_help = "Example:\n  \
+    seamline score demo-data/arpeggio-flawed.wav --line demo-data/arpeggio.line\n\n\
+    Names for --mark (what they mean and their values stand under every report):\n  \
+    timing_ms  gap_ms  gap_depth_db  gap_over_baseline_ms  gap_clear_ms\n  \
+    wrong_cents  out_of_tune_cents  dead_fall_db  clipped_share\n\n\
+    Exit code: 0 done, 1 done but below --pass-mark, 2 wrong usage or input.")]
+pub(super) struct ScoreArguments {
+    /// Sound files (WAV or FLAC); `-` is standard input
+    #[arg(value_name = "TAKE", required = true)]
+    takes: Vec<PathBuf>,
+
+    /// The written line: a .line or MIDI file
+    #[arg(long, value_name = "LINE")]
+    line: PathBuf,
+
+    #[command(flatten)]
+    options: LineOptions,
+
+    /// The takes were played to a click at the line's tempo
+    #[arg(long)]
+    click: bool,
+
+    /// Frequency of A4 in hertz, 415 to 466
+    #[arg(long, value_name = "HZ", default_value = "440", value_parser = values::a4)]
+    a4: f64,
+
+    /// Write the whole result as JSON; `-` is standard output, without the text
+    #[arg(long, value_name = "PATH|-")]
+    json: Option<PathBuf>,
+
+    /// Exit with 1 when fewer of the written notes are right, in per cent
+    #[arg(long, value_name = "PERCENT", value_parser = values::percent)]
+    pass_mark: Option<f64>,
+
+    /// Set one of the marks printed with the report, as in `gap_ms=50`; may be given again
+    #[arg(long = "mark", value_name = "NAME=VALUE")]
+    marks: Vec<MarkChoice>,
+}
+
+/// Runs it; gives the exit code.
+pub(super) fn run(arguments: &ScoreArguments) -> u8 {
+    match score(arguments) {
+        Ok(code) => code,
+        Err(failure) => {
+            failure.say();
+            FAILED
+        }
+    }
+}
+
+fn score(arguments: &ScoreArguments) -> Result<u8, Failure> {
+    let target = arguments.json.as_deref().map(Target::new);
+    check_files(arguments, target.as_ref())?;
+    let line = arguments.options.read(&arguments.line)?;
+    let mut marks = Marks::default();
+    for mark in &arguments.marks {
+        mark.apply(&mut marks);
+    }
+    let settings = ScoreSettings {
+        a4: Hertz(arguments.a4),
+        marks,
+        mode: if arguments.click {
+            TimingMode::Click
+        } else {
+            TimingMode::Free
+        },
+        ..ScoreSettings::default()
+    };
+    let mut code = DONE;
+    let mut results = Vec::new();
+    for take in &arguments.takes {
+        // A take that cannot be judged must not cost the others their report.
+        match judge_take(take, &line, &settings) {
+            Ok(result) => {
+                if !matches!(target, Some(Target::Standard)) {
+                    show(&result, results.is_empty())?;
+                }
+                code = code.max(pass(&result, arguments.pass_mark));
+                results.push(result);
+            }
+            Err(failure) => {
+                failure.say();
+                code = FAILED;
+            }
+        }
+    }
+    if let Some(target) = target {
+        write_json(&results, arguments.takes.len(), &target)?;
+    }
+    Ok(code)
+}
+
+/// What can be known to be wrong before anything is read.
+fn check_files(arguments: &ScoreArguments, target: Option<&Target>) -> Result<(), Failure> {
+    let standard = Path::new("-");
+    if arguments
+        .takes
+        .iter()
+        .filter(|take| *take == standard)
+        .count()
+        > 1
+    {
+        return Err(Failure::new(
+            "`-` stands twice among the takes; standard input can be read only once",
+        ));
+    }
+    if arguments.line == standard {
+        return Err(Failure::new(
+            "--line -: a line is read from a file, not from standard input",
+        ));
+    }
+    if let Some(Target::File(path)) = target {
+        let mut inputs: Vec<&Path> = arguments.takes.iter().map(PathBuf::as_path).collect();
+        inputs.push(&arguments.line);
+        output::keep_apart(path, &inputs)?;
+    }
+    Ok(())
+}
+
+fn judge_take(path: &Path, line: &Line, settings: &ScoreSettings) -> Result<TakeResult, Failure> {
+    let name = path.display().to_string();
+    let mut source = sound::file::open(path).map_err(Failure::of)?;
+    score_take(&name, source.as_mut(), line, settings).map_err(Failure::of)
+}
+
+/// Prints the text of one take, an empty line before every one but the first.
+fn show(result: &TakeResult, first: bool) -> Result<(), Failure> {
+    let mut page = if first {
+        String::new()
+    } else {
+        "\n".to_owned()
+    };
+    page.push_str(&text::report(result, output::colour_wanted()));
+    output::print(page.as_bytes())
+}
+
+/// The exit code by the pass mark, and a word on standard error when it was not reached.
+fn pass(result: &TakeResult, mark: Option<f64>) -> u8 {
+    let Some(mark) = mark else { return DONE };
+    let total = result.judgement.notes.len();
+    let right = result.judgement.tally.right;
+    // In whole notes, so that no rounding can turn a pass into a miss.
+    if right as f64 * 100.0 >= mark * total as f64 {
+        return DONE;
+    }
+    output::note(&format!(
+        "{}: {right} of {total} notes right, below the pass mark of {mark} %",
+        result.take.file
+    ));
+    BELOW
+}
+
+/// One object for one take, an array when several were asked for.
+fn write_json(results: &[TakeResult], asked: usize, target: &Target) -> Result<(), Failure> {
+    let text = match results {
+        [] => return Ok(()), // Nothing was judged; what failed has been said.
+        [only] if asked == 1 => json::object(only),
+        several => json::array(several),
+    };
+    match target {
+        Target::Standard => output::print(text.as_bytes()),
+        Target::File(path) => output::write_file(path, text.as_bytes()),
+    }
+}

@@ -1,0 +1,227 @@
+//! A take that is already there: judged as fast as it can be read.
+//!
+//! The way of the sound is the live one (source, listener, events); only the clock is missing.
+
+use crate::compare::judgement::TimingMode;
+use crate::compare::marks::Marks;
+use crate::compare::{Settings, judge};
+use crate::hearing::events::{Event, HeardNote};
+use crate::hearing::listener::{ListenError, Listener, ListenerConfig};
+use crate::music::line::Line;
+use crate::session::result::{BarSpan, LineInfo, TakeInfo, TakeResult};
+use crate::sound::SoundError;
+use crate::sound::block::{Delivery, Source};
+use crate::units::{Decibels, FrameCount, Hertz, MidiNote, STANDARD_A4, SampleRate};
+
+/// Room above the highest written note that is still listened to, as a ratio of frequencies: a
+/// fifth, so that a wrong note up to there is heard as what it is. Raising it costs nothing but
+/// rivals for the high notes.
+const HEADROOM_RATIO: f64 = 1.5;
+
+/// Room below the lowest open string, as a ratio: two semitones, for a string that is let down.
+const FOOTROOM_RATIO: f64 = 0.89;
+
+/// The lowest pitch that can be listened to, in hertz: where hearing a pitch ends, and a little
+/// below the low B of a bass.
+const LOWEST_HZ: f64 = 20.0;
+
+/// How a take is to be judged.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ScoreSettings {
+    /// The frequency of A4 the instrument is tuned to.
+    pub a4: Hertz,
+    /// The limits between fine and flagged.
+    pub marks: Marks,
+    /// Whether the take was played to a click at the line's tempo.
+    pub mode: TimingMode,
+    /// The listener gets at most this many frames at once, at least 1 (0 is taken as 1). It must
+    /// not change the result; tests set it.
+    pub block_frames: usize,
+}
+
+impl Default for ScoreSettings {
+    fn default() -> Self {
+        Self {
+            a4: STANDARD_A4,
+            marks: Marks::default(),
+            mode: TimingMode::Free,
+            block_frames: 4096,
+        }
+    }
+}
+
+/// Why a take could not be judged. The messages say how to mend it.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum SessionError {
+    /// The take could not be read to its end.
+    #[error(transparent)]
+    Sound(#[from] SoundError),
+    /// The take cannot be listened to.
+    #[error("{file}: {cause}")]
+    Listen {
+        /// The take as the player named it.
+        file: String,
+        /// Why.
+        cause: ListenError,
+    },
+}
+
+/// Listens to a take to its end and holds it against `line`.
+///
+/// Input:   `name` is the take as reports call it; `line` is placed, cut to the bars and set to
+///          the tempo that are asked for.
+/// Output:  the same for every way the source cuts its blocks, and for every `block_frames`.
+/// Memory:  grows with the notes of the take, not with its length.
+///
+/// # Errors
+/// When the source fails on the way, or when its rate or the line's pitches cannot be listened to.
+pub fn score_take(
+    name: &str,
+    source: &mut dyn Source,
+    line: &Line,
+    settings: &ScoreSettings,
+) -> Result<TakeResult, SessionError> {
+    let rate = source.format().rate;
+    let mut listener = listener(line, rate, settings.a4).map_err(|cause| SessionError::Listen {
+        file: name.to_owned(),
+        cause,
+    })?;
+    let heard = listen(source, &mut listener, settings.block_frames.max(1))?;
+    let loudest = Decibels::from_amplitude(f64::from(heard.peak)).0;
+    let expected = line.expected(line.instrument());
+    let judgement = judge(
+        &expected,
+        &heard.notes,
+        &Settings {
+            marks: settings.marks.clone(),
+            mode: settings.mode,
+            click_at_s: None,
+            loudest_dbfs: loudest,
+        },
+    );
+    Ok(TakeResult {
+        line: line_info(line),
+        take: TakeInfo {
+            file: name.to_owned(),
+            sample_rate: rate.0,
+            duration_s: heard.frames.to_seconds(rate).0,
+            dropped_frames: heard.dropped.0,
+            loudest_dbfs: loudest.is_finite().then_some(loudest),
+            sound_notes: source.notes().iter().map(ToString::to_string).collect(),
+        },
+        judgement,
+        bleed_listened_for: false,
+    })
+}
+
+/// A listener for what can be played on the line's instrument.
+fn listener(line: &Line, rate: SampleRate, a4: Hertz) -> Result<Listener, ListenError> {
+    let usual = ListenerConfig::bass(rate);
+    let open = f64::from(line.instrument().range().0);
+    let lowest = MidiNote(open).to_hertz(a4).0 * FOOTROOM_RATIO;
+    let top = line
+        .expected(line.instrument())
+        .iter()
+        .map(|note| MidiNote(f64::from(note.midi)).to_hertz(a4).0)
+        .fold(0.0, f64::max);
+    let config = ListenerConfig {
+        rate,
+        a4,
+        lowest: Hertz(lowest.clamp(LOWEST_HZ, usual.lowest.0)),
+        highest: Hertz(usual.highest.0.max(top * HEADROOM_RATIO)),
+    };
+    match Listener::new(config.clone()) {
+        // The written notes themselves must fit; the room above them may be less than usual.
+        Err(ListenError::Range { limit, .. }) if top < limit => Listener::new(ListenerConfig {
+            highest: Hertz(limit),
+            ..config
+        }),
+        made => made,
+    }
+}
+
+/// What came out of a source.
+struct Heard {
+    notes: Vec<HeardNote>,
+    frames: FrameCount,
+    dropped: FrameCount,
+    /// The largest sample without its sign.
+    peak: f32,
+}
+
+/// Pulls the source to its end through the listener.
+fn listen(
+    source: &mut dyn Source,
+    listener: &mut Listener,
+    block_frames: usize,
+) -> Result<Heard, SoundError> {
+    let mut heard = Heard {
+        notes: Vec::new(),
+        frames: FrameCount(0),
+        dropped: FrameCount(0),
+        peak: 0.0,
+    };
+    let mut notes = Vec::new();
+    let mut settle = |event: Event| {
+        if let Event::Settled(note) = event {
+            notes.push(note);
+        }
+    };
+    let mut block = Vec::new();
+    loop {
+        match source.next_block(&mut block)? {
+            Delivery::Samples => {
+                heard.frames.0 += block.len() as u64;
+                heard.peak = block.iter().fold(heard.peak, |peak, s| peak.max(s.abs()));
+                for part in block.chunks(block_frames) {
+                    listener.push(part, &mut settle);
+                }
+            }
+            Delivery::Gap(lost) => {
+                heard.frames.0 += lost.0;
+                heard.dropped.0 += lost.0;
+                listener.gap(lost.0, &mut settle);
+            }
+            Delivery::End => break,
+        }
+    }
+    listener.finish(&mut settle);
+    heard.notes = notes;
+    Ok(heard)
+}
+
+/// What a report needs to know of the line.
+fn line_info(line: &Line) -> LineInfo {
+    let tuning = line.instrument().tuning();
+    let strings = (1..=tuning.strings())
+        .filter_map(|string| tuning.open_midi(string))
+        .map(|midi| line.key().spell(midi).name.to_string())
+        .collect();
+    let pickup = match line.bars().first() {
+        Some(bar) if line.has_pickup() => bar.length().quarters(),
+        _ => 0.0,
+    };
+    let mut start_quarters = -pickup;
+    let mut bars = Vec::new();
+    for (number, bar) in (line.first_bar()..).zip(line.bars()) {
+        let length_quarters = bar.length().quarters();
+        bars.push(BarSpan {
+            number,
+            start_quarters,
+            length_quarters,
+            chords: bar
+                .chords
+                .iter()
+                .map(|mark| (mark.at.quarters(), mark.symbol.text().to_owned()))
+                .collect(),
+        });
+        start_quarters += length_quarters;
+    }
+    LineInfo {
+        title: (!line.title().is_empty()).then(|| line.title().to_owned()),
+        tempo_bpm: line.tempo().quarters_per_minute(),
+        strings,
+        bars,
+    }
+}
