@@ -29,7 +29,12 @@ const BEFORE_S: f64 = 0.015;
 const STAYS_S: f64 = 0.030;
 /// The earliest maximum within this many nats of the highest is the onset: with the highest alone
 /// a later period of a low string wins too often.
-const WITHIN_NATS: f64 = 1.5;
+const WITHIN_NATS: f64 = 1.3;
+/// Errors below this share of the strongest around are no jump: -20 dB is where an onset is said
+/// to be, and the first breath of an attack out of silence must not be taken for it.
+const FAINT: f64 = 0.01;
+/// What the energy that stays counts against the jump itself.
+const STAYS_WEIGHT: f64 = 0.2;
 
 /// A refined onset and how it stood out.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -150,11 +155,15 @@ impl JumpFinder {
                 n(STAYS_S) as usize,
                 n(0.015) as usize,
             );
+            let strongest = (0..positions)
+                .map(|o| mean(o + w_before, o + w_before + w_after))
+                .fold(0.0, f64::max);
+            let faint = FAINT * strongest + 1e-16;
             rise.clear();
             for (o, joint) in self.joint.iter_mut().enumerate() {
                 let p = o + w_before;
-                *joint += (mean(p, p + w_after) + 1e-16).ln() - (mean(o, p) + quiet).ln()
-                    + 2.0 / 3.0 * (mean(p, p + w_stays) + 1e-16).ln();
+                *joint += (mean(p, p + w_after) + faint).ln() - (mean(o, p) + quiet + faint).ln()
+                    + STAYS_WEIGHT * (mean(p, p + w_stays) + 1e-16).ln();
                 rise.push(
                     10.0 * ((mean(p, p + w_15) + 1e-16) / (taught + 1e-12 * total + 1e-16)).log10(),
                 );
