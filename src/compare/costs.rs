@@ -62,10 +62,11 @@ const OTHER_REACH_SHARE: f64 = 0.4;
 /// Pitch costs from here on are another pitch.
 const OTHER_FROM: f64 = 1.0;
 
-/// Going back (or on) to the start of a bar without a pause.
-pub(crate) const JUMP: f64 = 6.0;
+/// Going back (or on) to the start of a bar without a pause. Dear, because scales fit somewhere
+/// else for half a bar by chance: with 6 nats another line of running scales was recognised.
+pub(crate) const JUMP: f64 = 10.0;
 /// What a pause of more than [`PAUSE_QUARTERS`] takes off a jump.
-pub(crate) const PAUSE_REBATE: f64 = 2.5;
+pub(crate) const PAUSE_REBATE: f64 = 6.5;
 /// A pause that makes a jump likely, in written quarter notes beyond the expected onset.
 pub(crate) const PAUSE_QUARTERS: f64 = 1.5;
 /// Each slot left out by a jump forward, up to [`LEFT_OUT_MAX`].

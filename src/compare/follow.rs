@@ -44,6 +44,10 @@ const TEMPO_SD: f64 = 0.15;
 const CLICK_TEMPO_SD: f64 = 0.003;
 /// How much the tempo may wander, as a standard deviation after one second of music.
 const TEMPO_WANDER: f64 = 0.012;
+/// The same after a jump, at least: people come back a little slower or faster.
+const JUMP_TEMPO_SD: f64 = 0.04;
+/// A take may start at one of so many first slots, as if the ones before were missed.
+const START_SLOTS: usize = 4;
 /// Slots that may be missed in a row without a jump.
 const MISSED_IN_A_ROW: usize = 6;
 /// States kept: at most so many, ...
@@ -152,10 +156,20 @@ pub(crate) fn follow(course: &Course) -> Vec<Vec<Run>> {
     search.ways()
 }
 
+/// The least cost among states.
+fn cheapest(states: &[State]) -> f64 {
+    states
+        .iter()
+        .map(|state| state.cost)
+        .fold(f64::INFINITY, f64::min)
+}
+
 struct Search<'a> {
     course: &'a Course<'a>,
     nodes: Vec<Node>,
     states: Vec<State>,
+    /// Slots that open a bar.
+    openings: Vec<usize>,
     /// Cost of leaving out every clear event so far, as before a start.
     lead_in: f64,
     tempo_sd: f64,
@@ -168,10 +182,15 @@ impl<'a> Search<'a> {
             TimingMode::Free => (TEMPO_SD, TEMPO_WANDER),
             TimingMode::Click => (CLICK_TEMPO_SD, 0.0),
         };
+        let openings = (0..course.slots.len())
+            .filter(|&k| course.slots[k].opens_bar)
+            .collect();
+        let (nodes, states) = (Vec::new(), Vec::new());
         Self {
             course,
-            nodes: Vec::new(),
-            states: Vec::new(),
+            nodes,
+            states,
+            openings,
             lead_in: 0.0,
             tempo_sd,
             wander,
@@ -242,8 +261,7 @@ impl<'a> Search<'a> {
     /// Adds the ways on which the player has stopped, or gone to the opening of a bar.
     fn jump(&mut self, event: usize, next: &mut Vec<State>) {
         let course = self.course;
-        let sound = &course.events[event];
-        let heard = sound.heard;
+        let best = cheapest(next);
         let mut sources: Vec<State> = self.states.clone();
         sources.sort_by(|a, b| a.cost.total_cmp(&b.cost));
         sources.truncate(JUMP_SOURCES);
@@ -252,55 +270,84 @@ impl<'a> Search<'a> {
             let following = course.slots.get(source.slot + 1);
             let step_s = following.map_or(from.interval_s, |slot| slot.at_s - from.at_s);
             let clock = source.clock.ahead(step_s, self.wander);
-            let late = heard.onset_s - clock.t_s;
+            let late = course.events[event].heard.onset_s - clock.t_s;
             let paused = late > costs::PAUSE_QUARTERS * course.quarter_s * clock.stretch;
-            let base = source.cost + costs::JUMP - if paused { costs::PAUSE_REBATE } else { 0.0 };
-            for (slot, target) in course.slots.iter().enumerate() {
-                let goes_on = slot == source.slot + 1;
-                if goes_on {
-                    let reach = costs::reach_s(target, clock.stretch) + 2.0 * clock.var_t.sqrt();
-                    if late.abs() <= reach {
-                        continue;
-                    }
-                } else if !target.opens_bar {
-                    continue;
+            let rebate = if paused { costs::PAUSE_REBATE } else { 0.0 };
+            let base = source.cost + costs::JUMP - rebate;
+            if base > best + BEAM_NATS {
+                continue;
+            }
+            let out_of_reach = following.is_some_and(|target| {
+                late.abs() > costs::reach_s(target, clock.stretch) + 2.0 * clock.var_t.sqrt()
+            });
+            if out_of_reach {
+                self.land(&source, source.slot + 1, event, base, next);
+            }
+            for k in 0..self.openings.len() {
+                if self.openings[k] != source.slot + 1 {
+                    self.land(&source, self.openings[k], event, base, next);
                 }
-                if !costs::same_pitch(target, sound) {
-                    continue;
-                }
-                let left_out = slot.saturating_sub(source.slot + 1) as f64;
-                let cost = base
-                    + (costs::LEFT_OUT * left_out).min(costs::LEFT_OUT_MAX)
-                    + costs::weakness(target, sound);
-                let sd = source.clock.var_stretch.sqrt().max(0.04).min(self.tempo_sd);
-                let onset_sd = costs::timing_sd_s(target, clock.stretch);
-                let clock = Clock::start(heard.onset_s, source.clock.stretch, sd, onset_sd);
-                let began = if goes_on { Began::Stop } else { Began::Jump };
-                let state = State {
-                    cost,
-                    tail: 0.0,
-                    slot,
-                    event,
-                    node: 0,
-                    clock,
-                };
-                self.push(next, Some(source.node), state, Some(began));
             }
         }
+    }
+
+    /// Adds one jump, if the event has the pitch of the slot it lands on.
+    fn land(
+        &mut self,
+        source: &State,
+        slot: usize,
+        event: usize,
+        base: f64,
+        next: &mut Vec<State>,
+    ) {
+        let (target, sound) = (&self.course.slots[slot], &self.course.events[event]);
+        if !costs::same_pitch(target, sound) {
+            return;
+        }
+        let left_out = slot.saturating_sub(source.slot + 1) as f64;
+        let cost = base
+            + (costs::LEFT_OUT * left_out).min(costs::LEFT_OUT_MAX)
+            + costs::weakness(target, sound);
+        let stretch = source.clock.stretch;
+        let sd = source
+            .clock
+            .var_stretch
+            .sqrt()
+            .max(JUMP_TEMPO_SD)
+            .min(self.tempo_sd);
+        let onset_sd = costs::timing_sd_s(target, stretch);
+        let clock = Clock::start(sound.heard.onset_s, stretch, sd, onset_sd);
+        let began = if slot == source.slot + 1 {
+            Began::Stop
+        } else {
+            Began::Jump
+        };
+        let state = State {
+            cost,
+            tail: 0.0,
+            slot,
+            event,
+            node: 0,
+            clock,
+        };
+        self.push(next, Some(source.node), state, Some(began));
     }
 
     /// Adds the ways on which this event is the first of the line.
     fn start(&mut self, event: usize, next: &mut Vec<State>) {
         let sound = &self.course.events[event];
         let heard = sound.heard;
-        let best = next
-            .iter()
-            .map(|state| state.cost)
-            .fold(f64::INFINITY, f64::min);
-        for (slot, target) in self.course.slots.iter().enumerate() {
-            let near_start = slot < 4;
+        let best = cheapest(next);
+        if self.lead_in > best + BEAM_NATS {
+            return;
+        }
+        let near = START_SLOTS.min(self.course.slots.len());
+        let later = self.openings.iter().copied().filter(|&slot| slot >= near);
+        let candidates: Vec<usize> = (0..near).chain(later).collect();
+        for slot in candidates {
+            let target = &self.course.slots[slot];
             let pitch = costs::pitch(target, sound);
-            if !near_start && !(target.opens_bar && pitch == 0.0) {
+            if slot >= near && pitch > 0.0 {
                 continue;
             }
             let mut missed = costs::MISSED * slot as f64;
