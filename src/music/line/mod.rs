@@ -18,6 +18,7 @@ mod flat;
 mod joins;
 mod length;
 mod meter;
+pub mod midi;
 mod model;
 mod place;
 mod tempo;
@@ -26,6 +27,7 @@ pub mod text;
 pub use error::{FaultKind, LineFault};
 pub use length::{Length, UNITS_PER_QUARTER};
 pub use meter::{Meter, MeterError};
+pub use midi::{MidiError, read_midi};
 pub use model::{
     Bar, ChordMark, Event, EventKind, Line, LineParts, MAX_CHORD_NOTES, Note, Start, TempoMark,
 };
@@ -60,6 +62,14 @@ pub enum LineReadError {
         /// What and where.
         error: TextError,
     },
+    /// A MIDI file that cannot be taken as a line.
+    #[error("{name}: {error}")]
+    Midi {
+        /// The name given.
+        name: String,
+        /// What and where.
+        error: MidiError,
+    },
 }
 
 /// Reads a line from the bytes of a file; `name` chooses the reader by its ending (`.line`,
@@ -79,6 +89,9 @@ pub fn read_bytes(name: &str, bytes: &[u8]) -> Result<Line, LineReadError> {
                 offset: error.valid_up_to(),
             })?;
             read_text(text).map_err(|error| LineReadError::Text { name, error })
+        }
+        Some("mid" | "midi") => {
+            read_midi(bytes).map_err(|error| LineReadError::Midi { name, error })
         }
         _ => Err(LineReadError::UnknownFormat { name }),
     }
