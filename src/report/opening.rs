@@ -6,7 +6,10 @@ use crate::session::result::TakeResult;
 
 /// The take's file without its folders, which stand further down.
 fn name(result: &TakeResult) -> &str {
-    let file = result.take.file.as_str();
+    let file = match result.take.file.as_str() {
+        "-" => "standard input",
+        file => file,
+    };
     file.rsplit(['/', '\\'])
         .find(|part| !part.is_empty())
         .unwrap_or(file)

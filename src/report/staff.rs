@@ -103,7 +103,9 @@ impl Segment<'_> {
             .all(|&(_, at, _)| (at - self.onsets[0].1).abs() < TOGETHER);
         for &(index, at, digits) in &self.onsets {
             if at > last + TOGETHER {
-                let place = ((at - self.from_quarters).max(0.0) * scale).round() as usize;
+                // What lies beyond the page in time stands at its edge, wherever that is.
+                let place = ((at - self.from_quarters).max(0.0) * scale).round();
+                let place = place.min(2.0 * room as f64) as usize;
                 column = (LEAD + place).max(free);
                 if single {
                     column = column.min(room.saturating_sub(digits + 2));

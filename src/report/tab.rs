@@ -235,7 +235,10 @@ fn marks(system: &System, notes: &[JudgedNote], extras: &[ExtraNote]) -> Vec<Mar
                 .iter()
                 .filter(|extra| extra.after_index == Some(index))
             {
-                marks.push(extra_mark(extra, column + (next - column).div_ceil(2)));
+                marks.push(extra_mark(
+                    extra,
+                    column + next.saturating_sub(column).div_ceil(2),
+                ));
             }
         }
         if segment.opens_line {
