@@ -151,14 +151,7 @@ impl Page {
         }
         if result.judgement.agreement == Agreement::Recognised {
             say("timing", grid(result));
-            say(
-                "",
-                uncertainty(result, "a note's place", "ms", |h| h.timing_uncertainty_ms),
-            );
-            say(
-                "pitch",
-                uncertainty(result, "a note's pitch", "cents", |h| h.cents_uncertainty),
-            );
+            say("sure to", uncertainty(result));
         }
         if !result.bleed_listened_for {
             say(
@@ -239,13 +232,23 @@ fn grid(result: &TakeResult) -> String {
     }
 }
 
-/// The median uncertainty of a figure over the notes it is known for.
-fn uncertainty(
-    result: &TakeResult,
-    what: &str,
-    unit: &str,
-    of: fn(&HeardPart) -> Option<f64>,
-) -> String {
+/// How well place and pitch of the middle note are known.
+fn uncertainty(result: &TakeResult) -> String {
+    let place = middle(result, |heard| heard.timing_uncertainty_ms);
+    let pitch = middle(result, |heard| heard.cents_uncertainty);
+    let told = |value: Option<f64>, unit: &str| match value {
+        Some(value) => format!("{value:.1} {unit}"),
+        None => "an unknown measure".to_owned(),
+    };
+    format!(
+        "a usual note's place within {}, its pitch within {} (one standard deviation)",
+        told(place, "ms"),
+        told(pitch, "cents")
+    )
+}
+
+/// The median of a figure over the notes it is known for; `None` when it is known for none.
+fn middle(result: &TakeResult, of: fn(&HeardPart) -> Option<f64>) -> Option<f64> {
     let mut known: Vec<f64> = result
         .judgement
         .notes
@@ -254,14 +257,7 @@ fn uncertainty(
         .filter(|value| value.is_finite())
         .collect();
     known.sort_by(f64::total_cmp);
-    match known.get(known.len() / 2) {
-        Some(median) => format!(
-            "{what} is known within {} {unit} (one standard deviation, the middle note of {})",
-            one_decimal(*median),
-            known.len()
-        ),
-        None => format!("how well {what} is known could not be told"),
-    }
+    known.get(known.len() / 2).copied()
 }
 
 const _: () = assert!(KIND_COLUMNS < COLUMNS);

@@ -8,6 +8,7 @@ use crate::compare::{Settings, judge};
 use crate::hearing::events::{Event, HeardNote};
 use crate::hearing::listener::{ListenError, Listener, ListenerConfig};
 use crate::music::line::Line;
+use crate::music::theory::Key;
 use crate::session::result::{BarSpan, LineInfo, TakeInfo, TakeResult};
 use crate::sound::SoundError;
 use crate::sound::block::{Delivery, Source};
@@ -196,7 +197,8 @@ fn line_info(line: &Line) -> LineInfo {
     let tuning = line.instrument().tuning();
     let strings = (1..=tuning.strings())
         .filter_map(|string| tuning.open_midi(string))
-        .map(|midi| line.key().spell(midi).name.to_string())
+        // Strings go by their names in C, whatever the line's key: no E string is an F flat one.
+        .map(|midi| Key::default().spell(midi).name.to_string())
         .collect();
     let pickup = match line.bars().first() {
         Some(bar) if line.has_pickup() => bar.length().quarters(),
