@@ -151,7 +151,7 @@ impl Page {
         }
         if result.judgement.agreement == Agreement::Recognised {
             say("timing", grid(result));
-            say("sure to", uncertainty(result));
+            say("known", uncertainty(result));
         }
         if !result.bleed_listened_for {
             say(
