@@ -7,9 +7,9 @@
 //!
 //! # Source
 //! Edit costs with a tempo carried along follow Large (1993, from memory); jumps to the openings
-//! of bars follow Nakamura, Nakamura, Saito, Ono & Sagayama (2014, from memory). The filter is the
-//! usual one for a phase and a rate, Kalman (1960), J. Basic Engineering 82, 35-45.
+//! of bars follow Nakamura, Nakamura, Saito, Ono & Sagayama (2014, from memory).
 
+use crate::compare::clock::Clock;
 use crate::compare::costs::{self, Sound};
 use crate::compare::judgement::TimingMode;
 use crate::compare::slots::Slot;
@@ -44,6 +44,10 @@ const TEMPO_SD: f64 = 0.15;
 const CLICK_TEMPO_SD: f64 = 0.003;
 /// How much the tempo may wander, as a standard deviation after one second of music.
 const TEMPO_WANDER: f64 = 0.012;
+/// The same after a jump, at least: people come back a little slower or faster.
+const JUMP_TEMPO_SD: f64 = 0.04;
+/// A take may start at one of so many first slots, as if the ones before were missed.
+const START_SLOTS: usize = 4;
 /// Slots that may be missed in a row without a jump.
 const MISSED_IN_A_ROW: usize = 6;
 /// States kept: at most so many, ...
@@ -56,10 +60,10 @@ const BEAM_FOR_EACH_SLOT: usize = 2;
 const JUMP_SOURCES: usize = 3;
 /// Overdue slots charged at most when states are compared.
 const OVERDUE_MAX: f64 = 3.0;
-/// An innovation beyond this many standard deviations moves the filter no further.
-const INNOVATION_MAX: f64 = 3.0;
 /// Ways handed on for exact alignment.
 const WAYS: usize = 3;
+/// A way that much dearer than the best is not worth the work, in nats.
+const WAYS_NATS: f64 = 6.0;
 /// Ways that start within this many seconds of each other are one, in seconds.
 const SAME_START_S: f64 = 0.12;
 
@@ -86,59 +90,11 @@ struct State {
     clock: Clock,
 }
 
-/// Time of the last slot and tempo, with their covariance.
-#[derive(Clone, Copy)]
-struct Clock {
-    t_s: f64,
-    stretch: f64,
-    var_t: f64,
-    cov: f64,
-    var_stretch: f64,
-}
-
 struct Node {
     before: Option<usize>,
     slot: usize,
     event: usize,
     began: Option<Began>,
-}
-
-impl Clock {
-    fn start(t_s: f64, stretch: f64, sd: f64, onset_sd_s: f64) -> Self {
-        let var_stretch = sd * sd;
-        Self {
-            t_s,
-            stretch,
-            var_t: onset_sd_s * onset_sd_s,
-            cov: 0.0,
-            var_stretch,
-        }
-    }
-
-    /// The same clock `written_s` of music later.
-    fn ahead(&self, written_s: f64, wander: f64) -> Self {
-        let var_stretch = self.var_stretch + wander * wander * written_s;
-        Self {
-            t_s: self.t_s + self.stretch * written_s,
-            stretch: self.stretch,
-            var_t: self.var_t + 2.0 * written_s * self.cov + written_s * written_s * var_stretch,
-            cov: self.cov + written_s * var_stretch,
-            var_stretch,
-        }
-    }
-
-    /// Takes in an onset of standard deviation `sd_s`.
-    fn correct(&mut self, onset_s: f64, sd_s: f64) {
-        let variance = self.var_t + sd_s * sd_s;
-        let limit = INNOVATION_MAX * variance.sqrt();
-        let off = (onset_s - self.t_s).clamp(-limit, limit);
-        let (gain_t, gain_stretch) = (self.var_t / variance, self.cov / variance);
-        self.t_s += gain_t * off;
-        self.stretch = (self.stretch + gain_stretch * off).clamp(0.3, 3.0);
-        self.var_stretch -= gain_stretch * self.cov;
-        self.cov *= 1.0 - gain_t;
-        self.var_t *= 1.0 - gain_t;
-    }
 }
 
 /// The likeliest ways through the line, best first; empty when nothing clear was heard.
@@ -152,10 +108,20 @@ pub(crate) fn follow(course: &Course) -> Vec<Vec<Run>> {
     search.ways()
 }
 
+/// The least cost among states.
+fn cheapest(states: &[State]) -> f64 {
+    states
+        .iter()
+        .map(|state| state.cost)
+        .fold(f64::INFINITY, f64::min)
+}
+
 struct Search<'a> {
     course: &'a Course<'a>,
     nodes: Vec<Node>,
     states: Vec<State>,
+    /// Slots that open a bar.
+    openings: Vec<usize>,
     /// Cost of leaving out every clear event so far, as before a start.
     lead_in: f64,
     tempo_sd: f64,
@@ -168,10 +134,15 @@ impl<'a> Search<'a> {
             TimingMode::Free => (TEMPO_SD, TEMPO_WANDER),
             TimingMode::Click => (CLICK_TEMPO_SD, 0.0),
         };
+        let openings = (0..course.slots.len())
+            .filter(|&k| course.slots[k].opens_bar)
+            .collect();
+        let (nodes, states) = (Vec::new(), Vec::new());
         Self {
             course,
-            nodes: Vec::new(),
-            states: Vec::new(),
+            nodes,
+            states,
+            openings,
             lead_in: 0.0,
             tempo_sd,
             wander,
@@ -179,7 +150,7 @@ impl<'a> Search<'a> {
     }
 
     fn take_in(&mut self, event: usize) {
-        let skip = costs::skip(&self.course.events[event]);
+        let skip = self.course.events[event].skip;
         let mut next: Vec<State> = Vec::with_capacity(4 * self.states.len() + 8);
         for state in &self.states {
             next.push(State {
@@ -242,8 +213,7 @@ impl<'a> Search<'a> {
     /// Adds the ways on which the player has stopped, or gone to the opening of a bar.
     fn jump(&mut self, event: usize, next: &mut Vec<State>) {
         let course = self.course;
-        let sound = &course.events[event];
-        let heard = sound.heard;
+        let best = cheapest(next);
         let mut sources: Vec<State> = self.states.clone();
         sources.sort_by(|a, b| a.cost.total_cmp(&b.cost));
         sources.truncate(JUMP_SOURCES);
@@ -252,55 +222,84 @@ impl<'a> Search<'a> {
             let following = course.slots.get(source.slot + 1);
             let step_s = following.map_or(from.interval_s, |slot| slot.at_s - from.at_s);
             let clock = source.clock.ahead(step_s, self.wander);
-            let late = heard.onset_s - clock.t_s;
+            let late = course.events[event].heard.onset_s - clock.t_s;
             let paused = late > costs::PAUSE_QUARTERS * course.quarter_s * clock.stretch;
-            let base = source.cost + costs::JUMP - if paused { costs::PAUSE_REBATE } else { 0.0 };
-            for (slot, target) in course.slots.iter().enumerate() {
-                let goes_on = slot == source.slot + 1;
-                if goes_on {
-                    let reach = costs::reach_s(target, clock.stretch) + 2.0 * clock.var_t.sqrt();
-                    if late.abs() <= reach {
-                        continue;
-                    }
-                } else if !target.opens_bar {
-                    continue;
+            let rebate = if paused { costs::PAUSE_REBATE } else { 0.0 };
+            let base = source.cost + costs::JUMP - rebate;
+            if base > best + BEAM_NATS {
+                continue;
+            }
+            let out_of_reach = following.is_some_and(|target| {
+                late.abs() > costs::reach_s(target, clock.stretch) + 2.0 * clock.var_t.sqrt()
+            });
+            if out_of_reach {
+                self.land(&source, source.slot + 1, event, base, next);
+            }
+            for k in 0..self.openings.len() {
+                if self.openings[k] != source.slot + 1 {
+                    self.land(&source, self.openings[k], event, base, next);
                 }
-                if !costs::same_pitch(target, sound) {
-                    continue;
-                }
-                let left_out = slot.saturating_sub(source.slot + 1) as f64;
-                let cost = base
-                    + (costs::LEFT_OUT * left_out).min(costs::LEFT_OUT_MAX)
-                    + costs::weakness(target, sound);
-                let sd = source.clock.var_stretch.sqrt().max(0.04).min(self.tempo_sd);
-                let onset_sd = costs::timing_sd_s(target, clock.stretch);
-                let clock = Clock::start(heard.onset_s, source.clock.stretch, sd, onset_sd);
-                let began = if goes_on { Began::Stop } else { Began::Jump };
-                let state = State {
-                    cost,
-                    tail: 0.0,
-                    slot,
-                    event,
-                    node: 0,
-                    clock,
-                };
-                self.push(next, Some(source.node), state, Some(began));
             }
         }
+    }
+
+    /// Adds one jump, if the event has the pitch of the slot it lands on.
+    fn land(
+        &mut self,
+        source: &State,
+        slot: usize,
+        event: usize,
+        base: f64,
+        next: &mut Vec<State>,
+    ) {
+        let (target, sound) = (&self.course.slots[slot], &self.course.events[event]);
+        if !costs::same_pitch(target, sound) {
+            return;
+        }
+        let left_out = slot.saturating_sub(source.slot + 1) as f64;
+        let cost = base
+            + (costs::LEFT_OUT * left_out).min(costs::LEFT_OUT_MAX)
+            + costs::weakness(target, sound);
+        let stretch = source.clock.stretch;
+        let sd = source
+            .clock
+            .var_stretch
+            .sqrt()
+            .max(JUMP_TEMPO_SD)
+            .min(self.tempo_sd);
+        let onset_sd = costs::timing_sd_s(target, stretch);
+        let clock = Clock::start(sound.heard.onset_s, stretch, sd, onset_sd);
+        let began = if slot == source.slot + 1 {
+            Began::Stop
+        } else {
+            Began::Jump
+        };
+        let state = State {
+            cost,
+            tail: 0.0,
+            slot,
+            event,
+            node: 0,
+            clock,
+        };
+        self.push(next, Some(source.node), state, Some(began));
     }
 
     /// Adds the ways on which this event is the first of the line.
     fn start(&mut self, event: usize, next: &mut Vec<State>) {
         let sound = &self.course.events[event];
         let heard = sound.heard;
-        let best = next
-            .iter()
-            .map(|state| state.cost)
-            .fold(f64::INFINITY, f64::min);
-        for (slot, target) in self.course.slots.iter().enumerate() {
-            let near_start = slot < 4;
+        let best = cheapest(next);
+        if self.lead_in > best + BEAM_NATS {
+            return;
+        }
+        let near = START_SLOTS.min(self.course.slots.len());
+        let later = self.openings.iter().copied().filter(|&slot| slot >= near);
+        let candidates: Vec<usize> = (0..near).chain(later).collect();
+        for slot in candidates {
+            let target = &self.course.slots[slot];
             let pitch = costs::pitch(target, sound);
-            if !near_start && !(target.opens_bar && pitch == 0.0) {
+            if slot >= near && pitch > 0.0 {
                 continue;
             }
             let mut missed = costs::MISSED * slot as f64;
@@ -360,11 +359,12 @@ impl<'a> Search<'a> {
             state.cost + costs::MISSED * overdue
         };
         let mut ranked: Vec<(f64, State)> = states.drain(..).map(|s| (rank(&s), s)).collect();
-        ranked.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.node.cmp(&b.1.node)));
+        let best = ranked.iter().map(|r| r.0).fold(f64::INFINITY, f64::min);
+        ranked.retain(|r| r.0 <= best + BEAM_NATS);
+        ranked.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.node.cmp(&b.1.node)));
         let mut kept: Vec<State> = Vec::with_capacity(BEAM_STATES);
-        let best = ranked.first().map_or(0.0, |first| first.0);
-        for (cost, state) in ranked {
-            if cost > best + BEAM_NATS || kept.len() == BEAM_STATES {
+        for (_, state) in ranked {
+            if kept.len() == BEAM_STATES {
                 break;
             }
             let alike = kept.iter().filter(|k| k.slot == state.slot);
@@ -390,7 +390,11 @@ impl<'a> Search<'a> {
             .collect();
         finals.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
         let mut ways: Vec<Vec<Run>> = Vec::new();
-        for (_, node) in finals {
+        let best = finals.first().map_or(0.0, |first| first.0);
+        for (cost, node) in finals {
+            if cost > best + WAYS_NATS {
+                break;
+            }
             let way = self.way(node);
             let start = |way: &Vec<Run>| {
                 way.first()

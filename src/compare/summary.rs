@@ -5,24 +5,28 @@ use crate::compare::judgement::{Agreement, ExtraNote, JudgedNote, Timing, Timing
 use crate::compare::median;
 use crate::compare::passes::Pass;
 use crate::compare::scene::Scene;
+use crate::compare::slots::Slot;
 
 /// Share of right notes, of those written and of those heard over the stretch that was played,
-/// from which a line is recognised. Another line in the same key and rhythm reaches a third by
-/// chance; a beginner's take with a third of errors keeps two thirds.
-const RECOGNISED_SHARE: f64 = 0.5;
+/// from which a line is recognised. Another line in the same key and rhythm reaches a twentieth
+/// by chance, running scales up to 0.59; a take with a third of errors keeps two thirds.
+const RECOGNISED_SHARE: f64 = 0.6;
+/// The same when a smaller share of the line was played right: where only a part fits, it must fit
+/// better, because a part that fits somewhere is easily found by chance.
+const PART_SHARE: f64 = 0.75;
 /// The stretch must hold this share of the line as right notes, ...
 const RECOGNISED_OF_LINE: f64 = 0.25;
 /// ... or this many of them.
-const RECOGNISED_NOTES: usize = 12;
-/// Right notes that a jump is worth: one at its target by definition, one more by chance.
-const RIGHTS_FOR_A_JUMP: f64 = 2.0;
+const RECOGNISED_NOTES: usize = 24;
+/// Right notes that a jump is worth: running scales fit for half a bar after a jump by chance.
+const RIGHTS_FOR_A_JUMP: f64 = 6.0;
 
 /// Whether the take can be that line.
 pub(crate) fn agreement(scene: &Scene, notes: &[JudgedNote], extras: &[ExtraNote]) -> Agreement {
     if notes.is_empty() {
         return Agreement::Recognised;
     }
-    if scene.laid.passes.is_empty() && scene.events.iter().all(|event| !(event.evidence >= 0.0)) {
+    if scene.laid.passes.is_empty() && !scene.events.iter().any(|event| event.evidence >= 0.0) {
         return Agreement::NothingHeard(scene.settings.loudest_dbfs);
     }
     let proved = |note: &&JudgedNote| {
@@ -32,8 +36,13 @@ pub(crate) fn agreement(scene: &Scene, notes: &[JudgedNote], extras: &[ExtraNote
     let right = notes.iter().filter(proved).count() as f64;
     let of_line = right / scene.slots.len() as f64;
     let played = scene.laid.scored.iter().flatten().count();
-    let stretch = right / played.max(1) as f64 >= RECOGNISED_SHARE;
-    let heard = share_of_heard(scene, extras.len()) >= RECOGNISED_SHARE;
+    let needed = if of_line >= RECOGNISED_SHARE {
+        RECOGNISED_SHARE
+    } else {
+        PART_SHARE
+    };
+    let stretch = right / played.max(1) as f64 >= needed;
+    let heard = share_of_heard(scene, extras.len()) >= needed;
     let enough = of_line >= RECOGNISED_OF_LINE || right >= RECOGNISED_NOTES as f64;
     if stretch && heard && enough {
         Agreement::Recognised
@@ -42,7 +51,8 @@ pub(crate) fn agreement(scene: &Scene, notes: &[JudgedNote], extras: &[ExtraNote
     }
 }
 
-/// Share of the clear notes, from the first to the last match of any pass, that have the written
+/// Share of the clear notes, from where the grid has the first note of the line to where it has
+/// the last, that have the written
 /// pitch. Each jump takes some off, because a jump is a chance to find what fits.
 fn share_of_heard(scene: &Scene, extras: usize) -> f64 {
     let passes = &scene.laid.passes;
@@ -59,14 +69,26 @@ fn share_of_heard(scene: &Scene, extras: usize) -> f64 {
                 })
         })
         .count() as f64;
-    let first = pairs().map(|pair| pair.1).min().unwrap_or(0);
-    let last = pairs().map(|pair| pair.1).max().unwrap_or(0);
-    let clear = (first..=last)
-        .filter(|&k| scene.matched.get(k) == Some(&true) || extras::is_pluck(scene.events[k]))
+    let from_s = edge_s(scene, passes.first(), scene.slots.first(), false);
+    let to_s = edge_s(scene, passes.last(), scene.slots.last(), true);
+    let clear = (0..scene.events.len())
+        .filter(|&k| {
+            let within = (from_s..=to_s).contains(&scene.events[k].onset_s);
+            scene.matched[k] || (within && extras::is_pluck(scene.events[k]))
+        })
         .count()
         .max(pairs().count() + extras);
     let jumps = passes.len().saturating_sub(1) as f64;
     (right - RIGHTS_FOR_A_JUMP * jumps) / clear.max(1) as f64
+}
+
+/// Where in the take a slot lies on the grid of a pass, in seconds, with some room outwards.
+fn edge_s(scene: &Scene, pass: Option<&Pass>, slot: Option<&Slot>, last: bool) -> f64 {
+    let Some((pass, slot)) = pass.zip(slot) else {
+        return 0.0;
+    };
+    let room_s = 0.5 * scene.quarter_s;
+    pass.grid.time_at(slot.at_s) + if last { room_s } else { -room_s }
 }
 
 /// The grid of the pass that most notes are scored in, and the spread about it.

@@ -33,7 +33,7 @@ const BASELINE_JOINS: usize = 5;
 const BASELINE_SPREADS: f64 = 3.0;
 /// A fall just after the attack below this is never dead, in decibels; measured on choked notes.
 const DEAD_FALL_DB: f64 = 14.0;
-/// Shorter notes cannot be told from dead ones, in seconds.
+/// Notes written shorter than this cannot be told from dead ones, in seconds.
 const DEAD_FROM_S: f64 = 0.130;
 /// A clipped note lacks at least this, in seconds: less is how people end notes.
 const CLIPPED_FROM_S: f64 = 0.060;
@@ -166,13 +166,16 @@ fn carried(
     let (release_s, end, _) = scene.end(event, next_event(scene, slot));
     part.release_s = release_s;
     let lasts_s = release_s - heard.onset_s;
-    if is_dead(heard, lasts_s, fall_db, marks.dead_fall_db) {
+    let written_s = expected.length_s * pass.grid.slope_at(scene.slots[slot].at_s);
+    if is_dead(heard, written_s, fall_db, marks.dead_fall_db) {
         flags.push(Flag::Dead);
-    } else if !expected.legato_next && !expected.staccato && end == EndCause::Damped {
-        let written_s = expected.length_s * pass.grid.slope_at(scene.slots[slot].at_s);
-        if lasts_s < marks.clipped_share * written_s && written_s - lasts_s > CLIPPED_FROM_S {
-            flags.push(Flag::Clipped);
-        }
+    } else if !expected.legato_next
+        && !expected.staccato
+        && end == EndCause::Damped
+        && lasts_s < marks.clipped_share * written_s
+        && written_s - lasts_s > CLIPPED_FROM_S
+    {
+        flags.push(Flag::Clipped);
     }
     JudgedNote {
         expected: expected.clone(),
@@ -193,11 +196,11 @@ fn next_event(scene: &Scene, slot: usize) -> usize {
 }
 
 /// Choked, muffled or without a stable pitch.
-fn is_dead(heard: &HeardNote, lasts_s: f64, usual_fall_db: f64, beyond_db: f64) -> bool {
+fn is_dead(heard: &HeardNote, written_s: f64, usual_fall_db: f64, beyond_db: f64) -> bool {
     if heard.pitch.is_none() {
         return true;
     }
-    lasts_s > DEAD_FROM_S
+    written_s > DEAD_FROM_S
         && heard
             .early_fall_db
             .is_some_and(|fall| fall > DEAD_FALL_DB.max(usual_fall_db + beyond_db))

@@ -1,0 +1,301 @@
+//! Single cases of the comparison, each built by hand: what was done is known, so that what must
+//! be said is known (closed form).
+
+mod compare_support;
+
+use compare_support::{Chance, Kind, Player, event, exactly, line, play};
+use seamline::compare::judgement::{Agreement, Flag, TimingMode, Verdict};
+use seamline::compare::marks::Marks;
+use seamline::compare::{Settings, judge};
+use seamline::hearing::events::{EndCause, HeardNote};
+use seamline::music::expected::{ExpectedNote, JoinKind};
+
+fn scale(bars: u32) -> Vec<ExpectedNote> {
+    line(Kind::Scale, bars, 100.0, &mut Chance(5))
+}
+
+#[test]
+fn a_played_line_is_right_and_nothing_is_found() {
+    let line = scale(4);
+    let judgement = judge(&line, &exactly(&line, 3.0), &Settings::default());
+    assert_eq!(judgement.tally.right, line.len());
+    assert!(judgement.findings.is_empty(), "{:#?}", judgement.findings);
+    assert!((judgement.timing.offset_s.unwrap() - 3.0).abs() < 1e-3);
+    assert!((judgement.timing.tempo_bpm.unwrap() - 100.0).abs() < 0.05);
+}
+
+#[test]
+fn silence_is_said_to_be_silence() {
+    let line = scale(4);
+    let settings = Settings {
+        loudest_dbfs: -71.0,
+        ..Settings::default()
+    };
+    let hum = [event(0.2, Some(34.2), -3.0), event(1.9, None, -2.0)];
+    for heard in [&hum[..], &[]] {
+        let judgement = judge(&line, heard, &settings);
+        assert_eq!(judgement.agreement, Agreement::NothingHeard(-71.0));
+        assert_eq!(judgement.tally.missed, line.len());
+        assert_eq!(judgement.findings.len(), 1);
+        assert!(judgement.extras.is_empty() && judgement.timing.offset_s.is_none());
+    }
+    let judgement = judge(&[], &exactly(&line, 1.0), &settings);
+    assert!(judgement.notes.is_empty() && judgement.extras.is_empty());
+}
+
+/// Figures that are no numbers, notes at one moment, and times without order do no harm.
+#[test]
+fn no_input_makes_it_panic() {
+    let line = scale(2);
+    let mut heard = exactly(&line, 1.0);
+    for (k, note) in heard.iter_mut().enumerate() {
+        match k % 5 {
+            0 => note.onset_s = f64::NAN,
+            1 => note.evidence = f64::NAN,
+            2 => note.pitch.as_mut().unwrap().midi = f64::INFINITY,
+            3 => note.release_s = f64::NAN,
+            _ => note.onset_s = 1.0,
+        }
+    }
+    heard.reverse();
+    assert_eq!(
+        judge(&line, &heard, &Settings::default()).notes.len(),
+        line.len()
+    );
+    let mut broken = line.clone();
+    broken[3].onset_s = f64::NAN;
+    let judgement = judge(&broken, &exactly(&line, 1.0), &Settings::default());
+    assert_eq!(judgement.tally.missed, line.len());
+    let together: Vec<ExpectedNote> = line
+        .iter()
+        .map(|n| ExpectedNote {
+            onset_s: 0.0,
+            ..n.clone()
+        })
+        .collect();
+    assert_eq!(
+        judge(&together, &exactly(&line, 1.0), &Settings::default())
+            .notes
+            .len(),
+        line.len()
+    );
+}
+
+/// Two neighbours in each other's place are two wrong notes, told in one sentence.
+#[test]
+fn a_swap_is_two_wrong_notes() {
+    let line = scale(4);
+    let k = (4..line.len())
+        .find(|&k| line[k].midi != line[k + 1].midi)
+        .unwrap();
+    let mut heard = exactly(&line, 2.0);
+    let (a, b) = (heard[k].pitch, heard[k + 1].pitch);
+    (heard[k].pitch, heard[k + 1].pitch) = (b, a);
+    let judgement = judge(&line, &heard, &Settings::default());
+    assert_eq!(
+        (
+            judgement.tally.wrong,
+            judgement.tally.missed,
+            judgement.tally.extra
+        ),
+        (2, 0, 0)
+    );
+    assert_eq!(judgement.notes[k].verdict, Verdict::Wrong);
+    assert_eq!(judgement.findings.len(), 1);
+    assert!(
+        judgement.findings[0]
+            .sentence
+            .contains("each other's place")
+    );
+}
+
+/// Damps a note some milliseconds before the next one.
+fn damp(note: &mut HeardNote, silence_ms: f64, depth_db: f64) {
+    note.release_s -= silence_ms / 1e3;
+    note.end = EndCause::Damped;
+    note.depth_db = depth_db;
+}
+
+#[test]
+fn gaps_are_measured_and_ranked() {
+    let mut line = scale(4);
+    line[5].join = Some(JoinKind::Shift);
+    let mut heard = exactly(&line, 2.0);
+    damp(&mut heard[5], 84.0, 20.0);
+    damp(&mut heard[9], 45.0, 14.0);
+    damp(&mut heard[12], 20.0, 20.0); // a touch
+    damp(&mut heard[14], 60.0, 4.0); // not deep enough
+    let judgement = judge(&line, &heard, &Settings::default());
+    let flagged: Vec<usize> = (0..line.len())
+        .filter(|&k| judgement.notes[k].flags.contains(&Flag::Gap))
+        .collect();
+    assert_eq!(flagged, [5, 9]);
+    let gap_ms = judgement.notes[5].heard.as_ref().unwrap().gap_ms.unwrap();
+    assert!((gap_ms - 84.0).abs() < 1e-6);
+    let said: Vec<&str> = judgement
+        .findings
+        .iter()
+        .map(|f| f.sentence.as_str())
+        .collect();
+    assert!(
+        said[0].contains("shift from") && said[0].contains("84 ms"),
+        "{said:?}"
+    );
+    assert!(
+        said[0].ends_with("a clear gap") && said[1].ends_with("a slight gap"),
+        "{said:?}"
+    );
+}
+
+/// A player who touches the string 35 ms before every pluck has that as a baseline: what counts
+/// then is only what goes beyond the mark, and a join of 34 ms among joins of 2 ms stands out.
+#[test]
+fn the_baseline_is_the_players_own() {
+    let line = scale(4);
+    let mut heard = exactly(&line, 2.0);
+    let last = heard.len() - 1;
+    for note in &mut heard[..last] {
+        damp(note, 35.0, 20.0);
+    }
+    assert_eq!(judge(&line, &heard, &Settings::default()).tally.gaps, 0);
+    let mut heard = exactly(&line, 2.0);
+    for note in &mut heard[..last] {
+        damp(note, 2.0, 20.0);
+    }
+    damp(&mut heard[7], 32.0, 0.0);
+    let judgement = judge(&line, &heard, &Settings::default());
+    assert_eq!(judgement.tally.gaps, 0, "not deep");
+    heard[7].depth_db = 20.0;
+    assert_eq!(judge(&line, &heard, &Settings::default()).tally.gaps, 1);
+}
+
+/// A ripple that the ear cuts off from a note does not hide the note's end, and a missed note or
+/// an extra leaves nothing to say about the join.
+#[test]
+fn joins_are_only_judged_where_both_sides_are_known() {
+    let line = scale(4);
+    let mut heard = exactly(&line, 2.0);
+    let ripple_s = heard[6].onset_s + 0.1;
+    let mut ripple = event(ripple_s, None, -4.0);
+    ripple.release_s = heard[6].release_s - 0.07;
+    (ripple.end, ripple.depth_db) = (EndCause::Damped, 18.0);
+    heard[6].release_s = ripple_s;
+    heard.push(ripple);
+    heard.remove(12); // note 12 is missed
+    let judgement = judge(&line, &heard, &Settings::default());
+    let gap = |k: usize| {
+        judgement.notes[k]
+            .heard
+            .as_ref()
+            .and_then(|part| part.gap_ms)
+    };
+    assert!((gap(6).unwrap() - 70.0).abs() < 1e-6);
+    assert!(judgement.notes[6].flags.contains(&Flag::Gap));
+    assert_eq!(
+        (gap(11), judgement.notes[12].verdict),
+        (None, Verdict::Missed)
+    );
+}
+
+#[test]
+fn tuning_needs_to_be_clear() {
+    let line = scale(4);
+    let mut heard = exactly(&line, 2.0);
+    let mut set = |k: usize, cents: f64, sd: f64| {
+        let pitch = heard[k].pitch.as_mut().unwrap();
+        pitch.midi += cents / 100.0;
+        pitch.uncertainty_cents = sd;
+    };
+    set(3, 24.0, 8.0); // within its doubt
+    set(4, 35.0, 3.0);
+    set(5, -45.0, 3.0);
+    set(6, 100.0, 12.0);
+    let notes = judge(&line, &heard, &Settings::default()).notes;
+    assert_eq!(notes[3].flags, []);
+    assert_eq!(notes[4].flags, [Flag::Sharp]);
+    assert_eq!(notes[5].flags, [Flag::Flat]);
+    assert_eq!(
+        (notes[6].verdict, &notes[6].flags[..]),
+        (Verdict::Wrong, &[][..])
+    );
+}
+
+#[test]
+fn dead_and_clipped_notes_are_flagged() {
+    let mut line = scale(4);
+    line[8].legato_next = false;
+    line[10].legato_next = false;
+    line[10].staccato = true;
+    let mut heard = exactly(&line, 2.0);
+    heard[4].early_fall_db = Some(25.0);
+    heard[6].pitch = None;
+    for k in [8, 10] {
+        heard[k].release_s = heard[k].onset_s + 0.05;
+        heard[k].end = EndCause::Damped;
+    }
+    let judgement = judge(&line, &heard, &Settings::default());
+    let flagged: Vec<(usize, Vec<Flag>)> = (0..line.len())
+        .map(|k| (k, judgement.notes[k].flags.clone()))
+        .filter(|(_, flags)| !flags.is_empty())
+        .collect();
+    assert_eq!(
+        flagged,
+        [
+            (4, vec![Flag::Dead]),
+            (6, vec![Flag::Dead]),
+            (8, vec![Flag::Clipped])
+        ]
+    );
+}
+
+/// With a click the tempo is the written one: who drifts by 1 % is late in the end.
+#[test]
+fn a_click_is_a_click() {
+    let line = line(Kind::Scale, 8, 100.0, &mut Chance(5));
+    let player = Player {
+        stretch: (1.01, 1.01),
+        jitter_s: 0.0,
+        ..Player::good()
+    };
+    let heard = play(&line, &player, &mut Chance(1)).heard;
+    let click = Settings {
+        mode: TimingMode::Click,
+        click_at_s: Some(2.0),
+        marks: Marks::default(),
+        ..Settings::default()
+    };
+    assert_eq!(judge(&line, &heard, &Settings::default()).tally.late, 0);
+    let judgement = judge(&line, &heard, &click);
+    assert!(
+        judgement.tally.late > 5 && judgement.tally.early > 5,
+        "{:?}",
+        judgement.tally
+    );
+    assert_eq!(judgement.tally.right, line.len());
+    assert_eq!(judgement.timing.tempo_bpm.map(f64::round), Some(100.0));
+}
+
+/// Members of a chord stand or fall together, and one pluck is enough for them.
+#[test]
+fn a_chord_is_judged_by_the_note_that_was_heard() {
+    let mut line = scale(4);
+    let mut upper = line[line.len() - 1].clone();
+    upper.index += 1;
+    upper.midi += 10;
+    upper.with_previous = true;
+    line.push(upper);
+    let heard = exactly(&line[..line.len() - 1], 2.0);
+    let judgement = judge(&line, &heard, &Settings::default());
+    assert_eq!(
+        (judgement.tally.right, judgement.tally.extra),
+        (line.len(), 0)
+    );
+    assert!(
+        judgement.notes[line.len() - 1]
+            .heard
+            .as_ref()
+            .unwrap()
+            .midi
+            .is_none()
+    );
+}
