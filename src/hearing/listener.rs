@@ -76,6 +76,8 @@ const JUDGED_AFTER_S: f64 = 0.165;
 const LONGEST_NOTE_S: f64 = 9.0;
 /// Onsets closer than this belong to one pluck.
 const ONE_PLUCK_S: f64 = 0.045;
+/// An event with more evidence than this may be a note in the end, so it ends the one before.
+const MAYBE: f64 = -3.0;
 /// How fast the usual level follows a new note.
 const USUAL_LEVEL_PACE: f64 = 0.15;
 /// Kept of the low-rate stream.
@@ -479,7 +481,7 @@ impl Listener {
                 .forming
                 .iter()
                 .skip(1)
-                .find(|f| f.evidence > 0.0)
+                .find(|f| f.evidence > MAYBE)
                 .map(|f| f.jump.at);
             let old = now - front.jump.at > LONGEST_NOTE_S * self.low_rate_hz;
             if next.is_none() && !old {
