@@ -45,10 +45,50 @@ pub struct OnsetFeatures {
     pub level_fall_db: f64,
     /// Level 5 to 60 ms after the onset, in decibels relative to full scale.
     pub level_db: f64,
+    /// ... and relative to the sure notes before it, in decibels.
+    pub relative_level_db: f64,
+    /// Novelty peak against those of the sure notes before it, as a ratio; 1 when there are none.
+    pub relative_novelty: f64,
+    /// Distance of its pitch from the last sure note's in cents, 0 when either is unclear.
+    pub pitch_step_cents: f64,
     /// Periodicity of the 150 ms after the onset, 0 to 1.
     pub clarity: f64,
     /// Pitch of the 150 ms after the onset in hertz; 0 when there was none.
     pub hz: f64,
+}
+
+impl OnsetFeatures {
+    /// The features as the evidence takes them: held within the range they were learnt on, with
+    /// the products that tell a ripple of the same note and a damped string from a pluck.
+    pub fn as_row(&self) -> [f64; 15] {
+        let [low, mid, high] = self.error_rise_db.map(|e| e.clamp(-5.0, 20.0));
+        let novelty = self.novelty_db.clamp(0.5, 20.0).ln();
+        let rise = self.level_rise_db.clamp(-10.0, 10.0);
+        let fall = self.level_fall_db.clamp(-10.0, 15.0);
+        let step = (self.pitch_step_cents / 100.0).clamp(0.0, 1.0);
+        let same = if step < 0.3 && self.clarity > 0.8 {
+            1.0
+        } else {
+            0.0
+        };
+        [
+            novelty,
+            low,
+            mid,
+            high,
+            rise,
+            fall,
+            self.relative_level_db.clamp(-25.0, 0.0),
+            self.clarity,
+            step,
+            self.relative_novelty.clamp(0.05, 1.0).ln(),
+            low.max(mid).clamp(0.0, 8.0),
+            novelty * mid.clamp(0.0, 10.0) / 10.0,
+            same * novelty,
+            same * rise,
+            (fall - 5.0).clamp(0.0, 10.0) * (-rise).clamp(0.0, 10.0) / 25.0,
+        ]
+    }
 }
 
 /// A string pluck as it was settled: all that the comparator knows about it.

@@ -29,7 +29,12 @@ const BEFORE_S: f64 = 0.015;
 const STAYS_S: f64 = 0.030;
 /// The earliest maximum within this many nats of the highest is the onset: with the highest alone
 /// a later period of a low string wins too often.
-const WITHIN_NATS: f64 = 1.5;
+const WITHIN_NATS: f64 = 1.3;
+/// Errors below this share of the strongest around are no jump: -20 dB is where an onset is said
+/// to be, and the first breath of an attack out of silence must not be taken for it.
+const FAINT: f64 = 0.01;
+/// What the energy that stays counts against the jump itself.
+const STAYS_WEIGHT: f64 = 0.2;
 
 /// A refined onset and how it stood out.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -114,14 +119,16 @@ impl JumpFinder {
                 let half = t.len() / 2;
                 for i in 0..(to - from) as usize {
                     let centre = i + margin as usize;
-                    self.copy.push(dot(&self.raw[centre - half..centre + half + 1], t));
+                    self.copy
+                        .push(dot(&self.raw[centre - half..centre + half + 1], t));
                 }
             } else {
                 let m = margin as usize;
-                self.copy.extend_from_slice(&self.raw[m..m + (to - from) as usize]);
+                self.copy
+                    .extend_from_slice(&self.raw[m..m + (to - from) as usize]);
             }
-            let lesson = &self.copy[(lesson_from - ORDER as i64 - from).max(0) as usize
-                ..(lesson_to - from) as usize];
+            let lesson = &self.copy
+                [(lesson_from - ORDER as i64 - from).max(0) as usize..(lesson_to - from) as usize];
             let a = fit(lesson, ORDER, RIDGE);
             squared_errors(lesson, &a, &mut self.errors);
             let taught = self.errors.iter().map(|e| f64::from(*e)).sum::<f64>()
@@ -148,19 +155,24 @@ impl JumpFinder {
                 n(STAYS_S) as usize,
                 n(0.015) as usize,
             );
+            let strongest = (0..positions)
+                .map(|o| mean(o + w_before, o + w_before + w_after))
+                .fold(0.0, f64::max);
+            let faint = FAINT * strongest + 1e-16;
             rise.clear();
             for (o, joint) in self.joint.iter_mut().enumerate() {
                 let p = o + w_before;
-                *joint += (mean(p, p + w_after) + 1e-16).ln() - (mean(o, p) + quiet).ln()
-                    + 2.0 / 3.0 * (mean(p, p + w_stays) + 1e-16).ln();
-                rise.push(10.0 * ((mean(p, p + w_15) + 1e-16) / (taught + 1e-12 * total + 1e-16)).log10());
+                *joint += (mean(p, p + w_after) + faint).ln() - (mean(o, p) + quiet + faint).ln()
+                    + STAYS_WEIGHT * (mean(p, p + w_stays) + 1e-16).ln();
+                rise.push(
+                    10.0 * ((mean(p, p + w_15) + 1e-16) / (taught + 1e-12 * total + 1e-16)).log10(),
+                );
             }
         }
         self.stays.clear();
         let best = self.choose();
         let top = self.joint[best];
-        let width =
-            self.joint.iter().filter(|v| **v > top - 1.0).count() as f64 / self.rate_hz;
+        let width = self.joint.iter().filter(|v| **v > top - 1.0).count() as f64 / self.rate_hz;
         Jump {
             at: (candidate + n(SEARCH_FROM_S)) as f64 + best as f64,
             height: top,
@@ -171,10 +183,11 @@ impl JumpFinder {
 
     fn choose(&self) -> usize {
         let j = &self.joint;
-        let is_top = |i: usize| {
-            (i == 0 || j[i] >= j[i - 1]) && (i + 1 == j.len() || j[i] > j[i + 1])
-        };
+        let is_top =
+            |i: usize| (i == 0 || j[i] >= j[i - 1]) && (i + 1 == j.len() || j[i] > j[i + 1]);
         let highest = j.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        (0..j.len()).find(|i| is_top(*i) && j[*i] > highest - WITHIN_NATS).unwrap_or(0)
+        (0..j.len())
+            .find(|i| is_top(*i) && j[*i] > highest - WITHIN_NATS)
+            .unwrap_or(0)
     }
 }

@@ -28,7 +28,12 @@ pub struct ListenerConfig {
 impl ListenerConfig {
     /// A bass of four, five or six strings, tuned to 440 Hz.
     pub fn bass(rate: SampleRate) -> Self {
-        Self { rate, a4: Hertz(440.0), lowest: Hertz(29.0), highest: Hertz(560.0) }
+        Self {
+            rate,
+            a4: Hertz(440.0),
+            lowest: Hertz(29.0),
+            highest: Hertz(560.0),
+        }
     }
 }
 
@@ -42,7 +47,9 @@ pub enum ListenError {
         given: u32,
     },
     /// The pitch range is empty or outside what can be analysed.
-    #[error("pitches from {lowest} to {highest} Hz were asked for; the lowest must be 20 Hz or more and below the highest, the highest at most {limit} Hz at this sample rate")]
+    #[error(
+        "pitches from {lowest} to {highest} Hz were asked for; the lowest must be 20 Hz or more and below the highest, the highest at most {limit} Hz at this sample rate"
+    )]
     Range {
         /// Lowest pitch asked for.
         lowest: f64,
@@ -67,6 +74,10 @@ const PEAK_TO_ONSET_S: f64 = 0.0024;
 const JUDGED_AFTER_S: f64 = 0.165;
 /// A note that rings longer than this is settled as it stands.
 const LONGEST_NOTE_S: f64 = 9.0;
+/// Onsets closer than this belong to one pluck.
+const ONE_PLUCK_S: f64 = 0.045;
+/// How fast the usual level follows a new note.
+const USUAL_LEVEL_PACE: f64 = 0.15;
 /// Kept of the low-rate stream.
 const HISTORY_S: f64 = 12.0;
 /// Level traces are taken this often.
@@ -129,7 +140,12 @@ pub struct Listener {
     trace: Vec<f32>,
     quiet_db: f64,
     latency_s: f64,
-    last_judged: f64,
+    /// Running mean level of the sure notes, in decibels.
+    usual_level_db: Option<f64>,
+    /// Running mean novelty of the sure notes, in decibels.
+    usual_novelty: Option<f64>,
+    /// Pitch and clarity of the last sure note.
+    last_sure: Option<(f64, f64)>,
 }
 
 impl Listener {
@@ -149,13 +165,25 @@ impl Listener {
         let (lo, hi) = (config.lowest.0, config.highest.0);
         let limit = low_rate / 6.0;
         if !(lo >= 20.0 && hi > lo && hi <= limit) {
-            return Err(ListenError::Range { lowest: lo, highest: hi, limit });
+            return Err(ListenError::Range {
+                lowest: lo,
+                highest: hi,
+                limit,
+            });
         }
         let high = (high_factor > 1).then(|| {
-            Decimator::new(high_factor, 0.41 / high_factor as f64, 0.59 / high_factor as f64)
+            Decimator::new(
+                high_factor,
+                0.41 / high_factor as f64,
+                0.59 / high_factor as f64,
+            )
         });
         let low = (low_factor > 1).then(|| {
-            Decimator::new(low_factor, 0.40 / low_factor as f64, 0.60 / low_factor as f64)
+            Decimator::new(
+                low_factor,
+                0.40 / low_factor as f64,
+                0.60 / low_factor as f64,
+            )
         });
         let latency_s = high.as_ref().map_or(0.0, |d| d.latency_frames() as f64) / f64::from(rate)
             + low.as_ref().map_or(0.0, |d| d.latency_frames() as f64) / high_rate;
@@ -182,7 +210,9 @@ impl Listener {
             trace: Vec::new(),
             quiet_db: f64::INFINITY,
             latency_s,
-            last_judged: f64::NEG_INFINITY,
+            usual_level_db: None,
+            usual_novelty: None,
+            last_sure: None,
             novelty,
             config,
         })
@@ -281,17 +311,34 @@ impl Listener {
 
     fn say_soon(&mut self, rise: f32, say: &mut dyn FnMut(Event)) {
         let now_s = self.position_s();
-        let clear = self.said.back().is_none_or(|s| now_s - s.at_s > STARTS_APART_S);
+        let clear = self
+            .said
+            .back()
+            .is_none_or(|s| now_s - s.at_s > STARTS_APART_S);
         if rise >= HEARD_DB && clear {
             let onset_s = now_s - self.latency_s - 0.0052;
-            let s = Said { onset_s, at_s: now_s, named_at_s: None, novelty_db: rise };
+            let s = Said {
+                onset_s,
+                at_s: now_s,
+                named_at_s: None,
+                novelty_db: rise,
+            };
             self.said.push_back(s);
             if self.said.len() > 256 {
                 self.said.pop_front();
             }
-            say(Event::Started { onset_s, at_s: now_s });
+            say(Event::Started {
+                onset_s,
+                at_s: now_s,
+            });
             let onset = self.stream.end() as f64 - 0.0052 * self.low_rate_hz;
-            self.waiting = Some((s, Waiting { onset, periods: 1.6 }));
+            self.waiting = Some((
+                s,
+                Waiting {
+                    onset,
+                    periods: 1.6,
+                },
+            ));
         } else if let Some(s) = self.said.back_mut() {
             s.novelty_db = s.novelty_db.max(rise);
         }
@@ -306,7 +353,11 @@ impl Listener {
         );
         if let Some(hz) = named {
             let midi = Hertz(hz).to_midi(self.config.a4).0;
-            say(Event::Named { onset_s: s.onset_s, midi, at_s: now_s });
+            say(Event::Named {
+                onset_s: s.onset_s,
+                midi,
+                at_s: now_s,
+            });
             if let Some(last) = self.said.iter_mut().rev().find(|x| x.at_s == s.at_s) {
                 last.named_at_s = Some(now_s);
             }
@@ -343,21 +394,33 @@ impl Listener {
             level_rise_db: after - before,
             level_fall_db: after - later,
             level_db: after,
+            relative_level_db: self.usual_level_db.map_or(0.0, |u| after - u),
+            relative_novelty: self
+                .usual_novelty
+                .map_or(1.0, |u| f64::from(c.novelty_db) / u),
+            pitch_step_cents: self.pitch_step(pitch),
             clarity: pitch.map_or(0.0, |p| p.clarity),
             hz: pitch.map_or(0.0, |p| p.hz),
         };
         let evidence = evidence(&features);
-        // Two candidates that were drawn to the same moment are one.
-        if let Some(last) = self.forming.back_mut()
-            && (at - last.jump.at).abs() < 0.015 * r
+        // What lies this close together is one pluck: a touch before it, a ripple of its attack.
+        if let Some(last) = self.forming.back()
+            && at - last.jump.at < ONE_PLUCK_S * r
         {
-            if evidence > last.evidence {
-                last.evidence = evidence;
-                last.jump = jump;
-                last.features = features;
-                last.novelty_db = last.novelty_db.max(c.novelty_db);
+            if !self.replaces(&features, evidence) {
+                if let Some(last) = self.forming.back_mut() {
+                    last.novelty_db = last.novelty_db.max(c.novelty_db);
+                }
+                return;
             }
-            return;
+            self.forming.pop_back();
+        }
+        if evidence > 0.0 {
+            let usual = self.usual_level_db.unwrap_or(after);
+            self.usual_level_db = Some(usual + USUAL_LEVEL_PACE * (after - usual));
+            let usual = self.usual_novelty.unwrap_or(f64::from(c.novelty_db));
+            self.usual_novelty = Some(usual + USUAL_LEVEL_PACE * (f64::from(c.novelty_db) - usual));
+            self.last_sure = pitch.map(|p| (p.hz, p.clarity)).or(self.last_sure);
         }
         let onset_s = self.to_seconds(at);
         let said = self
@@ -365,7 +428,9 @@ impl Listener {
             .iter()
             .filter(|s| s.at_s > onset_s - 0.004 && s.onset_s < onset_s + 0.045)
             .min_by(|a, b| {
-                (a.onset_s - onset_s).abs().total_cmp(&(b.onset_s - onset_s).abs())
+                (a.onset_s - onset_s)
+                    .abs()
+                    .total_cmp(&(b.onset_s - onset_s).abs())
             })
             .copied();
         self.forming.push_back(Forming {
@@ -378,10 +443,38 @@ impl Listener {
         });
     }
 
+    /// Whether a candidate close behind the last one is the pluck of which that was the touch.
+    fn replaces(&self, new: &OnsetFeatures, evidence: f64) -> bool {
+        let Some(last) = self.forming.back() else {
+            return true;
+        };
+        let struck = |f: &OnsetFeatures| f.error_rise_db[0].max(f.error_rise_db[1]);
+        if evidence > 0.0 && last.evidence <= 0.0 {
+            return true;
+        }
+        if evidence <= 0.0 && last.evidence > 0.0 {
+            return false;
+        }
+        struck(&last.features) < 4.0 && struck(new) > 10.0
+    }
+
+    /// Distance of `pitch` from the last sure note's, in cents; 0 when either is unclear.
+    fn pitch_step(&self, pitch: Option<Pitch>) -> f64 {
+        let clear = |c: f64| c > 0.75;
+        match (pitch, self.last_sure) {
+            (Some(p), Some((hz, clarity))) if clear(p.clarity) && clear(clarity) => {
+                (1731.2 * (p.hz / hz).ln()).abs()
+            }
+            _ => 0.0,
+        }
+    }
+
     fn settle_ready(&mut self, say: &mut dyn FnMut(Event)) {
         let now = self.stream.end() as f64;
         loop {
-            let Some(front) = self.forming.front() else { return };
+            let Some(front) = self.forming.front() else {
+                return;
+            };
             let next = self
                 .forming
                 .iter()
@@ -397,11 +490,22 @@ impl Listener {
         }
     }
 
-    fn settle_front(&mut self, stream_end: Option<f64>, position_s: f64, say: &mut dyn FnMut(Event)) {
-        let Some(f) = self.forming.pop_front() else { return };
+    fn settle_front(
+        &mut self,
+        stream_end: Option<f64>,
+        position_s: f64,
+        say: &mut dyn FnMut(Event),
+    ) {
+        let Some(f) = self.forming.pop_front() else {
+            return;
+        };
         let r = self.low_rate_hz;
         let onset = f.jump.at;
-        let next = self.forming.iter().find(|n| n.evidence > 0.0).map(|n| n.jump.at);
+        let next = self
+            .forming
+            .iter()
+            .find(|n| n.evidence > 0.0)
+            .map(|n| n.jump.at);
         let limit = next
             .or(stream_end)
             .unwrap_or(self.stream.end() as f64)
@@ -473,7 +577,11 @@ impl Listener {
         let lead = (half / step as f64).round() as usize;
         let inner = self.trace.len().saturating_sub(lead);
         if inner <= lead + 6 {
-            return End { at: limit, depth_db: 0.0, cause: EndCause::NextOnset };
+            return End {
+                at: limit,
+                depth_db: 0.0,
+                cause: EndCause::NextOnset,
+            };
         }
         let step_s = step as f64 / r;
         let floor = self.quiet_db;
@@ -483,7 +591,11 @@ impl Listener {
                 depth_db: found.depth_db,
                 cause: EndCause::Damped,
             },
-            None => End { at: limit, depth_db: 0.0, cause: EndCause::NextOnset },
+            None => End {
+                at: limit,
+                depth_db: 0.0,
+                cause: EndCause::NextOnset,
+            },
         }
     }
 }
@@ -494,13 +606,23 @@ struct End {
     cause: EndCause,
 }
 
+/// Weights of the features in the evidence, in nats per unit, in the order of
+/// [`OnsetFeatures::as_row`], and the constant.
+///
+/// Logistic regression on labelled candidates of recorded strings; left-out instruments lose
+/// about one true pluck in a hundred and let through one noise in two hundred.
+const EVIDENCE_WEIGHTS: [f64; 15] = [
+    0.998, 0.124, -0.255, 0.413, 0.002, 0.354, 0.143, 3.477, 3.109, -0.029, 0.555, -0.888, 0.079,
+    0.217, -9.373,
+];
+const EVIDENCE_CONSTANT: f64 = -8.55;
+
 fn evidence(f: &OnsetFeatures) -> f64 {
-    let [low, mid, _] = f.error_rise_db;
-    if f.level_rise_db < -3.0 && f.level_fall_db > 10.0 {
-        return -3.0;
-    }
-    if f.novelty_db < 1.5 && low < 6.0 && mid < 6.0 {
-        return -2.0;
-    }
-    if f.novelty_db >= 2.5 || (low > 8.0 && mid > 8.0) { 2.0 } else { -1.0 }
+    let row = f.as_row();
+    EVIDENCE_CONSTANT
+        + row
+            .iter()
+            .zip(EVIDENCE_WEIGHTS)
+            .map(|(x, w)| x * w)
+            .sum::<f64>()
 }

@@ -36,7 +36,8 @@ pub fn name(
         return None;
     }
     let min_lag = ((rate_hz / highest_hz) as usize).max(3);
-    let max_lag = ((rate_hz / lowest_hz) as usize + 1).min((x.len() as f64 / waiting.periods) as usize);
+    let max_lag =
+        ((rate_hz / lowest_hz) as usize + 1).min((x.len() as f64 / waiting.periods) as usize);
     if max_lag < min_lag + 2 {
         return None;
     }
@@ -63,7 +64,9 @@ pub fn name(
 
 fn choose(d: &[f64], first_lag: usize, rate_hz: f64) -> Option<f64> {
     let is_dip = |i: usize| d[i] <= d[i - 1] && d[i] < d[i + 1];
-    let dips: Vec<usize> = (1..d.len().saturating_sub(1)).filter(|i| is_dip(*i)).collect();
+    let dips: Vec<usize> = (1..d.len().saturating_sub(1))
+        .filter(|i| is_dip(*i))
+        .collect();
     let deepest = dips.iter().map(|i| d[*i]).fold(f64::INFINITY, f64::min);
     if deepest > BELIEVED {
         return None;
@@ -71,6 +74,10 @@ fn choose(d: &[f64], first_lag: usize, rate_hz: f64) -> Option<f64> {
     let i = *dips.iter().find(|i| d[**i] < deepest + SHORTER_WITHIN)?;
     let (a, b, c) = (d[i - 1], d[i], d[i + 1]);
     let curve = a - 2.0 * b + c;
-    let shift = if curve > 0.0 { (0.5 * (a - c) / curve).clamp(-0.5, 0.5) } else { 0.0 };
+    let shift = if curve > 0.0 {
+        (0.5 * (a - c) / curve).clamp(-0.5, 0.5)
+    } else {
+        0.0
+    };
     Some(rate_hz / ((first_lag + i) as f64 + shift))
 }

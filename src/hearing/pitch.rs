@@ -1,13 +1,25 @@
-//! *Which* note: the period by YIN, the octave by the partials, the fine pitch by a stiff string.
+//! *Which* note: candidates from the period, decided by the whole series of partials, measured
+//! fine as a stiff string.
 
+use super::dsp::decimate::{dot, low_pass_taps};
 use super::dsp::history::History;
 use super::dsp::partials::{Peak, Spectrum, StiffString, fit_stiff_string};
 use super::dsp::yin;
 
-/// How much deeper a longer lag must be to win over a shorter one.
-const SMALLER_LAG_WITHIN: f32 = 0.08;
 /// Longest stretch the period is measured on, in seconds.
 const PERIOD_SPAN_S: f64 = 0.120;
+/// The period is looked for below this frequency: stiffness spoils the period of a bright tone.
+const PERIOD_BELOW_HZ: f64 = 800.0;
+/// Dips of the normalised difference this much above the deepest are still candidates.
+const DIP_REACH: f32 = 0.30;
+/// Partials are looked at from here ...
+const SERIES_FROM_HZ: f64 = 25.0;
+/// ... up to here.
+const SERIES_TO_HZ: f64 = 1_400.0;
+/// Peaks this far below the strongest count no more.
+const SERIES_RANGE_DB: f64 = 38.0;
+/// Partials of one candidate that are looked at.
+const SERIES_PARTIALS: usize = 12;
 /// Span of the fine pitch after the onset, in seconds, for a note long enough.
 const FINE_FROM_S: f64 = 0.080;
 const FINE_TO_S: f64 = 0.480;
@@ -23,8 +35,17 @@ pub struct Pitch {
     pub clarity: f64,
     /// Inharmonicity used or found.
     pub inharmonicity: f64,
-    /// Odd partials against even ones, in decibels.
-    pub odd_even_db: f64,
+    /// The runner-up in hertz and by how much its score is lower.
+    pub rival: Option<(f64, f64)>,
+    /// How well the series explains the sound, about 0 (nothing) to 1.5.
+    pub score: f64,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Candidate {
+    hz: f64,
+    dip: f64,
+    score: f64,
 }
 
 /// Measures pitches; keeps its transforms and work space.
@@ -32,21 +53,34 @@ pub struct PitchMeter {
     rate_hz: f64,
     lowest_hz: f64,
     highest_hz: f64,
+    taps: Vec<f32>,
+    raw: Vec<f32>,
+    smooth: Vec<f32>,
     spectrum: Spectrum,
+    past: Spectrum,
     d: Vec<f32>,
     peaks: Vec<Peak>,
+    weights: Vec<f64>,
+    candidates: Vec<Candidate>,
 }
 
 impl PitchMeter {
     /// A meter for a stream of `rate_hz`, for pitches between `lowest_hz` and `highest_hz`.
     pub fn new(rate_hz: f64, lowest_hz: f64, highest_hz: f64) -> Self {
+        let pass = (PERIOD_BELOW_HZ.max(1.5 * highest_hz) / rate_hz).min(0.35);
         Self {
             rate_hz,
             lowest_hz,
             highest_hz,
+            taps: low_pass_taps(pass, (pass * 1.6).min(0.49)),
+            raw: Vec::new(),
+            smooth: Vec::new(),
             spectrum: Spectrum::new(),
+            past: Spectrum::new(),
             d: Vec::new(),
             peaks: Vec::new(),
+            weights: Vec::new(),
+            candidates: Vec::new(),
         }
     }
 
@@ -57,54 +91,218 @@ impl PitchMeter {
     pub fn measure(&mut self, stream: &History, onset: f64, end: f64) -> Option<Pitch> {
         let length_s = (end - onset) / self.rate_hz;
         let skip = if length_s < 0.15 { 0.010 } else { 0.020 };
-        let from = (onset + skip * self.rate_hz).round() as i64;
-        let to = (end.min(onset + (skip + PERIOD_SPAN_S) * self.rate_hz)).round() as i64;
-        let x = stream.range(from, to.min(stream.end()));
-        let max_lag = ((self.rate_hz / self.lowest_hz) as usize + 2).min(x.len() * 2 / 3);
-        let min_lag = ((self.rate_hz / self.highest_hz) as usize).max(2);
-        if max_lag <= min_lag + 2 {
+        if !self.period(stream, onset + skip * self.rate_hz, end) {
             return None;
         }
-        yin::difference(x, x.len() - max_lag, max_lag, &mut self.d);
-        yin::normalise(&mut self.d);
-        let deepest = self.d[min_lag..].iter().copied().fold(f32::INFINITY, f32::min);
-        let lag = yin::pick(&self.d, min_lag, deepest + SMALLER_LAG_WITHIN)?;
-        let (period, depth) = yin::interpolate(&self.d, lag);
-        let mut hz = self.rate_hz / period;
-        let clarity = (1.0 - depth).clamp(0.0, 1.0);
+        self.series(stream, onset, skip, length_s);
+        self.gather();
+        for i in 0..self.candidates.len() {
+            self.candidates[i].score = self.score(self.candidates[i], length_s);
+        }
+        let best = self
+            .candidates
+            .iter()
+            .copied()
+            .max_by(|a, b| a.score.total_cmp(&b.score))?;
+        let rival = self
+            .candidates
+            .iter()
+            .filter(|c| (1731.2 * (c.hz / best.hz).ln()).abs() > 60.0)
+            .max_by(|a, b| a.score.total_cmp(&b.score))
+            .map(|c| (c.hz, best.score - c.score));
+        let clarity = (1.0 - best.dip).clamp(0.0, 1.0);
 
         let (fine_from, fine_to) = fine_span(length_s);
         let a = (onset + fine_from * self.rate_hz).round() as i64;
         let b = (onset + fine_to * self.rate_hz).round().min(end) as i64;
-        self.spectrum.analyse(stream.range(a, b.min(stream.end())), self.rate_hz);
-        let odd_even_db = self.odd_even(hz);
-        if odd_even_db < -18.0 {
-            hz *= 2.0;
-        }
-        let fitted = fit_stiff_string(&self.spectrum, hz, 1e-4);
-        let string = fitted.filter(|s| (1731.2 * (s.f1_hz / hz).ln()).abs() < 40.0);
-        let StiffString { f1_hz, inharmonicity, uncertainty_cents, .. } =
-            string.unwrap_or(StiffString {
-                f1_hz: hz,
-                inharmonicity: 0.0,
-                uncertainty_cents: 15.0,
-                partials: 0,
-            });
-        Some(Pitch { hz: f1_hz, uncertainty_cents, clarity, inharmonicity, odd_even_db })
+        self.spectrum
+            .analyse(stream.range(a, b.min(stream.end())), self.rate_hz);
+        let string = fit_stiff_string(&self.spectrum, best.hz, 1e-4)
+            .filter(|s| (1731.2 * (s.f1_hz / best.hz).ln()).abs() < 45.0);
+        let StiffString {
+            f1_hz,
+            inharmonicity,
+            uncertainty_cents,
+            ..
+        } = string.unwrap_or(StiffString {
+            f1_hz: best.hz,
+            inharmonicity: 0.0,
+            uncertainty_cents: 15.0,
+            partials: 0,
+        });
+        Some(Pitch {
+            hz: f1_hz,
+            uncertainty_cents,
+            clarity,
+            inharmonicity,
+            rival,
+            score: best.score,
+        })
     }
 
-    /// Energy of the odd partials (1, 3, 5) against the even ones (2, 4, 6), in decibels.
-    fn odd_even(&mut self, hz: f64) -> f64 {
-        let (mut odd, mut even) = (1e-12, 1e-12);
-        let reach = (1.0 / self.spectrum.length_s).clamp(0.04 * hz, 0.2 * hz);
-        for k in 1..=6u32 {
-            let at = f64::from(k) * hz;
-            if let Some(p) = self.spectrum.peak_between(at - reach, at + reach) {
-                let e = 10.0f64.powf(p.db / 10.0);
-                if k % 2 == 1 { odd += e } else { even += e }
+    /// Normalised difference of the low-passed stretch; false when it is too short.
+    fn period(&mut self, stream: &History, from: f64, end: f64) -> bool {
+        let half = self.taps.len() as i64 / 2;
+        let from = from.round() as i64;
+        let to = end.min(from as f64 + PERIOD_SPAN_S * self.rate_hz).round() as i64;
+        let to = to.min(stream.end() - half);
+        let x = stream.range(from - half, to + half);
+        self.smooth.clear();
+        if x.len() < self.taps.len() {
+            return false;
+        }
+        self.smooth
+            .extend(x.windows(self.taps.len()).map(|w| dot(w, &self.taps)));
+        let n = self.smooth.len();
+        let max_lag = ((self.rate_hz / self.lowest_hz) as usize + 2).min(n * 2 / 3);
+        if max_lag <= (self.rate_hz / self.highest_hz) as usize + 2 {
+            return false;
+        }
+        yin::difference(&self.smooth, n - max_lag, max_lag, &mut self.d);
+        yin::normalise(&mut self.d);
+        true
+    }
+
+    /// The peaks of the stretch with their weights: how much each counts.
+    fn series(&mut self, stream: &History, onset: f64, skip: f64, length_s: f64) {
+        let r = self.rate_hz;
+        let a = onset + if length_s > 0.3 { 0.050 } else { skip } * r;
+        let b = onset + length_s.min(0.400) * r;
+        self.spectrum.analyse(
+            stream.range(a.round() as i64, (b.round() as i64).min(stream.end())),
+            r,
+        );
+        let top = self
+            .spectrum
+            .peak_between(SERIES_FROM_HZ, SERIES_TO_HZ)
+            .map_or(-200.0, |p| p.db);
+        self.spectrum.peaks(
+            SERIES_FROM_HZ,
+            SERIES_TO_HZ,
+            top - SERIES_RANGE_DB,
+            &mut self.peaks,
+        );
+        self.weights.clear();
+        self.weights
+            .extend(self.peaks.iter().map(|p| 10.0f64.powf((p.db - top) / 40.0)));
+        // What rang before the onset at the same frequency is another string's.
+        let before = stream.range((onset - 0.120 * r) as i64, (onset - 0.008 * r) as i64);
+        if before.len() > (0.05 * r) as usize {
+            self.past.analyse(before, r);
+            let width = 0.6 / self.spectrum.length_s + 0.3 / self.past.length_s;
+            let mut kept = 0.0;
+            let total: f64 = self.weights.iter().sum();
+            let mut lessened = self.weights.clone();
+            for (p, w) in self.peaks.iter().zip(&mut lessened) {
+                let old = self.past.peak_between(p.hz - width, p.hz + width);
+                if let Some(o) = old {
+                    let share = 10.0f64.powf((o.db - p.db) / 20.0);
+                    *w *= (1.0 - share).clamp(0.1, 1.0);
+                }
+                kept += *w;
+            }
+            // The same note struck again has nothing of its own: then all counts.
+            if kept > 0.35 * total {
+                self.weights = lessened;
             }
         }
-        10.0 * (odd / even).log10()
+    }
+
+    fn gather(&mut self) {
+        self.candidates.clear();
+        let min_lag = ((self.rate_hz / self.highest_hz) as usize).max(2);
+        let d = &self.d;
+        let deepest = d[min_lag..].iter().copied().fold(f32::INFINITY, f32::min);
+        let mut found: Vec<f64> = Vec::with_capacity(40);
+        for lag in min_lag..d.len() - 1 {
+            if d[lag] <= d[lag - 1] && d[lag] < d[lag + 1] && d[lag] < deepest + DIP_REACH {
+                let hz = self.rate_hz / yin::interpolate(d, lag).0;
+                found.extend([hz, 2.0 * hz, hz / 2.0, 3.0 * hz]);
+            }
+        }
+        let mut strongest: Vec<usize> = (0..self.peaks.len()).collect();
+        strongest.sort_by(|a, b| self.weights[*b].total_cmp(&self.weights[*a]));
+        for i in strongest.into_iter().take(4) {
+            found.extend((1..=4).map(|k| self.peaks[i].hz / f64::from(k)));
+        }
+        found.retain(|hz| *hz >= self.lowest_hz && *hz <= self.highest_hz);
+        found.sort_by(f64::total_cmp);
+        found.dedup_by(|b, a| *b / *a < 1.012);
+        for hz in found {
+            let dip = self.dip_near(hz);
+            self.candidates.push(Candidate {
+                hz,
+                dip,
+                score: 0.0,
+            });
+        }
+    }
+
+    /// The deepest normalised difference within a quarter tone of the period of `hz`.
+    fn dip_near(&self, hz: f64) -> f64 {
+        let lag = self.rate_hz / hz;
+        let (a, b) = (
+            (lag * 0.975).floor() as usize,
+            (lag * 1.025).ceil() as usize,
+        );
+        (a.max(1)..=b)
+            .filter_map(|i| self.d.get(i))
+            .fold(1.0f64, |m, v| m.min(f64::from(*v)))
+    }
+
+    /// How well the series of `c` explains the sound: what share of the peaks it accounts for
+    /// beyond chance, less what it promises and does not show, plus its periodicity.
+    fn score(&self, c: Candidate, length_s: f64) -> f64 {
+        let string = fit_stiff_string(&self.spectrum, c.hz, 1e-4)
+            .filter(|s| (1731.2 * (s.f1_hz / c.hz).ln()).abs() < 60.0);
+        let (f1, b) = string.map_or((c.hz, 1e-4), |s| (s.f1_hz, s.inharmonicity));
+        let partial = |k: f64| k * f1 * ((1.0 + b * k * k) / (1.0 + b)).sqrt();
+        let resolution = 0.7 / self.spectrum.length_s;
+        let total: f64 = self.weights.iter().sum::<f64>().max(1e-9);
+        let mut explained = 0.0;
+        let mut chance = 0.0;
+        let mut seen = [0.0f64; SERIES_PARTIALS + 2];
+        for (p, w) in self.peaks.iter().zip(&self.weights) {
+            // Partial number by inverting the stiff string's law.
+            let ratio = p.hz / f1;
+            let mut k = (ratio / (1.0 + 0.5 * b * ratio * ratio).sqrt().max(1.0))
+                .round()
+                .max(1.0);
+            for t in [k - 1.0, k + 1.0] {
+                if t >= 1.0 && (partial(t) - p.hz).abs() < (partial(k) - p.hz).abs() {
+                    k = t;
+                }
+            }
+            let reach = resolution.min(0.3 * f1) + 0.006 * p.hz;
+            if p.hz > 0.5 * f1 {
+                chance += w * (2.0 * reach / f1).min(1.0);
+            }
+            if (partial(k) - p.hz).abs() < reach {
+                explained += w;
+                if let Some(s) = seen.get_mut(k as usize) {
+                    *s = s.max(*w);
+                }
+            }
+        }
+        let (explained, chance) = (explained / total, (chance / total).min(0.9));
+        let beyond = (explained - chance) / (1.0 - chance);
+        // A promised partial counts as missing the more, the weaker it is than its neighbours.
+        let last = ((SERIES_TO_HZ / f1) as usize).min(SERIES_PARTIALS);
+        let (mut missing, mut promised) = (0.0, 0.0);
+        for k in 1..=last {
+            let beside = seen[k - 1].max(seen[k + 1]);
+            if beside > 0.0 {
+                promised += beside;
+                missing += (beside - 2.5 * seen[k]).max(0.0);
+            }
+        }
+        let missing = if promised > 0.0 {
+            missing / promised
+        } else {
+            0.5
+        };
+        let trust = (length_s * f1 / 8.0).min(1.0);
+        trust * (beyond - 0.7 * missing) + 0.8 * (1.0 - c.dip)
     }
 }
 

@@ -88,7 +88,13 @@ impl Decimator {
         let mut window = vec![0.0; taps.len() + 4096];
         let filled = taps.len() - 1;
         window[..filled].fill(0.0);
-        Self { wait: half + 1, taps, factor: factor.max(1), window, filled }
+        Self {
+            wait: half + 1,
+            taps,
+            factor: factor.max(1),
+            window,
+            filled,
+        }
     }
 
     /// How many input frames after its own place an output becomes available.
@@ -145,9 +151,12 @@ mod tests {
     #[test]
     fn keeps_time() {
         let mut d = Decimator::new(4, 0.08, 0.16);
-        let out: Vec<f32> =
-            (0..2000).filter_map(|i| d.push(if i == 1000 { 1.0 } else { 0.0 })).collect();
-        let top = (0..out.len()).max_by(|a, b| out[*a].total_cmp(&out[*b])).unwrap();
+        let out: Vec<f32> = (0..2000)
+            .filter_map(|i| d.push(if i == 1000 { 1.0 } else { 0.0 }))
+            .collect();
+        let top = (0..out.len())
+            .max_by(|a, b| out[*a].total_cmp(&out[*b]))
+            .unwrap();
         assert_eq!(top, 250);
         assert!((out[249] - out[251]).abs() < 1e-6);
     }

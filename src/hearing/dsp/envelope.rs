@@ -81,9 +81,16 @@ impl PrefixLines {
         let mean_x = (count - 1.0) / 2.0;
         let mean_y = self.sum[n] / count;
         let spread = count * (count * count - 1.0) / 12.0;
-        let slope = if n < 2 { 0.0 } else { (self.moment[n] - mean_x * self.sum[n]) / spread };
+        let slope = if n < 2 {
+            0.0
+        } else {
+            (self.moment[n] - mean_x * self.sum[n]) / spread
+        };
         let slope = slope.clamp(steepest, 0.0);
-        Line { offset: mean_y - slope * mean_x, slope }
+        Line {
+            offset: mean_y - slope * mean_x,
+            slope,
+        }
     }
 }
 
@@ -124,7 +131,10 @@ pub fn release(level: &[f32], step_s: f64, floor_db: f64) -> Option<Release> {
             return;
         }
         let error = |i: usize, model: f64| (f64::from(level[i]) - model).abs().min(ERROR_CAP_DB);
-        let before: f64 = (0..start).step_by(every).map(|i| error(i, line.at(i))).sum();
+        let before: f64 = (0..start)
+            .step_by(every)
+            .map(|i| error(i, line.at(i)))
+            .sum();
         for tau in DAMPING_TAUS_S {
             let fall = 8.686 * step_s / tau;
             let mut cost = before;
@@ -136,7 +146,14 @@ pub fn release(level: &[f32], step_s: f64, floor_db: f64) -> Option<Release> {
             if best.is_none_or(|(c, _)| cost < c) {
                 let last_line = line.at(n - 1).max(line.at(start) - 30.0);
                 let depth_db = last_line - low;
-                *best = Some((cost, Release { at: start as f64, fall_per_step: fall, depth_db }));
+                *best = Some((
+                    cost,
+                    Release {
+                        at: start as f64,
+                        fall_per_step: fall,
+                        depth_db,
+                    },
+                ));
             }
         }
     };

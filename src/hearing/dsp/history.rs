@@ -14,7 +14,11 @@ pub struct History {
 impl History {
     /// An empty history whose next sample is number 0.
     pub fn new(keep: usize) -> Self {
-        Self { data: Vec::with_capacity(2 * keep.max(1)), first: 0, keep: keep.max(1) }
+        Self {
+            data: Vec::with_capacity(2 * keep.max(1)),
+            first: 0,
+            keep: keep.max(1),
+        }
     }
 
     /// Appends one sample.
@@ -46,7 +50,11 @@ impl History {
 
     /// The sample at `at`, 0 outside what is kept.
     pub fn at(&self, at: i64) -> f32 {
-        usize::try_from(at - self.first).ok().and_then(|i| self.data.get(i)).copied().unwrap_or(0.0)
+        usize::try_from(at - self.first)
+            .ok()
+            .and_then(|i| self.data.get(i))
+            .copied()
+            .unwrap_or(0.0)
     }
 }
 
@@ -62,7 +70,10 @@ mod tests {
         }
         assert_eq!(h.end(), 95);
         assert!(h.end() - h.start() >= 10);
-        assert_eq!(h.range(85, 95), (85..95).map(|i| i as f32).collect::<Vec<_>>());
+        assert_eq!(
+            h.range(85, 95),
+            (85..95).map(|i| i as f32).collect::<Vec<_>>()
+        );
         assert_eq!(h.range(94, 200), [94.0]);
         assert!(h.range(-5, 0).is_empty());
         assert_eq!(h.at(90), 90.0);

@@ -24,7 +24,11 @@ pub fn fit(x: &[f32], order: usize, ridge: f64) -> Vec<f64> {
     let mut c = vec![0.0f64; m * m];
     let v: Vec<f64> = x.iter().map(|s| f64::from(*s)).collect();
     for j in 0..m {
-        c[j] = v[p..].iter().zip(&v[p - j..n - j]).map(|(a, b)| a * b).sum();
+        c[j] = v[p..]
+            .iter()
+            .zip(&v[p - j..n - j])
+            .map(|(a, b)| a * b)
+            .sum();
     }
     for i in 0..p {
         for j in i..p {
@@ -59,7 +63,11 @@ fn cholesky_solve(r: &mut [f64], b: &mut [f64], p: usize) {
             for k in 0..j {
                 s -= r[i * p + k] * r[j * p + k];
             }
-            r[i * p + j] = if i == j { s.max(1e-300).sqrt() } else { s / r[j * p + j] };
+            r[i * p + j] = if i == j {
+                s.max(1e-300).sqrt()
+            } else {
+                s / r[j * p + j]
+            };
         }
     }
     for i in 0..p {
@@ -135,7 +143,10 @@ mod tests {
             };
             add(&|t| f64::from(x[t]));
             add(&|t| f64::from(x[n - 1 - t]));
-            assert!((lhs - rhs).abs() < 1e-6, "equation {i}: {lhs} against {rhs}");
+            assert!(
+                (lhs - rhs).abs() < 1e-6,
+                "equation {i}: {lhs} against {rhs}"
+            );
         }
     }
 

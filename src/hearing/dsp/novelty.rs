@@ -87,10 +87,17 @@ fn filter_bank(bins: usize, bin_hz: f64, top_hz: f64) -> Vec<Band> {
             let weights = (e[0] + 1..e[2])
                 .map(|k| {
                     let k = k as f64;
-                    (if k <= mid { (k - lo) / (mid - lo) } else { (hi - k) / (hi - mid) }) as f32
+                    (if k <= mid {
+                        (k - lo) / (mid - lo)
+                    } else {
+                        (hi - k) / (hi - mid)
+                    }) as f32
                 })
                 .collect();
-            Band { first: e[0] + 1, weights }
+            Band {
+                first: e[0] + 1,
+                weights,
+            }
         })
         .collect()
 }
@@ -162,11 +169,9 @@ impl Novelty {
             *f = x * w;
         }
         // The lengths were made by the plan itself, so the transform cannot refuse them.
-        let done = self.fft.process_with_scratch(
-            &mut self.frame,
-            &mut self.spectrum,
-            &mut self.scratch,
-        );
+        let done =
+            self.fft
+                .process_with_scratch(&mut self.frame, &mut self.spectrum, &mut self.scratch);
         debug_assert!(done.is_ok());
         for (p, c) in self.power.iter_mut().zip(&self.spectrum) {
             *p = c.norm_sqr();
@@ -182,7 +187,11 @@ impl Novelty {
         let slot = self.hops % (LAG_HOPS + 1);
         let mut current = std::mem::take(&mut self.levels[slot]);
         for (i, e) in self.energy.iter().enumerate() {
-            let s = if first { *e } else { 0.7 * self.smooth[i] + 0.3 * e };
+            let s = if first {
+                *e
+            } else {
+                0.7 * self.smooth[i] + 0.3 * e
+            };
             self.smooth[i] = s;
             let q = self.quiet[i];
             self.quiet[i] = if first {
@@ -205,7 +214,9 @@ impl Novelty {
             let last = before.len().saturating_sub(1);
             (0..before.len())
                 .map(|i| {
-                    let reach = before[i.saturating_sub(1)].max(before[i]).max(before[(i + 1).min(last)]);
+                    let reach = before[i.saturating_sub(1)]
+                        .max(before[i])
+                        .max(before[(i + 1).min(last)]);
                     (current[i] - reach).max(0.0)
                 })
                 .sum::<f32>()

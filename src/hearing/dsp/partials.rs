@@ -89,12 +89,17 @@ impl Spectrum {
         }));
         self.frame.resize(size, 0.0);
         self.bins.resize(size / 2 + 1, Complex::default());
-        self.scratch.resize(plan.get_scratch_len(), Complex::default());
+        self.scratch
+            .resize(plan.get_scratch_len(), Complex::default());
         // The lengths were just made to fit the plan, so the transform cannot refuse them.
         let done = plan.process_with_scratch(&mut self.frame, &mut self.bins, &mut self.scratch);
         debug_assert!(done.is_ok());
         self.db.clear();
-        self.db.extend(self.bins.iter().map(|c| 10.0 * (c.norm_sqr() + 1e-16).log10()));
+        self.db.extend(
+            self.bins
+                .iter()
+                .map(|c| 10.0 * (c.norm_sqr() + 1e-16).log10()),
+        );
         self.bin_hz = rate_hz / size as f64;
         self.length_s = n / rate_hz;
     }
@@ -104,11 +109,21 @@ impl Spectrum {
     /// # Source
     /// J. O. Smith and X. Serra (1987), *PARSHL*, ICMC: quadratic interpolation in decibels.
     fn refine(&self, k: usize) -> Peak {
-        let (a, b, c) =
-            (f64::from(self.db[k - 1]), f64::from(self.db[k]), f64::from(self.db[k + 1]));
+        let (a, b, c) = (
+            f64::from(self.db[k - 1]),
+            f64::from(self.db[k]),
+            f64::from(self.db[k + 1]),
+        );
         let curve = a - 2.0 * b + c;
-        let shift = if curve < 0.0 { (0.5 * (a - c) / curve).clamp(-0.5, 0.5) } else { 0.0 };
-        Peak { hz: (k as f64 + shift) * self.bin_hz, db: b - 0.25 * (a - c) * shift }
+        let shift = if curve < 0.0 {
+            (0.5 * (a - c) / curve).clamp(-0.5, 0.5)
+        } else {
+            0.0
+        };
+        Peak {
+            hz: (k as f64 + shift) * self.bin_hz,
+            db: b - 0.25 * (a - c) * shift,
+        }
     }
 
     /// The highest local maximum between `lo` and `hi` hertz.
@@ -167,7 +182,10 @@ pub fn fit_stiff_string(spectrum: &Spectrum, f_hz: f64, prior_b: f64) -> Option<
             found.push((kf, p));
         }
     }
-    let top = found.iter().map(|(_, p)| p.db).fold(f64::NEG_INFINITY, f64::max);
+    let top = found
+        .iter()
+        .map(|(_, p)| p.db)
+        .fold(f64::NEG_INFINITY, f64::max);
     found.retain(|(_, p)| p.db > top + WEAKEST_DB);
     loop {
         if found.is_empty() {
@@ -203,7 +221,10 @@ pub fn fit_stiff_string(spectrum: &Spectrum, f_hz: f64, prior_b: f64) -> Option<
 /// shorter the stretch was.
 fn solve(found: &[(f64, Peak)], length_s: f64, f_hz: f64, prior_b: f64) -> Option<(f64, f64)> {
     let (mut s0, mut s1, mut s2, mut t0, mut t1) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    let top = found.iter().map(|(_, p)| p.db).fold(f64::NEG_INFINITY, f64::max);
+    let top = found
+        .iter()
+        .map(|(_, p)| p.db)
+        .fold(f64::NEG_INFINITY, f64::max);
     for (k, p) in found {
         // amplitude^0.5 on the residual is amplitude on its square.
         let w = 10.0f64.powf((p.db - top) / 20.0);

@@ -39,7 +39,11 @@ pub fn normalise(d: &mut [f32]) {
             continue;
         }
         sum += f64::from(*v);
-        *v = if sum > 0.0 { (f64::from(*v) * tau as f64 / sum) as f32 } else { 1.0 };
+        *v = if sum > 0.0 {
+            (f64::from(*v) * tau as f64 / sum) as f32
+        } else {
+            1.0
+        };
     }
 }
 
@@ -65,7 +69,11 @@ pub fn interpolate(d: &[f32], tau: usize) -> (f64, f64) {
     if tau == 0 || tau + 1 >= d.len() {
         return (tau as f64, f64::from(d[tau.min(d.len() - 1)]));
     }
-    let (a, b, c) = (f64::from(d[tau - 1]), f64::from(d[tau]), f64::from(d[tau + 1]));
+    let (a, b, c) = (
+        f64::from(d[tau - 1]),
+        f64::from(d[tau]),
+        f64::from(d[tau + 1]),
+    );
     let curve = a - 2.0 * b + c;
     if curve <= 0.0 {
         return (tau as f64, b);

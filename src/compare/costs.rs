@@ -1,0 +1,261 @@
+//! What each explanation costs, in nats. Every number the alignment depends on stands here.
+//!
+//! A cost of c nats means: as unlikely as e^-c. The figures start from an edit distance over note
+//! events (Large 1993, Behavior Research Methods 25, 238-241, from memory) and were set on
+//! recorded bass strings by measurement; raising one makes the alignment use that explanation less.
+
+use crate::compare::slots::Slot;
+use crate::hearing::events::HeardNote;
+
+/// A written note that was not played.
+pub(crate) const MISSED: f64 = 2.6;
+/// Another octave of the written pitch: more often the ear's error than the player's.
+const OCTAVE: f64 = 1.4;
+/// Up to two and a half semitones off: the neighbouring fret or the wrong finger.
+const NEAR: f64 = 2.0;
+/// Any other pitch.
+const OTHER: f64 = 2.4;
+/// No stable pitch: nothing speaks for or against.
+const UNKNOWN: f64 = 1.2;
+/// Two neighbouring notes played in each other's place, both together.
+pub(crate) const SWAP: f64 = 2.0;
+/// Largest distance from the written pitch that still costs nothing, in semitones: half of one.
+const SAME_PITCH_SEMITONES: f64 = 0.5;
+/// A rival reading of the pitch may only break a tie when it is this little worse, in nats.
+pub(crate) const RIVAL_TIE: f64 = 1.0;
+/// A pitch less certain than this says as little as none, in cents.
+const VAGUE_CENTS: f64 = 60.0;
+
+/// An event that surely was a plucked note and that nobody wrote.
+const SKIP_NOTE: f64 = 4.0;
+/// An event that surely was not a note: touches and ripples are part of playing.
+const SKIP_NOISE: f64 = 0.1;
+/// Share of the skipping cost before the first and after the last note of the line, where people
+/// talk, tune and count in.
+pub(crate) const OUTSIDE_SHARE: f64 = 0.3;
+/// The same for events that nothing was matched before or after, but that lie where the grid has
+/// notes of the line: a take may begin or break off in the middle of it.
+pub(crate) const OUTSIDE_SHARE_WITHIN: f64 = 0.7;
+/// What hearing the written pitch, when it differs from the pitch before, adds to the evidence of
+/// an event: about one chance in twenty that a ripple would show just that pitch.
+const PITCH_IS_EVIDENCE: f64 = 3.0;
+/// What it adds that the line has a note at this place: a weak event there is a note more often
+/// than one anywhere else, unless it only repeats what rings already.
+const PLACE_IS_EVIDENCE: f64 = 1.0;
+/// Most that a match can cost for want of evidence.
+const WEAK_MAX: f64 = 4.0;
+
+/// Most that a match can cost for being out of time: beyond it, time says no more.
+const TIMING_MAX: f64 = 4.0;
+/// Standard deviation of a played onset about the grid: a constant part, in seconds ...
+const TIMING_SD_S: f64 = 0.015;
+/// ... and a share of the shorter neighbouring interval.
+const TIMING_SD_SHARE: f64 = 0.12;
+/// A note is looked for within this many seconds of its place ...
+const REACH_S: f64 = 0.13;
+/// ... or within this share of the shorter neighbouring interval, whichever is more.
+const REACH_SHARE: f64 = 0.6;
+/// A note of another pitch has nothing but its time to say which note it stands for, so that it
+/// is looked for only within this share of the shorter neighbouring interval: a wrong note
+/// further off is one note missed and another nobody wrote.
+const OTHER_REACH_SHARE: f64 = 0.4;
+/// Pitch costs from here on are another pitch.
+const OTHER_FROM: f64 = 1.0;
+
+/// Going back (or on) to the start of a bar without a pause.
+pub(crate) const JUMP: f64 = 6.0;
+/// What a pause of more than [`PAUSE_QUARTERS`] takes off a jump.
+pub(crate) const PAUSE_REBATE: f64 = 2.5;
+/// A pause that makes a jump likely, in written quarter notes beyond the expected onset.
+pub(crate) const PAUSE_QUARTERS: f64 = 1.5;
+/// Each slot left out by a jump forward, up to [`LEFT_OUT_MAX`].
+pub(crate) const LEFT_OUT: f64 = 0.3;
+/// Most that the slots left out by one jump forward can cost.
+pub(crate) const LEFT_OUT_MAX: f64 = 6.0;
+/// Starting a take at the opening of a bar other than the first.
+pub(crate) const START_LATER: f64 = 3.0;
+
+/// A heard note as the alignment looks at it.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Sound<'a> {
+    /// What the ear said.
+    pub heard: &'a HeardNote,
+    /// True when its pitch is neither that of the clear note before it nor one of that note's
+    /// harmonics, so that it is news and not the note before ringing on.
+    pub fresh: bool,
+}
+
+/// Harmonics in which a ringing note likes to be heard, in semitones above it.
+const HARMONICS: [f64; 4] = [0.0, 12.0, 19.0, 24.0];
+
+/// Looks at heard notes in order of onset.
+pub(crate) fn listen<'a>(events: &[&'a HeardNote]) -> Vec<Sound<'a>> {
+    let mut ringing: Option<f64> = None;
+    let mut sounds = Vec::with_capacity(events.len());
+    for &heard in events {
+        let midi = heard.pitch.as_ref().map(|pitch| pitch.midi);
+        let fresh = midi.zip(ringing).is_none_or(|(midi, before)| {
+            HARMONICS
+                .iter()
+                .all(|h| (midi - before - h).abs() > SAME_PITCH_SEMITONES)
+        });
+        if heard.evidence >= 0.0 && midi.is_some() {
+            ringing = midi;
+        }
+        sounds.push(Sound { heard, fresh });
+    }
+    sounds
+}
+
+/// What it costs to take this event for one of the slot's notes, by pitch alone.
+pub(crate) fn pitch(slot: &Slot, event: &Sound) -> f64 {
+    let Some(heard) = &event.heard.pitch else {
+        return UNKNOWN;
+    };
+    if !heard.midi.is_finite() {
+        return UNKNOWN;
+    }
+    let mut cost = f64::INFINITY;
+    for &midi in &slot.midi {
+        let mut one = interval(heard.midi - f64::from(midi));
+        if heard.uncertainty_cents > VAGUE_CENTS {
+            one = one.min(UNKNOWN);
+        }
+        if let Some((rival, nats)) = heard.rival
+            && nats <= RIVAL_TIE
+            && (rival - f64::from(midi)).abs() <= SAME_PITCH_SEMITONES
+        {
+            one = one.min(nats.max(0.0));
+        }
+        cost = cost.min(one);
+    }
+    cost
+}
+
+/// Cost of a distance from the written pitch, in semitones.
+fn interval(semitones: f64) -> f64 {
+    let distance = semitones.abs();
+    if distance <= SAME_PITCH_SEMITONES {
+        0.0
+    } else if distance <= 2.0 * SAME_PITCH_SEMITONES {
+        NEAR * (distance / SAME_PITCH_SEMITONES - 1.0)
+    } else if [12.0, 24.0]
+        .iter()
+        .any(|octave| (distance - octave).abs() <= SAME_PITCH_SEMITONES)
+    {
+        OCTAVE
+    } else if distance <= 2.5 {
+        NEAR
+    } else {
+        OTHER
+    }
+}
+
+/// True when the event has one of the slot's pitches, to half a semitone.
+pub(crate) fn same_pitch(slot: &Slot, event: &Sound) -> bool {
+    event.heard.pitch.as_ref().is_some_and(|heard| {
+        slot.midi
+            .iter()
+            .any(|&midi| (heard.midi - f64::from(midi)).abs() <= SAME_PITCH_SEMITONES)
+    })
+}
+
+/// What it costs to take the event for a note at all, given its evidence and whether it has the
+/// written pitch.
+pub(crate) fn weakness(slot: &Slot, event: &Sound) -> f64 {
+    let bonus = match (event.fresh, same_pitch(slot, event)) {
+        (true, true) => PLACE_IS_EVIDENCE + PITCH_IS_EVIDENCE,
+        (true, false) => PLACE_IS_EVIDENCE,
+        (false, _) => 0.0,
+    };
+    softplus(-(evidence(event.heard) + bonus)).min(WEAK_MAX)
+}
+
+/// What it costs to leave the event without a written note: the mixture of a note nobody wrote
+/// and of a noise, weighted by the evidence.
+pub(crate) fn skip(event: &Sound) -> f64 {
+    let note = 1.0 / (1.0 + (-evidence(event.heard)).exp());
+    -(note * (-SKIP_NOTE).exp() + (1.0 - note) * (-SKIP_NOISE).exp()).ln()
+}
+
+/// The evidence, with figures that are no numbers read as none at all.
+fn evidence(event: &HeardNote) -> f64 {
+    if event.evidence.is_nan() {
+        -50.0
+    } else {
+        event.evidence.clamp(-50.0, 50.0)
+    }
+}
+
+fn softplus(x: f64) -> f64 {
+    if x > 30.0 { x } else { x.exp().ln_1p() }
+}
+
+/// Standard deviation of the onset of a slot about the grid, in seconds, at a tempo `stretch`
+/// times slower than written.
+pub(crate) fn timing_sd_s(slot: &Slot, stretch: f64) -> f64 {
+    TIMING_SD_S + TIMING_SD_SHARE * slot.interval_s * stretch
+}
+
+/// How far from its place a slot's onset is looked for, in seconds.
+pub(crate) fn reach_s(slot: &Slot, stretch: f64) -> f64 {
+    REACH_S.max(REACH_SHARE * slot.interval_s * stretch)
+}
+
+/// How far from its place a slot's onset may be for a match of that pitch cost, in seconds.
+pub(crate) fn reach_at_pitch_s(slot: &Slot, stretch: f64, pitch_cost: f64) -> f64 {
+    let whole = reach_s(slot, stretch);
+    if pitch_cost < OTHER_FROM {
+        whole
+    } else {
+        whole.min(OTHER_REACH_SHARE * slot.interval_s * stretch)
+    }
+}
+
+/// Cost of being `off_s` away from the place, where that has the standard deviation `sd_s`.
+pub(crate) fn timing(off_s: f64, sd_s: f64) -> f64 {
+    (0.5 * (off_s / sd_s).powi(2)).min(TIMING_MAX)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Closed form: the ends of the two mixtures.
+    #[test]
+    fn evidence_moves_the_cost_of_skipping_between_its_two_ends() {
+        for (evidence, cost) in [
+            (40.0, SKIP_NOTE),
+            (-40.0, SKIP_NOISE),
+            (f64::NAN, SKIP_NOISE),
+        ] {
+            let mut heard = crate::compare::test_support::heard(1.0, 40.0);
+            heard.evidence = evidence;
+            assert!(
+                (skip(&Sound {
+                    heard: &heard,
+                    fresh: true
+                }) - cost)
+                    .abs()
+                    < 1e-6
+            );
+        }
+    }
+
+    /// Closed form: the table at the head of the file, and no jump where the bands meet.
+    #[test]
+    fn pitch_costs_follow_the_table() {
+        for (semitones, cost) in [
+            (0.0, 0.0),
+            (0.5, 0.0),
+            (1.0, NEAR),
+            (-2.0, NEAR),
+            (5.0, OTHER),
+            (12.0, OCTAVE),
+            (-24.0, OCTAVE),
+        ] {
+            assert_eq!(interval(semitones), cost, "{semitones} semitones");
+        }
+        assert!(interval(0.501) < 0.01);
+    }
+}

@@ -1,0 +1,434 @@
+//! Finding the way through the line: where the take starts, at what tempo, and whether the player
+//! went back or stopped on the way.
+//!
+//! A beam search over the clear events. Each state says which slot was last played, when, and at
+//! what tempo (a small Kalman filter); it may leave an event out, go on to one of the next slots,
+//! or jump to the opening of a bar. What comes out is coarse; `align` does the exact work on it.
+//!
+//! # Source
+//! Edit costs with a tempo carried along follow Large (1993, from memory); jumps to the openings
+//! of bars follow Nakamura, Nakamura, Saito, Ono & Sagayama (2014, from memory). The filter is the
+//! usual one for a phase and a rate, Kalman (1960), J. Basic Engineering 82, 35-45.
+
+use crate::compare::costs::{self, Sound};
+use crate::compare::judgement::TimingMode;
+use crate::compare::slots::Slot;
+
+/// A stretch of the take in which the line was played without going back or stopping.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Run {
+    /// Matched slots and events, both rising.
+    pub pairs: Vec<(usize, usize)>,
+    /// How the run began.
+    pub began: Began,
+}
+
+/// How a run began.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Began {
+    /// At the start of the take.
+    Take,
+    /// The player went back, or on, to the opening of a bar.
+    Jump,
+    /// The player stopped and went on where the line was left.
+    Stop,
+}
+
+/// Only events with at least this evidence, in nats, show the way: hum and touches would fill the
+/// beam with false starts.
+const CLEAR_EVIDENCE: f64 = -0.5;
+/// Standard deviation of the played tempo about the written one, as a share: practising at
+/// three quarters of the tempo is common.
+const TEMPO_SD: f64 = 0.15;
+/// The same to a click.
+const CLICK_TEMPO_SD: f64 = 0.003;
+/// How much the tempo may wander, as a standard deviation after one second of music.
+const TEMPO_WANDER: f64 = 0.012;
+/// Slots that may be missed in a row without a jump.
+const MISSED_IN_A_ROW: usize = 6;
+/// States kept: at most so many, ...
+const BEAM_STATES: usize = 56;
+/// ... none so much worse than the best, in nats, ...
+const BEAM_NATS: f64 = 13.0;
+/// ... and for each slot so many.
+const BEAM_FOR_EACH_SLOT: usize = 2;
+/// States from which a jump is tried at each event.
+const JUMP_SOURCES: usize = 3;
+/// Overdue slots charged at most when states are compared.
+const OVERDUE_MAX: f64 = 3.0;
+/// An innovation beyond this many standard deviations moves the filter no further.
+const INNOVATION_MAX: f64 = 3.0;
+/// Ways handed on for exact alignment.
+const WAYS: usize = 3;
+/// Ways that start within this many seconds of each other are one, in seconds.
+const SAME_START_S: f64 = 0.12;
+
+/// What the search looks at.
+pub(crate) struct Course<'a> {
+    /// The line.
+    pub slots: &'a [Slot],
+    /// The take, in order of onset.
+    pub events: &'a [Sound<'a>],
+    /// Free or click.
+    pub mode: TimingMode,
+    /// Mean length of a written quarter note in seconds.
+    pub quarter_s: f64,
+}
+
+#[derive(Clone, Copy)]
+struct State {
+    cost: f64,
+    /// Skipping costs since the last match, contained in `cost`.
+    tail: f64,
+    slot: usize,
+    event: usize,
+    node: usize,
+    clock: Clock,
+}
+
+/// Time of the last slot and tempo, with their covariance.
+#[derive(Clone, Copy)]
+struct Clock {
+    t_s: f64,
+    stretch: f64,
+    var_t: f64,
+    cov: f64,
+    var_stretch: f64,
+}
+
+struct Node {
+    before: Option<usize>,
+    slot: usize,
+    event: usize,
+    began: Option<Began>,
+}
+
+impl Clock {
+    fn start(t_s: f64, stretch: f64, sd: f64, onset_sd_s: f64) -> Self {
+        let var_stretch = sd * sd;
+        Self {
+            t_s,
+            stretch,
+            var_t: onset_sd_s * onset_sd_s,
+            cov: 0.0,
+            var_stretch,
+        }
+    }
+
+    /// The same clock `written_s` of music later.
+    fn ahead(&self, written_s: f64, wander: f64) -> Self {
+        let var_stretch = self.var_stretch + wander * wander * written_s;
+        Self {
+            t_s: self.t_s + self.stretch * written_s,
+            stretch: self.stretch,
+            var_t: self.var_t + 2.0 * written_s * self.cov + written_s * written_s * var_stretch,
+            cov: self.cov + written_s * var_stretch,
+            var_stretch,
+        }
+    }
+
+    /// Takes in an onset of standard deviation `sd_s`.
+    fn correct(&mut self, onset_s: f64, sd_s: f64) {
+        let variance = self.var_t + sd_s * sd_s;
+        let limit = INNOVATION_MAX * variance.sqrt();
+        let off = (onset_s - self.t_s).clamp(-limit, limit);
+        let (gain_t, gain_stretch) = (self.var_t / variance, self.cov / variance);
+        self.t_s += gain_t * off;
+        self.stretch = (self.stretch + gain_stretch * off).clamp(0.3, 3.0);
+        self.var_stretch -= gain_stretch * self.cov;
+        self.cov *= 1.0 - gain_t;
+        self.var_t *= 1.0 - gain_t;
+    }
+}
+
+/// The likeliest ways through the line, best first; empty when nothing clear was heard.
+pub(crate) fn follow(course: &Course) -> Vec<Vec<Run>> {
+    let mut search = Search::new(course);
+    for event in 0..course.events.len() {
+        if course.events[event].heard.evidence >= CLEAR_EVIDENCE {
+            search.take_in(event);
+        }
+    }
+    search.ways()
+}
+
+struct Search<'a> {
+    course: &'a Course<'a>,
+    nodes: Vec<Node>,
+    states: Vec<State>,
+    /// Cost of leaving out every clear event so far, as before a start.
+    lead_in: f64,
+    tempo_sd: f64,
+    wander: f64,
+}
+
+impl<'a> Search<'a> {
+    fn new(course: &'a Course<'a>) -> Self {
+        let (tempo_sd, wander) = match course.mode {
+            TimingMode::Free => (TEMPO_SD, TEMPO_WANDER),
+            TimingMode::Click => (CLICK_TEMPO_SD, 0.0),
+        };
+        Self {
+            course,
+            nodes: Vec::new(),
+            states: Vec::new(),
+            lead_in: 0.0,
+            tempo_sd,
+            wander,
+        }
+    }
+
+    fn take_in(&mut self, event: usize) {
+        let skip = costs::skip(&self.course.events[event]);
+        let mut next: Vec<State> = Vec::with_capacity(4 * self.states.len() + 8);
+        for state in &self.states {
+            next.push(State {
+                cost: state.cost + skip,
+                tail: state.tail + skip,
+                ..*state
+            });
+        }
+        for k in 0..self.states.len() {
+            self.go_on(self.states[k], event, &mut next);
+        }
+        self.jump(event, &mut next);
+        self.start(event, &mut next);
+        self.lead_in += costs::OUTSIDE_SHARE * skip;
+        self.states = self.prune(next, self.course.events[event].heard.onset_s);
+    }
+
+    /// Adds the event as one of the next slots.
+    fn go_on(&mut self, state: State, event: usize, next: &mut Vec<State>) {
+        let course = self.course;
+        let sound = &course.events[event];
+        let heard = sound.heard;
+        let end = course.slots.len().min(state.slot + 2 + MISSED_IN_A_ROW);
+        let from_s = course.slots[state.slot].at_s;
+        for slot in state.slot + 1..end {
+            let target = &course.slots[slot];
+            let mut clock = state.clock.ahead(target.at_s - from_s, self.wander);
+            let off = heard.onset_s - clock.t_s;
+            let reach = costs::reach_s(target, clock.stretch) + 2.0 * clock.var_t.sqrt();
+            if off < -reach {
+                break;
+            }
+            if off > reach {
+                continue;
+            }
+            let pitch = costs::pitch(target, sound);
+            let sd_s = costs::timing_sd_s(target, clock.stretch);
+            let cost = state.cost
+                + costs::MISSED * (slot - state.slot - 1) as f64
+                + pitch
+                + costs::weakness(target, sound)
+                + costs::timing(off, sd_s.hypot(clock.var_t.sqrt()));
+            clock.correct(heard.onset_s, sd_s);
+            self.push(
+                next,
+                Some(state.node),
+                State {
+                    cost,
+                    tail: 0.0,
+                    slot,
+                    event,
+                    node: 0,
+                    clock,
+                },
+                None,
+            );
+        }
+    }
+
+    /// Adds the ways on which the player has stopped, or gone to the opening of a bar.
+    fn jump(&mut self, event: usize, next: &mut Vec<State>) {
+        let course = self.course;
+        let sound = &course.events[event];
+        let heard = sound.heard;
+        let mut sources: Vec<State> = self.states.clone();
+        sources.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+        sources.truncate(JUMP_SOURCES);
+        for source in sources {
+            let from = &course.slots[source.slot];
+            let following = course.slots.get(source.slot + 1);
+            let step_s = following.map_or(from.interval_s, |slot| slot.at_s - from.at_s);
+            let clock = source.clock.ahead(step_s, self.wander);
+            let late = heard.onset_s - clock.t_s;
+            let paused = late > costs::PAUSE_QUARTERS * course.quarter_s * clock.stretch;
+            let base = source.cost + costs::JUMP - if paused { costs::PAUSE_REBATE } else { 0.0 };
+            for (slot, target) in course.slots.iter().enumerate() {
+                let goes_on = slot == source.slot + 1;
+                if goes_on {
+                    let reach = costs::reach_s(target, clock.stretch) + 2.0 * clock.var_t.sqrt();
+                    if late.abs() <= reach {
+                        continue;
+                    }
+                } else if !target.opens_bar {
+                    continue;
+                }
+                if !costs::same_pitch(target, sound) {
+                    continue;
+                }
+                let left_out = slot.saturating_sub(source.slot + 1) as f64;
+                let cost = base
+                    + (costs::LEFT_OUT * left_out).min(costs::LEFT_OUT_MAX)
+                    + costs::weakness(target, sound);
+                let sd = source.clock.var_stretch.sqrt().max(0.04).min(self.tempo_sd);
+                let onset_sd = costs::timing_sd_s(target, clock.stretch);
+                let clock = Clock::start(heard.onset_s, source.clock.stretch, sd, onset_sd);
+                let began = if goes_on { Began::Stop } else { Began::Jump };
+                let state = State {
+                    cost,
+                    tail: 0.0,
+                    slot,
+                    event,
+                    node: 0,
+                    clock,
+                };
+                self.push(next, Some(source.node), state, Some(began));
+            }
+        }
+    }
+
+    /// Adds the ways on which this event is the first of the line.
+    fn start(&mut self, event: usize, next: &mut Vec<State>) {
+        let sound = &self.course.events[event];
+        let heard = sound.heard;
+        let best = next
+            .iter()
+            .map(|state| state.cost)
+            .fold(f64::INFINITY, f64::min);
+        for (slot, target) in self.course.slots.iter().enumerate() {
+            let near_start = slot < 4;
+            let pitch = costs::pitch(target, sound);
+            if !near_start && !(target.opens_bar && pitch == 0.0) {
+                continue;
+            }
+            let mut missed = costs::MISSED * slot as f64;
+            if target.opens_bar && slot > 0 {
+                missed = missed.min(
+                    costs::START_LATER + (costs::LEFT_OUT * slot as f64).min(costs::LEFT_OUT_MAX),
+                );
+            }
+            let cost = self.lead_in + missed + pitch + costs::weakness(target, sound);
+            if cost > best + BEAM_NATS {
+                continue;
+            }
+            let onset_sd = costs::timing_sd_s(target, 1.0);
+            let clock = Clock::start(heard.onset_s, 1.0, self.tempo_sd, onset_sd);
+            let state = State {
+                cost,
+                tail: 0.0,
+                slot,
+                event,
+                node: 0,
+                clock,
+            };
+            self.push(next, None, state, Some(Began::Take));
+        }
+    }
+
+    fn push(
+        &mut self,
+        next: &mut Vec<State>,
+        before: Option<usize>,
+        state: State,
+        began: Option<Began>,
+    ) {
+        let node = self.nodes.len();
+        self.nodes.push(Node {
+            before,
+            slot: state.slot,
+            event: state.event,
+            began,
+        });
+        next.push(State { node, ..state });
+    }
+
+    /// Keeps the states worth going on with, compared as if overdue slots were missed already.
+    fn prune(&self, mut states: Vec<State>, now_s: f64) -> Vec<State> {
+        let slots = self.course.slots;
+        let rank = |state: &State| {
+            let place =
+                slots[state.slot].at_s + (now_s - state.clock.t_s) / state.clock.stretch - 0.1;
+            let mut overdue = 0.0;
+            for slot in &slots[state.slot + 1..] {
+                if slot.at_s >= place || overdue >= OVERDUE_MAX {
+                    break;
+                }
+                overdue += 1.0;
+            }
+            state.cost + costs::MISSED * overdue
+        };
+        let mut ranked: Vec<(f64, State)> = states.drain(..).map(|s| (rank(&s), s)).collect();
+        ranked.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.node.cmp(&b.1.node)));
+        let mut kept: Vec<State> = Vec::with_capacity(BEAM_STATES);
+        let best = ranked.first().map_or(0.0, |first| first.0);
+        for (cost, state) in ranked {
+            if cost > best + BEAM_NATS || kept.len() == BEAM_STATES {
+                break;
+            }
+            let alike = kept.iter().filter(|k| k.slot == state.slot);
+            let same_event = alike.clone().any(|k| k.event == state.event);
+            if !same_event && alike.count() < BEAM_FOR_EACH_SLOT {
+                kept.push(state);
+            }
+        }
+        kept
+    }
+
+    /// The ways of the last states, best first, without near doubles.
+    fn ways(&self) -> Vec<Vec<Run>> {
+        let count = self.course.slots.len();
+        let mut finals: Vec<(f64, usize)> = self
+            .states
+            .iter()
+            .map(|state| {
+                let missed = costs::MISSED * (count - 1 - state.slot) as f64;
+                let outside = (1.0 - costs::OUTSIDE_SHARE) * state.tail;
+                (state.cost + missed - outside, state.node)
+            })
+            .collect();
+        finals.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        let mut ways: Vec<Vec<Run>> = Vec::new();
+        for (_, node) in finals {
+            let way = self.way(node);
+            let start = |way: &Vec<Run>| {
+                way.first()
+                    .and_then(|run| run.pairs.first())
+                    .map_or(0.0, |&(slot, event)| {
+                        self.course.events[event].heard.onset_s - self.course.slots[slot].at_s
+                    })
+            };
+            let known = ways.iter().any(|other| {
+                other.len() == way.len() && (start(other) - start(&way)).abs() < SAME_START_S
+            });
+            if !known {
+                ways.push(way);
+            }
+            if ways.len() == WAYS {
+                break;
+            }
+        }
+        ways
+    }
+
+    /// The runs that lead to a node.
+    fn way(&self, node: usize) -> Vec<Run> {
+        let mut runs = Vec::new();
+        let mut pairs = Vec::new();
+        let mut at = Some(node);
+        while let Some(node) = at.map(|k| &self.nodes[k]) {
+            pairs.push((node.slot, node.event));
+            if let Some(began) = node.began {
+                pairs.reverse();
+                runs.push(Run {
+                    pairs: std::mem::take(&mut pairs),
+                    began,
+                });
+            }
+            at = node.before;
+        }
+        runs.reverse();
+        runs
+    }
+}

@@ -1,0 +1,126 @@
+//! The expected notes folded into slots: one slot for each moment at which something is plucked.
+//!
+//! The members of a chord are one slot, because the ear hears one note at a time. Everything that
+//! aligns works on slots; the verdicts unfold them again.
+
+use std::ops::Range;
+
+use crate::music::expected::ExpectedNote;
+
+/// One moment of the line at which one note, or the members of a chord, should start.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Slot {
+    /// Positions of its notes in the list of expected notes.
+    pub members: Range<usize>,
+    /// Onset in seconds at the written tempo.
+    pub at_s: f64,
+    /// The shorter of the two neighbouring written intervals between onsets, in seconds.
+    pub interval_s: f64,
+    /// The written pitches, one for each member.
+    pub midi: Vec<u8>,
+    /// The bar it starts in.
+    pub bar: u32,
+    /// True when no slot before it starts in the same bar.
+    pub opens_bar: bool,
+    /// True when its pitch differs from everything in the slot before.
+    pub new_pitch: bool,
+}
+
+/// Interval assumed around a single note, in seconds: a quarter note at 120 to the minute.
+const LONE_INTERVAL_S: f64 = 0.5;
+
+/// Folds the expected notes into slots, in order of onset.
+///
+/// Input: notes in the order of the line. A note that claims to sound with the note before it, or
+/// that starts at the same moment to a tenth of a millisecond, joins that note's slot.
+pub(crate) fn fold(expected: &[ExpectedNote]) -> Vec<Slot> {
+    let mut slots: Vec<Slot> = Vec::with_capacity(expected.len());
+    for (position, note) in expected.iter().enumerate() {
+        let joins = slots
+            .last()
+            .is_some_and(|slot| note.with_previous || (note.onset_s - slot.at_s).abs() < 1e-4);
+        match slots.last_mut() {
+            Some(slot) if joins => {
+                slot.members.end = position + 1;
+                slot.midi.push(note.midi);
+            }
+            _ => slots.push(Slot {
+                members: position..position + 1,
+                at_s: note.onset_s,
+                interval_s: LONE_INTERVAL_S,
+                midi: vec![note.midi],
+                bar: note.bar,
+                opens_bar: false,
+                new_pitch: true,
+            }),
+        }
+    }
+    for k in 0..slots.len() {
+        let before = (k > 0).then(|| slots[k].at_s - slots[k - 1].at_s);
+        let after = slots.get(k + 1).map(|next| next.at_s - slots[k].at_s);
+        let shorter = match (before, after) {
+            (Some(a), Some(b)) => a.min(b),
+            (Some(a), None) | (None, Some(a)) => a,
+            (None, None) => LONE_INTERVAL_S,
+        };
+        let opens_bar = k == 0 || slots[k - 1].bar != slots[k].bar;
+        let new_pitch = k == 0
+            || !slots[k]
+                .midi
+                .iter()
+                .any(|midi| slots[k - 1].midi.contains(midi));
+        let slot = &mut slots[k];
+        slot.interval_s = shorter.max(0.02);
+        slot.opens_bar = opens_bar;
+        slot.new_pitch = new_pitch;
+    }
+    slots
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn note(onset_s: f64, midi: u8, bar: u32, with_previous: bool) -> ExpectedNote {
+        ExpectedNote {
+            index: 0,
+            bar,
+            beat: 1.0,
+            onset_quarters: onset_s * 2.0,
+            length_quarters: 1.0,
+            onset_s,
+            length_s: 0.5,
+            midi,
+            place: None,
+            legato_next: true,
+            join: None,
+            staccato: false,
+            slurred_into: false,
+            with_previous,
+        }
+    }
+
+    /// Closed form: four notes, of which the last two are one chord.
+    #[test]
+    fn a_chord_is_one_slot() {
+        let line = [
+            note(0.0, 40, 1, false),
+            note(0.5, 40, 1, false),
+            note(2.0, 33, 2, false),
+            note(2.0, 40, 2, true),
+        ];
+        let slots = fold(&line);
+        assert_eq!(slots.len(), 3);
+        assert_eq!(slots[2].members, 2..4);
+        assert_eq!(slots[2].midi, [33, 40]);
+        assert_eq!(
+            slots
+                .iter()
+                .map(|slot| (slot.opens_bar, slot.new_pitch))
+                .collect::<Vec<_>>(),
+            [(true, true), (false, false), (true, false)]
+        );
+        assert_eq!(slots[1].interval_s, 0.5);
+        assert_eq!(slots[2].interval_s, 1.5);
+    }
+}

@@ -1,0 +1,26 @@
+//! Values for the tests of this room.
+
+use crate::hearing::events::{EndCause, HeardNote, HeardPitch};
+
+/// A clear note at a time and a pitch.
+pub(crate) fn heard(onset_s: f64, midi: f64) -> HeardNote {
+    HeardNote {
+        onset_s,
+        onset_uncertainty_s: 0.001,
+        evidence: 6.0,
+        novelty_db: 8.0,
+        pitch: Some(HeardPitch {
+            midi,
+            uncertainty_cents: 2.0,
+            clarity: 0.98,
+            rival: None,
+        }),
+        level_dbfs: -20.0,
+        release_s: onset_s + 0.4,
+        end: EndCause::NextOnset,
+        depth_db: 0.0,
+        early_fall_db: Some(2.0),
+        heard_at_s: onset_s + 0.01,
+        named_at_s: Some(onset_s + 0.05),
+    }
+}

@@ -1,0 +1,293 @@
+//! Verdicts and flags for each expected note.
+//!
+//! Chords: the ear hears one note at a time, so the member nearest in pitch to what was heard
+//! carries pitch, timing, gap and flags; the other members share its verdict and times, without
+//! pitch and flags, until the ear can tell them apart.
+//!
+//! A note without a stable pitch is not called wrong, because nobody can say what it was: it keeps
+//! the verdict right, with the flag dead and no heard pitch, and it does not count towards
+//! recognising the line.
+
+use std::collections::HashMap;
+
+use crate::compare::extras;
+use crate::compare::judgement::{Flag, HeardPart, JudgedNote, Verdict};
+use crate::compare::median;
+use crate::compare::passes::Pass;
+use crate::compare::scene::Scene;
+use crate::hearing::events::{EndCause, HeardNote};
+use crate::music::expected::{ExpectedNote, JoinKind};
+
+/// A flag of tuning needs the mark exceeded by so many standard deviations: one-sided 95 %.
+const TUNING_SURENESS: f64 = 1.64;
+/// A wrong note needs the mark exceeded by one standard deviation of the pitch, but never by more
+/// than this, in cents, or a vague ear would make a wrong note right.
+const WRONG_DOUBT_MAX_CENTS: f64 = 25.0;
+/// No silence shorter than this is called a gap, in milliseconds: the filter of the ear hides it
+/// (1/ERB at 41 to 100 Hz: 28 to 34 ms).
+const GAP_NEVER_BELOW_MS: f64 = 30.0;
+/// Joins of a kind that make a baseline.
+const BASELINE_JOINS: usize = 5;
+/// A gap beyond the baseline must also stand out of the player's own spread by so many robust
+/// standard deviations.
+const BASELINE_SPREADS: f64 = 3.0;
+/// A fall just after the attack below this is never dead, in decibels; measured on choked notes.
+const DEAD_FALL_DB: f64 = 14.0;
+/// Shorter notes cannot be told from dead ones, in seconds.
+const DEAD_FROM_S: f64 = 0.130;
+/// A clipped note lacks at least this, in seconds: less is how people end notes.
+const CLIPPED_FROM_S: f64 = 0.060;
+
+/// Judges every expected note, in the order of the line.
+pub(crate) fn judge_notes(scene: &Scene) -> Vec<JudgedNote> {
+    let fall_db = usual_fall(scene);
+    let mut notes = Vec::with_capacity(scene.expected.len());
+    for (slot, content) in scene.slots.iter().enumerate() {
+        let carrier = carrier(scene, slot);
+        for member in content.members.clone() {
+            let expected = &scene.expected[member];
+            notes.push(match scene.heard(slot) {
+                None => missed(expected),
+                Some((event, heard, pass)) if member == carrier => {
+                    carried(scene, slot, expected, (event, heard, pass), fall_db)
+                }
+                Some((event, heard, pass)) => {
+                    let mut part = heard_part(scene, slot, heard, pass);
+                    part.release_s = scene.end(event, next_event(scene, slot)).0;
+                    let (verdict, _) = pitch_verdict(scene, slot, carrier, heard);
+                    JudgedNote {
+                        expected: expected.clone(),
+                        verdict,
+                        heard: Some(part),
+                        flags: vec![],
+                    }
+                }
+            });
+        }
+    }
+    flag_gaps(scene, &mut notes);
+    for note in &mut notes {
+        note.flags.sort_unstable();
+        note.flags.dedup();
+    }
+    notes
+}
+
+fn missed(expected: &ExpectedNote) -> JudgedNote {
+    JudgedNote {
+        expected: expected.clone(),
+        verdict: Verdict::Missed,
+        heard: None,
+        flags: vec![],
+    }
+}
+
+/// The member of a slot that is nearest to the heard pitch; the first when there is none.
+fn carrier(scene: &Scene, slot: usize) -> usize {
+    let members = scene.slots[slot].members.clone();
+    let first = members.start;
+    let heard = scene
+        .heard(slot)
+        .and_then(|(_, heard, _)| scene.midi(slot, heard));
+    let Some((midi, _)) = heard else { return first };
+    let distance = |k: usize| (midi - f64::from(scene.expected[k].midi)).abs();
+    members
+        .min_by(|&a, &b| distance(a).total_cmp(&distance(b)))
+        .unwrap_or(first)
+}
+
+/// What is common to all members of a slot.
+fn heard_part(scene: &Scene, slot: usize, heard: &HeardNote, pass: &Pass) -> HeardPart {
+    let at_s = scene.slots[slot].at_s;
+    let off_s = heard.onset_s - pass.grid.time_at(at_s);
+    let onset_sd = heard.onset_uncertainty_s;
+    let onset_sd = if onset_sd.is_finite() { onset_sd } else { 0.0 };
+    HeardPart {
+        midi: None,
+        cents: None,
+        cents_uncertainty: None,
+        onset_s: heard.onset_s,
+        release_s: heard.release_s,
+        level_dbfs: heard.level_dbfs,
+        timing_ms: Some(1e3 * off_s),
+        timing_uncertainty_ms: Some(1e3 * onset_sd.hypot(pass.grid.sd_at(at_s))),
+        gap_ms: None,
+        gap_depth_db: None,
+        heard_at_s: heard.heard_at_s,
+        named_at_s: heard.named_at_s,
+    }
+}
+
+/// The verdict by pitch, with the cents and their uncertainty: from the written pitch for a right
+/// note, from the nearest semitone for a wrong one.
+fn pitch_verdict(
+    scene: &Scene,
+    slot: usize,
+    member: usize,
+    heard: &HeardNote,
+) -> (Verdict, Option<(f64, f64)>) {
+    let Some((midi, sd)) = scene.midi(slot, heard) else {
+        return (Verdict::Right, None);
+    };
+    let cents = 100.0 * (midi - f64::from(scene.expected[member].midi));
+    let limit = scene.settings.marks.wrong_cents + sd.min(WRONG_DOUBT_MAX_CENTS);
+    if cents.abs() >= limit {
+        (Verdict::Wrong, Some((100.0 * (midi - midi.round()), sd)))
+    } else {
+        (Verdict::Right, Some((cents, sd)))
+    }
+}
+
+/// The judged note that carries what was heard of its slot; gaps come later.
+fn carried(
+    scene: &Scene,
+    slot: usize,
+    expected: &ExpectedNote,
+    (event, heard, pass): (usize, &HeardNote, &Pass),
+    fall_db: f64,
+) -> JudgedNote {
+    let marks = &scene.settings.marks;
+    let mut part = heard_part(scene, slot, heard, pass);
+    let mut flags = Vec::new();
+    let (verdict, cents) = pitch_verdict(scene, slot, carrier(scene, slot), heard);
+    part.midi = scene.midi(slot, heard).map(|(midi, _)| midi);
+    part.cents = cents.map(|c| c.0);
+    part.cents_uncertainty = cents.map(|c| c.1);
+    if let (Verdict::Right, Some((cents, sd))) = (verdict, cents)
+        && cents.abs() - TUNING_SURENESS * sd > marks.out_of_tune_cents
+    {
+        flags.push(if cents > 0.0 { Flag::Sharp } else { Flag::Flat });
+    }
+    if let (Some(off), Some(sd)) = (part.timing_ms, part.timing_uncertainty_ms)
+        && off.abs() - sd > marks.timing_ms
+    {
+        flags.push(if off > 0.0 { Flag::Late } else { Flag::Early });
+    }
+    let (release_s, end, _) = scene.end(event, next_event(scene, slot));
+    part.release_s = release_s;
+    let lasts_s = release_s - heard.onset_s;
+    if is_dead(heard, lasts_s, fall_db, marks.dead_fall_db) {
+        flags.push(Flag::Dead);
+    } else if !expected.legato_next && !expected.staccato && end == EndCause::Damped {
+        let written_s = expected.length_s * pass.grid.slope_at(scene.slots[slot].at_s);
+        if lasts_s < marks.clipped_share * written_s && written_s - lasts_s > CLIPPED_FROM_S {
+            flags.push(Flag::Clipped);
+        }
+    }
+    JudgedNote {
+        expected: expected.clone(),
+        verdict,
+        heard: Some(part),
+        flags,
+    }
+}
+
+/// The event after which a slot's note is over in any case: the next one that is a note.
+fn next_event(scene: &Scene, slot: usize) -> usize {
+    let Some((event, _, _)) = scene.heard(slot) else {
+        return scene.events.len();
+    };
+    (event + 1..scene.events.len())
+        .find(|&k| scene.matched[k] || extras::is_pluck(scene.events[k]))
+        .unwrap_or(scene.events.len())
+}
+
+/// Choked, muffled or without a stable pitch.
+fn is_dead(heard: &HeardNote, lasts_s: f64, usual_fall_db: f64, beyond_db: f64) -> bool {
+    if heard.pitch.is_none() {
+        return true;
+    }
+    lasts_s > DEAD_FROM_S
+        && heard
+            .early_fall_db
+            .is_some_and(|fall| fall > DEAD_FALL_DB.max(usual_fall_db + beyond_db))
+}
+
+/// The take's median fall just after the attack, in decibels.
+fn usual_fall(scene: &Scene) -> f64 {
+    let mut falls: Vec<f64> = (0..scene.slots.len())
+        .filter_map(|slot| scene.heard(slot)?.1.early_fall_db)
+        .filter(|fall| fall.is_finite())
+        .collect();
+    median(&mut falls).unwrap_or(0.0)
+}
+
+/// Measures the silence at every legato join, then flags what stands out.
+fn flag_gaps(scene: &Scene, notes: &mut [JudgedNote]) {
+    let mut by_kind: HashMap<Option<JoinKind>, Vec<f64>> = HashMap::new();
+    for slot in 0..scene.slots.len() {
+        let member = carrier(scene, slot);
+        if let Some((gap_ms, depth_db)) = gap(scene, slot, &notes[member].expected)
+            && let Some(part) = &mut notes[member].heard
+        {
+            part.gap_ms = Some(gap_ms);
+            part.gap_depth_db = Some(depth_db);
+            if let Some(kind) = notes[member].expected.join {
+                by_kind.entry(Some(kind)).or_default().push(gap_ms);
+            }
+        }
+    }
+    let baselines: HashMap<Option<JoinKind>, f64> = by_kind
+        .into_iter()
+        .filter_map(|(kind, gaps)| Some((kind, beyond_baseline(gaps, scene)?)))
+        .collect();
+    let marks = &scene.settings.marks;
+    for note in notes {
+        let Some((gap_ms, depth_db)) = note
+            .heard
+            .as_ref()
+            .and_then(|part| Some((part.gap_ms?, part.gap_depth_db?)))
+        else {
+            continue;
+        };
+        let limit = baselines
+            .get(&note.expected.join)
+            .map_or(marks.gap_ms, |b| b.min(marks.gap_ms));
+        let dead = note.flags.contains(&Flag::Dead);
+        if !dead && gap_ms >= limit.max(GAP_NEVER_BELOW_MS) && depth_db >= marks.gap_depth_db {
+            note.flags.push(Flag::Gap);
+        }
+    }
+}
+
+/// From how many milliseconds on a join of this kind is a gap by the player's own measure; `None`
+/// when there are too few joins for a baseline.
+fn beyond_baseline(mut gaps: Vec<f64>, scene: &Scene) -> Option<f64> {
+    if gaps.len() < BASELINE_JOINS {
+        return None;
+    }
+    let middle = median(&mut gaps)?;
+    let mut off: Vec<f64> = gaps.iter().map(|gap| (gap - middle).abs()).collect();
+    let spread = 1.4826 * median(&mut off)?;
+    Some(
+        middle
+            + scene
+                .settings
+                .marks
+                .gap_over_baseline_ms
+                .max(BASELINE_SPREADS * spread),
+    )
+}
+
+/// Silence in milliseconds, and its depth in decibels, between a slot's note and the next one.
+///
+/// Output: `None` where the line asks for no legato, where the next note was missed or belongs to
+/// another try, where a note of its own stands between, and where the note died away by itself.
+fn gap(scene: &Scene, slot: usize, expected: &ExpectedNote) -> Option<(f64, f64)> {
+    if !expected.legato_next {
+        return None;
+    }
+    let (event, heard, _) = scene.heard(slot)?;
+    let (next, following, _) = scene.heard(slot + 1)?;
+    if next <= event || scene.interrupted(event, next) {
+        return None;
+    }
+    let (release_s, end, depth_db) = scene.end(event, next);
+    let silence_ms = 1e3 * (following.onset_s - release_s);
+    let counts = match end {
+        EndCause::Damped => true,
+        EndCause::NextOnset => silence_ms < heard.onset_uncertainty_s.max(0.0) * 1e3 + 8.0,
+        EndCause::DiedAway | EndCause::TakeEnded => false,
+    };
+    (counts && silence_ms.is_finite()).then_some((silence_ms, depth_db))
+}
