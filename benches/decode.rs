@@ -75,6 +75,12 @@ fn decode(c: &mut Criterion) {
         });
     });
     group.finish();
+
+    // 9000 frames at 44.1 kHz: 0.204 s of real time.
+    let flac = include_bytes!("../fixtures/sound/stereo-16.flac");
+    c.bench_function("0.204 s of 44.1 kHz stereo FLAC", |b| {
+        b.iter(|| black_box(through_source(flac, 4_096)));
+    });
 }
 
 criterion_group!(benches, decode);

@@ -3,11 +3,12 @@
 //! | file | what lives there |
 //! |---|---|
 //! | [`block`] | what every source delivers: samples, a gap or the end |
-//! | [`file`] | opening a take, by its content: WAV or FLAC, from a path or from standard input |
+//! | [`file`](mod@file) | opening a take, by its content: WAV or FLAC, from a path or from standard input |
 //! | [`mixdown`] | many channels to one, dead and opposed channels left out |
 //! | [`health`] | samples that are no numbers, and clipping |
 //! | [`notes`] | what a source has to say about the sound it delivered |
 //! | [`output`] | writing WAV |
+//! | [`synth`] | a plucked string for guides, demonstrations and tests |
 //!
 //! Nothing here judges anything: no note is named, nothing is compared with a line. Used by
 //! `session` and `cli`.
@@ -21,6 +22,7 @@ pub mod mixdown;
 pub mod notes;
 pub mod output;
 mod sniff;
+pub mod synth;
 mod wav;
 mod wav_header;
 
