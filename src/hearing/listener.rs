@@ -481,7 +481,7 @@ impl Listener {
                 .forming
                 .iter()
                 .skip(1)
-                .find(|f| f.evidence > MAYBE)
+                .find(|f| f.evidence > 0.0)
                 .map(|f| f.jump.at);
             let old = now - front.jump.at > LONGEST_NOTE_S * self.low_rate_hz;
             if next.is_none() && !old {
@@ -513,11 +513,18 @@ impl Listener {
             .unwrap_or(self.stream.end() as f64)
             .min(onset + LONGEST_NOTE_S * r)
             .max(onset + 1.0);
-        let coarse = self.meter.measure(&self.stream, onset, limit);
+        // What may be a note of another pitch must not be listened into.
+        let maybe = self
+            .forming
+            .iter()
+            .find(|n| n.evidence > MAYBE)
+            .map(|n| n.jump.at);
+        let heard_to = maybe.map_or(limit, |m| m.clamp(onset + 1.0, limit));
+        let coarse = self.meter.measure(&self.stream, onset, heard_to);
         let period = coarse.map_or(LEVEL_SPAN_DEFAULT_S * r, |p| r / p.hz);
         let end = self.end_of(onset, limit, period, next.is_some());
         let pitch = match coarse {
-            Some(p) if end.at < onset + 0.48 * r && end.at < limit - 0.01 * r => {
+            Some(p) if end.at < onset + 0.48 * r && end.at < heard_to - 0.01 * r => {
                 self.meter.measure(&self.stream, onset, end.at).or(Some(p))
             }
             other => other,
