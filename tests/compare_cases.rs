@@ -3,20 +3,12 @@
 
 mod compare_support;
 
-use compare_support::{Chance, Kind, Player, event, finish, line, play};
-use seamline::compare::judgement::{Agreement, FindingKind, Flag, TimingMode, Verdict};
+use compare_support::{Chance, Kind, Player, event, exactly, line, play};
+use seamline::compare::judgement::{Agreement, Flag, TimingMode, Verdict};
 use seamline::compare::marks::Marks;
 use seamline::compare::{Settings, judge};
 use seamline::hearing::events::{EndCause, HeardNote};
 use seamline::music::expected::{ExpectedNote, JoinKind};
-
-/// Plays a line exactly, from `starts_s` on at the written tempo.
-fn exactly(line: &[ExpectedNote], starts_s: f64) -> Vec<HeardNote> {
-    let sound = |n: &ExpectedNote| event(starts_s + n.onset_s, Some(f64::from(n.midi)), 6.0);
-    let mut heard: Vec<HeardNote> = line.iter().map(sound).collect();
-    finish(&mut heard);
-    heard
-}
 
 fn scale(bars: u32) -> Vec<ExpectedNote> {
     line(Kind::Scale, bars, 100.0, &mut Chance(5))
@@ -89,52 +81,6 @@ fn no_input_makes_it_panic() {
     );
 }
 
-/// The player breaks off in bar 4, waits, goes back to bar 3 and plays to the end: bars 3 and 4
-/// are scored on the second try, a slip in the first try is forgotten, and nothing is extra.
-#[test]
-fn a_restart_is_scored_on_the_last_try() {
-    for seed in 0..30 {
-        let mut chance = Chance(600 + seed);
-        let kind = [Kind::Scale, Kind::Broken, Kind::Fast][seed as usize % 3];
-        let line = line(kind, 6, 96.0, &mut chance);
-        let first = |bar| line.iter().position(|note| note.bar == bar).unwrap();
-        let (third, fourth) = (first(3), first(4));
-        let mut heard = play(&line[..fourth + 2], &Player::good(), &mut chance).heard;
-        // The slip: the last note before breaking off.
-        heard[fourth + 1].pitch.as_mut().unwrap().midi += 1.0;
-        let pause_s = chance.between(1.3, 3.0);
-        let again_s = heard[fourth + 1].onset_s + pause_s - line[third].onset_s;
-        let again = Player {
-            starts_s: again_s,
-            stretch: (0.98, 0.98),
-            ..Player::good()
-        };
-        let rest: Vec<HeardNote> = play(&line[third..], &again, &mut chance).heard;
-        heard.extend(rest);
-        finish(&mut heard);
-        let judgement = judge(&line, &heard, &Settings::default());
-        assert_eq!(
-            judgement.tally.right,
-            line.len(),
-            "{kind:?} {seed}: {:?}",
-            judgement.tally
-        );
-        assert_eq!(
-            (judgement.tally.extra, judgement.tally.late),
-            (0, 0),
-            "{kind:?} {seed}"
-        );
-        let told = judgement
-            .findings
-            .iter()
-            .find(|f| f.kind == FindingKind::Take);
-        assert!(
-            told.is_some_and(|f| f.sentence.contains("back to bar 3")),
-            "{told:?}"
-        );
-    }
-}
-
 /// Two neighbours in each other's place are two wrong notes, told in one sentence.
 #[test]
 fn a_swap_is_two_wrong_notes() {
@@ -143,7 +89,7 @@ fn a_swap_is_two_wrong_notes() {
         .find(|&k| line[k].midi != line[k + 1].midi)
         .unwrap();
     let mut heard = exactly(&line, 2.0);
-    let (a, b) = (heard[k].pitch.clone(), heard[k + 1].pitch.clone());
+    let (a, b) = (heard[k].pitch, heard[k + 1].pitch);
     (heard[k].pitch, heard[k + 1].pitch) = (b, a);
     let judgement = judge(&line, &heard, &Settings::default());
     assert_eq!(

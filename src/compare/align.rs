@@ -65,7 +65,7 @@ pub(crate) fn align(
     let (mut skipped, mut outside) = (vec![0.0], vec![0.0]);
     let span = span(slots, grid);
     for (k, event) in events.iter().enumerate() {
-        let cost = costs::skip(event);
+        let cost = event.skip;
         let within = span.contains(&event.heard.onset_s);
         let share = if within {
             costs::OUTSIDE_SHARE_WITHIN
@@ -193,7 +193,7 @@ impl Table<'_> {
             };
             consider(self.cost(slot, used) + costs::MISSED, Step::Missed);
             if let Some(&left) = row.costs.last() {
-                consider(left + costs::skip(&self.events[used - 1]), Step::Left);
+                consider(left + self.events[used - 1].skip, Step::Left);
             }
             if used > 0 {
                 consider(

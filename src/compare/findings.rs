@@ -1,6 +1,8 @@
 //! Sentences a player can act on, made from verdicts and flags: grouped, and ranked within their
 //! kind with the worst first.
 
+use std::collections::BTreeSet;
+
 use crate::compare::follow::Began;
 use crate::compare::judgement::{
     Agreement, ExtraNote, Finding, FindingKind, Flag, HeardPart, JudgedNote, Timing, Verdict,
@@ -344,8 +346,12 @@ fn timings(notes: &[JudgedNote], timing: &Timing) -> Vec<Finding> {
 fn tuning(notes: &[JudgedNote]) -> Vec<Finding> {
     let mut findings = Vec::new();
     let mut told = vec![false; notes.len()];
+    let strings: BTreeSet<u8> = notes
+        .iter()
+        .filter_map(|note| Some(note.expected.place?.string))
+        .collect();
     for (flag, word) in [(Flag::Sharp, "sharp"), (Flag::Flat, "flat")] {
-        for string in 1..=u8::MAX {
+        for &string in &strings {
             let on_string = |note: &&JudgedNote| {
                 note.verdict == Verdict::Right
                     && note

@@ -7,9 +7,9 @@
 //!
 //! # Source
 //! Edit costs with a tempo carried along follow Large (1993, from memory); jumps to the openings
-//! of bars follow Nakamura, Nakamura, Saito, Ono & Sagayama (2014, from memory). The filter is the
-//! usual one for a phase and a rate, Kalman (1960), J. Basic Engineering 82, 35-45.
+//! of bars follow Nakamura, Nakamura, Saito, Ono & Sagayama (2014, from memory).
 
+use crate::compare::clock::Clock;
 use crate::compare::costs::{self, Sound};
 use crate::compare::judgement::TimingMode;
 use crate::compare::slots::Slot;
@@ -60,10 +60,10 @@ const BEAM_FOR_EACH_SLOT: usize = 2;
 const JUMP_SOURCES: usize = 3;
 /// Overdue slots charged at most when states are compared.
 const OVERDUE_MAX: f64 = 3.0;
-/// An innovation beyond this many standard deviations moves the filter no further.
-const INNOVATION_MAX: f64 = 3.0;
 /// Ways handed on for exact alignment.
 const WAYS: usize = 3;
+/// A way that much dearer than the best is not worth the work, in nats.
+const WAYS_NATS: f64 = 6.0;
 /// Ways that start within this many seconds of each other are one, in seconds.
 const SAME_START_S: f64 = 0.12;
 
@@ -90,59 +90,11 @@ struct State {
     clock: Clock,
 }
 
-/// Time of the last slot and tempo, with their covariance.
-#[derive(Clone, Copy)]
-struct Clock {
-    t_s: f64,
-    stretch: f64,
-    var_t: f64,
-    cov: f64,
-    var_stretch: f64,
-}
-
 struct Node {
     before: Option<usize>,
     slot: usize,
     event: usize,
     began: Option<Began>,
-}
-
-impl Clock {
-    fn start(t_s: f64, stretch: f64, sd: f64, onset_sd_s: f64) -> Self {
-        let var_stretch = sd * sd;
-        Self {
-            t_s,
-            stretch,
-            var_t: onset_sd_s * onset_sd_s,
-            cov: 0.0,
-            var_stretch,
-        }
-    }
-
-    /// The same clock `written_s` of music later.
-    fn ahead(&self, written_s: f64, wander: f64) -> Self {
-        let var_stretch = self.var_stretch + wander * wander * written_s;
-        Self {
-            t_s: self.t_s + self.stretch * written_s,
-            stretch: self.stretch,
-            var_t: self.var_t + 2.0 * written_s * self.cov + written_s * written_s * var_stretch,
-            cov: self.cov + written_s * var_stretch,
-            var_stretch,
-        }
-    }
-
-    /// Takes in an onset of standard deviation `sd_s`.
-    fn correct(&mut self, onset_s: f64, sd_s: f64) {
-        let variance = self.var_t + sd_s * sd_s;
-        let limit = INNOVATION_MAX * variance.sqrt();
-        let off = (onset_s - self.t_s).clamp(-limit, limit);
-        let (gain_t, gain_stretch) = (self.var_t / variance, self.cov / variance);
-        self.t_s += gain_t * off;
-        self.stretch = (self.stretch + gain_stretch * off).clamp(0.3, 3.0);
-        self.var_stretch -= gain_stretch * self.cov;
-        self.cov *= 1.0 - gain_t;
-        self.var_t *= 1.0 - gain_t;
-    }
 }
 
 /// The likeliest ways through the line, best first; empty when nothing clear was heard.
@@ -198,7 +150,7 @@ impl<'a> Search<'a> {
     }
 
     fn take_in(&mut self, event: usize) {
-        let skip = costs::skip(&self.course.events[event]);
+        let skip = self.course.events[event].skip;
         let mut next: Vec<State> = Vec::with_capacity(4 * self.states.len() + 8);
         for state in &self.states {
             next.push(State {
@@ -407,11 +359,12 @@ impl<'a> Search<'a> {
             state.cost + costs::MISSED * overdue
         };
         let mut ranked: Vec<(f64, State)> = states.drain(..).map(|s| (rank(&s), s)).collect();
-        ranked.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.node.cmp(&b.1.node)));
+        let best = ranked.iter().map(|r| r.0).fold(f64::INFINITY, f64::min);
+        ranked.retain(|r| r.0 <= best + BEAM_NATS);
+        ranked.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.node.cmp(&b.1.node)));
         let mut kept: Vec<State> = Vec::with_capacity(BEAM_STATES);
-        let best = ranked.first().map_or(0.0, |first| first.0);
-        for (cost, state) in ranked {
-            if cost > best + BEAM_NATS || kept.len() == BEAM_STATES {
+        for (_, state) in ranked {
+            if kept.len() == BEAM_STATES {
                 break;
             }
             let alike = kept.iter().filter(|k| k.slot == state.slot);
@@ -437,7 +390,11 @@ impl<'a> Search<'a> {
             .collect();
         finals.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
         let mut ways: Vec<Vec<Run>> = Vec::new();
-        for (_, node) in finals {
+        let best = finals.first().map_or(0.0, |first| first.0);
+        for (cost, node) in finals {
+            if cost > best + WAYS_NATS {
+                break;
+            }
             let way = self.way(node);
             let start = |way: &Vec<Run>| {
                 way.first()

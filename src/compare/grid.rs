@@ -38,6 +38,8 @@ const MOVING_FROM_S: f64 = 30.0;
 const MOVING_HALF_SPAN_S: f64 = 12.0;
 /// Distance of the knots, in seconds.
 const KNOT_STEP_S: f64 = 2.0;
+/// More knots than this are no music: 55 hours.
+const KNOTS_MAX: f64 = 1e5;
 /// Fewest notes in the span of a knot.
 const KNOT_NOTES: usize = 12;
 /// What each further coefficient must save in the sum of squared residuals, each cut off at
@@ -151,7 +153,7 @@ fn cheaper(simple: Grid, rich: Grid, further: f64, points: &[Point]) -> Grid {
 fn moving(points: &[Point], prior: SlopePrior) -> Option<Grid> {
     let (first, last) = (points.first()?.at_s, points.last()?.at_s);
     let steps = ((last - first) / KNOT_STEP_S).ceil().max(1.0);
-    if !(steps < 1e5) {
+    if steps.is_nan() || steps > KNOTS_MAX {
         return None;
     }
     let mut knots = Vec::with_capacity(steps as usize + 1);

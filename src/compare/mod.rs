@@ -3,12 +3,14 @@
 //! Pure functions over values: no file, no clock, no device, no environment. Used by `session`
 //! and everything above.
 //!
-//! The way through the room: `slots` folds the line into moments, `follow` finds the way through
-//! it, `passes` aligns (`align`) and fits the time (`grid`, `robust`) in turns, `scene` holds what
-//! came out, `verdict` and `extras` judge, `tally` counts, `findings` says it in words. All costs
-//! of the alignment stand in `costs`, all marks a player may set in [`marks`].
+//! The way through the room: `slots` folds the line into moments, `follow` (with `clock`) finds
+//! the way through it, `passes` aligns (`align`) and fits the time (`grid`, `robust`) in turns,
+//! `scene` holds what came out, `verdict` and `extras` judge, `summary` looks at the take as a
+//! whole, `tally` counts, `findings` says it in `words`. All costs of the alignment stand in
+//! `costs`, all marks a player may set in [`marks`].
 
 mod align;
+mod clock;
 mod costs;
 mod extras;
 mod findings;
@@ -119,7 +121,9 @@ fn quarter_s(expected: &[ExpectedNote]) -> f64 {
         _ => (0.0, 0.0),
     };
     let (seconds, quarters) = match expected.first() {
-        Some(first) if !(spans.1 > 0.0) => (first.length_s, first.length_quarters),
+        Some(first) if spans.1.is_nan() || spans.1 <= 0.0 => {
+            (first.length_s, first.length_quarters)
+        }
         _ => spans,
     };
     let mean = seconds / quarters;

@@ -12,6 +12,7 @@ use crate::compare::follow::{self, Began, Course, Run};
 use crate::compare::grid::{self, Grid};
 use crate::compare::judgement::TimingMode;
 use crate::compare::robust::{Point, SlopePrior};
+use crate::compare::slots::Slot;
 
 /// A run with its own grid.
 #[derive(Clone, Debug)]
@@ -51,11 +52,46 @@ const TEMPO_SD: f64 = 0.3;
 const SAME_TEMPO_SD: f64 = 0.03;
 /// A run with fewer notes than this borrows the tempo of the longest one.
 const OWN_TEMPO_NOTES: usize = 6;
+/// A try after a jump has at least so many right notes ...
+const TRY_NOTES: f64 = 3.0;
+/// ... and this share of right ones: noodling after the end fits a bar by chance.
+const TRY_SHARE: f64 = 0.6;
+/// With less than this share of right notes another tuning is tried.
+const FOUND_SHARE: f64 = 0.4;
+/// The line is taken to be moved when at least this share fits then.
+const SHIFTED_SHARE: f64 = 0.8;
+/// How far a bass may be tuned off the line, in semitones, the likeliest first.
+const SHIFTS: [i16; 6] = [-1, -2, 1, 2, -12, 12];
 /// Right notes that are enough for a fit without the wrong ones.
 const RIGHT_ENOUGH: usize = 3;
 
 /// Lays the events over the slots: follows, aligns every way exactly, takes the cheapest.
+///
+/// When little of the line is found, the whole line is tried a semitone or two away, so that a
+/// bass tuned differently is still laid note for note; the verdicts remain those of the pitches
+/// as written.
 pub(crate) fn lay(course: &Course) -> Laid {
+    let mut passes = cheapest(course);
+    if right_share(course, &passes) < FOUND_SHARE {
+        for shift in SHIFTS {
+            let slots = shifted(course.slots, shift);
+            let other = Course {
+                slots: &slots,
+                ..*course
+            };
+            let laid = cheapest(&other);
+            if right_share(&other, &laid) >= SHIFTED_SHARE {
+                passes = laid;
+                break;
+            }
+        }
+    }
+    let scored = choose(course, &passes);
+    Laid { passes, scored }
+}
+
+/// The passes of the cheapest way.
+fn cheapest(course: &Course) -> Vec<Pass> {
     let mut best: Option<(f64, Vec<Pass>)> = None;
     for way in follow::follow(course) {
         let (cost, passes) = refine(course, &way);
@@ -63,9 +99,25 @@ pub(crate) fn lay(course: &Course) -> Laid {
             best = Some((cost, passes));
         }
     }
-    let passes = best.map(|b| b.1).unwrap_or_default();
-    let scored = choose(course, &passes);
-    Laid { passes, scored }
+    best.map(|b| b.1).unwrap_or_default()
+}
+
+/// Share of the slots that some pass matched with the right pitch.
+fn right_share(course: &Course, passes: &[Pass]) -> f64 {
+    let mut found = vec![false; course.slots.len()];
+    for &(slot, event) in passes.iter().flat_map(|pass| &pass.pairs) {
+        found[slot] |= costs::same_pitch(&course.slots[slot], &course.events[event]);
+    }
+    found.iter().filter(|f| **f).count() as f64 / found.len().max(1) as f64
+}
+
+/// The slots with every pitch moved by some semitones, as far as MIDI numbers reach.
+fn shifted(slots: &[Slot], semitones: i16) -> Vec<Slot> {
+    let mut slots = slots.to_vec();
+    for midi in slots.iter_mut().flat_map(|slot| &mut slot.midi) {
+        *midi = (i16::from(*midi) + semitones).clamp(0, 127) as u8;
+    }
+    slots
 }
 
 /// Aligns each run of a way on its own grid. Output: the total cost in nats, and the passes.
@@ -97,7 +149,8 @@ fn refine(course: &Course, way: &[Run]) -> (f64, Vec<Pass>) {
             continue;
         };
         total += alignment.cost;
-        if !alignment.pairs.is_empty() {
+        let believed = run.began != Began::Jump || is_try(course, &alignment.pairs);
+        if believed && !alignment.pairs.is_empty() {
             passes.push(Pass {
                 pairs: alignment.pairs,
                 grid,
@@ -106,6 +159,19 @@ fn refine(course: &Course, way: &[Run]) -> (f64, Vec<Pass>) {
         }
     }
     (total, passes)
+}
+
+/// True when the notes after a jump are another try at the line and not something else that
+/// happens to begin like a bar of it.
+fn is_try(course: &Course, pairs: &[(usize, usize)]) -> bool {
+    let (Some(first), Some(last)) = (pairs.first(), pairs.last()) else {
+        return false;
+    };
+    let right = |&&(slot, event): &&(usize, usize)| {
+        costs::same_pitch(&course.slots[slot], &course.events[event])
+    };
+    let right = pairs.iter().filter(right).count() as f64;
+    right >= TRY_NOTES && right >= TRY_SHARE * (last.0 - first.0 + 1) as f64
 }
 
 /// The slots and events that belong to a run: up to where the next one begins, and for the first

@@ -45,6 +45,8 @@ const CUT: f64 = 3.5;
 /// Rounds of reweighting, first by absolute deviations, then by the biweight. Both settle well
 /// before.
 const ROUNDS: (usize, usize) = (8, 8);
+/// Reweighting ends when the curve moves by less than this, in seconds: one sample.
+const SETTLED_S: f64 = 2e-5;
 /// Deviations below this count alike in the first rounds, in seconds.
 const ABSOLUTE_FLOOR_S: f64 = 0.003;
 
@@ -59,6 +61,16 @@ impl Polynomial {
     /// Played seconds per written second at a place in the line.
     pub fn slope_at(&self, at_s: f64) -> f64 {
         self.coefficients[1] + 2.0 * self.coefficients[2] * (at_s - self.origin_s)
+    }
+
+    /// True when the other curve is the same to [`SETTLED_S`] at both ends and in the middle.
+    fn same_as(&self, other: &Self, points: &[Point]) -> bool {
+        let (Some(first), Some(last)) = (points.first(), points.last()) else {
+            return true;
+        };
+        [first.at_s, 0.5 * (first.at_s + last.at_s), last.at_s]
+            .iter()
+            .all(|&at_s| (self.time_at(at_s) - other.time_at(at_s)).abs() < SETTLED_S)
     }
 
     /// Standard deviation of [`Self::time_at`], in seconds.
@@ -91,7 +103,12 @@ pub(crate) fn fit(points: &[Point], degree: usize, prior: SlopePrior) -> Option<
             let off = (point.t_s - fitted.time_at(point.at_s)).abs();
             *weight = point.weight * ABSOLUTE_FLOOR_S / off.max(ABSOLUTE_FLOOR_S);
         }
-        fitted = solve(points, &weights, degree, prior, origin_s, SCALE_FLOOR_S)?;
+        let next = solve(points, &weights, degree, prior, origin_s, SCALE_FLOOR_S)?;
+        let settled = next.same_as(&fitted, points);
+        fitted = next;
+        if settled {
+            break;
+        }
     }
     let mut scale_s = scale(points, &fitted);
     for _ in 0..ROUNDS.1 {
@@ -105,7 +122,12 @@ pub(crate) fn fit(points: &[Point], degree: usize, prior: SlopePrior) -> Option<
             };
             *weight = point.weight * kept.max(1e-9);
         }
-        fitted = solve(points, &weights, degree, prior, origin_s, scale_s)?;
+        let next = solve(points, &weights, degree, prior, origin_s, scale_s)?;
+        let settled = next.same_as(&fitted, points);
+        fitted = next;
+        if settled {
+            break;
+        }
         scale_s = scale(points, &fitted);
     }
     fitted.scale_s = scale_s;
@@ -119,7 +141,7 @@ fn scale(points: &[Point], fitted: &Polynomial) -> f64 {
         .filter(|p| p.weight > 0.0)
         .map(|p| ((p.t_s - fitted.time_at(p.at_s)).abs(), p.weight))
         .collect();
-    sizes.sort_by(|a, b| a.0.total_cmp(&b.0));
+    sizes.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
     let half = sizes.iter().map(|s| s.1).sum::<f64>() / 2.0;
     let mut sum = 0.0;
     let mut median = 0.0;

@@ -94,11 +94,14 @@ impl<'a> Scene<'a> {
                 at = next;
             }
         }
-        (
-            self.events[at].release_s,
-            self.events[at].end,
-            self.events[at].depth_db,
-        )
+        let (release_s, end) = (self.events[at].release_s, self.events[at].end);
+        // A soft note that only the line brought to light ends the one before it.
+        match self.events.get(before) {
+            Some(next) if self.matched[before] && next.onset_s < release_s => {
+                (next.onset_s, EndCause::NextOnset, 0.0)
+            }
+            _ => (release_s, end, self.events[at].depth_db),
+        }
     }
 
     /// True when a note of its own stands between two events, so that nothing can be said of the

@@ -26,7 +26,7 @@ pub(crate) fn agreement(scene: &Scene, notes: &[JudgedNote], extras: &[ExtraNote
     if notes.is_empty() {
         return Agreement::Recognised;
     }
-    if scene.laid.passes.is_empty() && scene.events.iter().all(|event| !(event.evidence >= 0.0)) {
+    if scene.laid.passes.is_empty() && !scene.events.iter().any(|event| event.evidence >= 0.0) {
         return Agreement::NothingHeard(scene.settings.loudest_dbfs);
     }
     let proved = |note: &&JudgedNote| {

@@ -169,10 +169,13 @@ fn carried(
     let written_s = expected.length_s * pass.grid.slope_at(scene.slots[slot].at_s);
     if is_dead(heard, written_s, fall_db, marks.dead_fall_db) {
         flags.push(Flag::Dead);
-    } else if !expected.legato_next && !expected.staccato && end == EndCause::Damped {
-        if lasts_s < marks.clipped_share * written_s && written_s - lasts_s > CLIPPED_FROM_S {
-            flags.push(Flag::Clipped);
-        }
+    } else if !expected.legato_next
+        && !expected.staccato
+        && end == EndCause::Damped
+        && lasts_s < marks.clipped_share * written_s
+        && written_s - lasts_s > CLIPPED_FROM_S
+    {
+        flags.push(Flag::Clipped);
     }
     JudgedNote {
         expected: expected.clone(),

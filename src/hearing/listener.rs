@@ -76,6 +76,8 @@ const JUDGED_AFTER_S: f64 = 0.165;
 const LONGEST_NOTE_S: f64 = 9.0;
 /// Onsets closer than this belong to one pluck.
 const ONE_PLUCK_S: f64 = 0.045;
+/// An event with more evidence than this may be a note in the end, so it ends the one before.
+const MAYBE: f64 = -3.0;
 /// How fast the usual level follows a new note.
 const USUAL_LEVEL_PACE: f64 = 0.15;
 /// Kept of the low-rate stream.
@@ -511,11 +513,18 @@ impl Listener {
             .unwrap_or(self.stream.end() as f64)
             .min(onset + LONGEST_NOTE_S * r)
             .max(onset + 1.0);
-        let coarse = self.meter.measure(&self.stream, onset, limit);
+        // What may be a note of another pitch must not be listened into.
+        let maybe = self
+            .forming
+            .iter()
+            .find(|n| n.evidence > MAYBE)
+            .map(|n| n.jump.at);
+        let heard_to = maybe.map_or(limit, |m| m.clamp(onset + 1.0, limit));
+        let coarse = self.meter.measure(&self.stream, onset, heard_to);
         let period = coarse.map_or(LEVEL_SPAN_DEFAULT_S * r, |p| r / p.hz);
         let end = self.end_of(onset, limit, period, next.is_some());
         let pitch = match coarse {
-            Some(p) if end.at < onset + 0.48 * r && end.at < limit - 0.01 * r => {
+            Some(p) if end.at < onset + 0.48 * r && end.at < heard_to - 0.01 * r => {
                 self.meter.measure(&self.stream, onset, end.at).or(Some(p))
             }
             other => other,

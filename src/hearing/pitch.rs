@@ -20,6 +20,13 @@ const SERIES_TO_HZ: f64 = 1_400.0;
 const SERIES_RANGE_DB: f64 = 38.0;
 /// Partials of one candidate that are looked at.
 const SERIES_PARTIALS: usize = 12;
+/// How far the laying of a series may move a candidate, in cents.
+const LAY_CENTS: f64 = 40.0;
+/// A series whose power lies in its even partials (or every third) but for this share is taken
+/// for the octave (or twelfth) below what sounds, in decibels.
+const PARITY_DB: f64 = -12.0;
+/// What such a series loses per 10 dB beyond.
+const PARITY_LOSS: f64 = 0.5;
 /// Span of the fine pitch after the onset, in seconds, for a note long enough.
 const FINE_FROM_S: f64 = 0.080;
 const FINE_TO_S: f64 = 0.480;
@@ -44,6 +51,8 @@ pub struct Pitch {
 #[derive(Clone, Copy, Debug)]
 struct Candidate {
     hz: f64,
+    /// Stiffness with which the series lies best.
+    b: f64,
     dip: f64,
     score: f64,
 }
@@ -54,7 +63,7 @@ pub struct PitchMeter {
     lowest_hz: f64,
     highest_hz: f64,
     taps: Vec<f32>,
-    raw: Vec<f32>,
+    top_db: f64,
     smooth: Vec<f32>,
     spectrum: Spectrum,
     past: Spectrum,
@@ -73,7 +82,7 @@ impl PitchMeter {
             lowest_hz,
             highest_hz,
             taps: low_pass_taps(pass, (pass * 1.6).min(0.49)),
-            raw: Vec::new(),
+            top_db: 0.0,
             smooth: Vec::new(),
             spectrum: Spectrum::new(),
             past: Spectrum::new(),
@@ -96,7 +105,11 @@ impl PitchMeter {
         }
         self.series(stream, onset, skip, length_s);
         self.gather();
+        let top = self.top_db;
         for i in 0..self.candidates.len() {
+            let (hz, b) = self.spectrum.lay(self.candidates[i].hz, LAY_CENTS, top);
+            self.candidates[i].hz = hz;
+            self.candidates[i].b = b;
             self.candidates[i].score = self.score(self.candidates[i], length_s);
         }
         let best = self
@@ -117,8 +130,13 @@ impl PitchMeter {
         let b = (onset + fine_to * self.rate_hz).round().min(end) as i64;
         self.spectrum
             .analyse(stream.range(a, b.min(stream.end())), self.rate_hz);
-        let string = fit_stiff_string(&self.spectrum, best.hz, 1e-4)
-            .filter(|s| (1731.2 * (s.f1_hz / best.hz).ln()).abs() < 45.0);
+        let top = self
+            .spectrum
+            .peak_between(SERIES_FROM_HZ, SERIES_TO_HZ)
+            .map_or(0.0, |p| p.db);
+        let (hz, b) = self.spectrum.lay(best.hz, LAY_CENTS, top);
+        let string = fit_stiff_string(&self.spectrum, hz, b)
+            .filter(|s| (1731.2 * (s.f1_hz / hz).ln()).abs() < 25.0);
         let StiffString {
             f1_hz,
             inharmonicity,
@@ -176,6 +194,7 @@ impl PitchMeter {
             .spectrum
             .peak_between(SERIES_FROM_HZ, SERIES_TO_HZ)
             .map_or(-200.0, |p| p.db);
+        self.top_db = top;
         self.spectrum.peaks(
             SERIES_FROM_HZ,
             SERIES_TO_HZ,
@@ -232,6 +251,7 @@ impl PitchMeter {
             let dip = self.dip_near(hz);
             self.candidates.push(Candidate {
                 hz,
+                b: 1e-4,
                 dip,
                 score: 0.0,
             });
@@ -253,9 +273,7 @@ impl PitchMeter {
     /// How well the series of `c` explains the sound: what share of the peaks it accounts for
     /// beyond chance, less what it promises and does not show, plus its periodicity.
     fn score(&self, c: Candidate, length_s: f64) -> f64 {
-        let string = fit_stiff_string(&self.spectrum, c.hz, 1e-4)
-            .filter(|s| (1731.2 * (s.f1_hz / c.hz).ln()).abs() < 60.0);
-        let (f1, b) = string.map_or((c.hz, 1e-4), |s| (s.f1_hz, s.inharmonicity));
+        let (f1, b) = (c.hz, c.b);
         let partial = |k: f64| k * f1 * ((1.0 + b * k * k) / (1.0 + b)).sqrt();
         let resolution = 0.7 / self.spectrum.length_s;
         let total: f64 = self.weights.iter().sum::<f64>().max(1e-9);
@@ -301,8 +319,15 @@ impl PitchMeter {
         } else {
             0.5
         };
+        // Power per residue: the odd partials must not all be missing, nor all but every third.
+        let power = |k: usize| seen[k].powi(4);
+        let all: f64 = (1..=last).map(power).sum::<f64>() + 1e-12;
+        let odd: f64 = (1..=last).filter(|k| k % 2 == 1).map(power).sum::<f64>() + 1e-12;
+        let off_third: f64 = (1..=last).filter(|k| k % 3 != 0).map(power).sum::<f64>() + 1e-12;
+        let lack = |part: f64| (PARITY_DB - 10.0 * (part / all).log10()).max(0.0) / 10.0;
+        let parity = PARITY_LOSS * lack(odd).max(lack(off_third)).min(2.0);
         let trust = (length_s * f1 / 8.0).min(1.0);
-        trust * (beyond - 0.7 * missing) + 0.8 * (1.0 - c.dip)
+        trust * (beyond - 0.7 * missing - parity) + 0.8 * (1.0 - c.dip)
     }
 }
 

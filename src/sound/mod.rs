@@ -3,7 +3,7 @@
 //! | file | what lives there |
 //! |---|---|
 //! | [`block`] | what every source delivers: samples, a gap or the end |
-//! | [`file`] | opening a take, by its content: WAV or FLAC, from a path or from standard input |
+//! | [`file`](mod@file) | opening a take, by its content: WAV or FLAC, from a path or from standard input |
 //! | [`mixdown`] | many channels to one, dead and opposed channels left out |
 //! | [`health`] | samples that are no numbers, and clipping |
 //! | [`notes`] | what a source has to say about the sound it delivered |

@@ -248,23 +248,7 @@ fn read_fmt<R: Read>(
         );
         return Err(malformed(input, chunk_at, &what));
     }
-    let packing = match (code, sample_bytes) {
-        (1, 1) => Packing::U8,
-        (1, 2) => Packing::I16,
-        (1, 3) => Packing::I24,
-        (1, 4) => Packing::I32,
-        (3, 4) => Packing::F32,
-        (3, 8) => Packing::F64,
-        _ => {
-            let kind = if code == 1 { "integers" } else { "floats" };
-            let codec = format!("{container_bits}-bit {kind}");
-            return Err(SoundError::UnsupportedCodec {
-                file: input.file.clone(),
-                at_byte: chunk_at,
-                codec,
-            });
-        }
-    };
+    let packing = packing(input, chunk_at, (code, sample_bytes), container_bits)?;
     let samples = if code == 3 {
         SampleFormat::Float {
             bits: container_bits,
@@ -281,6 +265,31 @@ fn read_fmt<R: Read>(
         samples,
         packing,
         data_bytes: None,
+    })
+}
+
+/// How the bytes of a sample are read, by format code (1 or 3) and bytes of a sample.
+fn packing<R: Read>(
+    input: &Counted<R>,
+    chunk_at: u64,
+    (code, sample_bytes): (u16, u16),
+    container_bits: u16,
+) -> Result<Packing, SoundError> {
+    let kind = if code == 1 { "integers" } else { "floats" };
+    Ok(match (code, sample_bytes) {
+        (1, 1) => Packing::U8,
+        (1, 2) => Packing::I16,
+        (1, 3) => Packing::I24,
+        (1, 4) => Packing::I32,
+        (3, 4) => Packing::F32,
+        (3, 8) => Packing::F64,
+        _ => {
+            return Err(SoundError::UnsupportedCodec {
+                file: input.file.clone(),
+                at_byte: chunk_at,
+                codec: format!("{container_bits}-bit {kind}"),
+            });
+        }
     })
 }
 

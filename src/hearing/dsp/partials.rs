@@ -152,6 +152,62 @@ impl Spectrum {
     }
 }
 
+/// Stiffnesses tried when a series is laid over a spectrum.
+const TRIED_B: [f64; 4] = [0.0, 1e-4, 3e-4, 8e-4];
+/// Steps of the fundamental when a series is laid over a spectrum, in cents.
+const STEP_CENTS: f64 = 4.0;
+/// Partials that are laid over a spectrum.
+const LAID_PARTIALS: usize = 10;
+/// What lies this far below the strongest peak adds nothing.
+const LAID_RANGE_DB: f64 = 40.0;
+
+impl Spectrum {
+    /// Height of the spectrum at `hz` above `floor_db`, 0 or more, in decibels.
+    fn height(&self, hz: f64, floor_db: f64) -> f64 {
+        let at = hz / self.bin_hz;
+        let k = at as usize;
+        match self.db.get(k..k + 2) {
+            Some([a, b]) => {
+                let share = at - k as f64;
+                let v = f64::from(*a) * (1.0 - share) + f64::from(*b) * share;
+                (v - floor_db).max(0.0)
+            }
+            _ => 0.0,
+        }
+    }
+
+    /// Lays the series of a stiff string over the spectrum so that as many partials as can be
+    /// meet a ridge, within `reach_cents` of `f_hz`: the fundamental and the stiffness that meet
+    /// most. Heights are added in decibels, so that ten weak partials that agree outweigh one
+    /// strong mode of the body that does not belong.
+    ///
+    /// # Source
+    /// Harmonic sum of a log spectrum: D. J. Hermes (1988), *Measurement of pitch by subharmonic
+    /// summation*, J. Acoust. Soc. Am. 83, 257-264; here with the stiff string's partials.
+    pub fn lay(&self, f_hz: f64, reach_cents: f64, top_db: f64) -> (f64, f64) {
+        let floor_db = top_db - LAID_RANGE_DB;
+        let steps = (reach_cents / STEP_CENTS).round() as i32;
+        let mut best = (f64::NEG_INFINITY, f_hz, 1e-4);
+        for b in TRIED_B {
+            for step in -steps..=steps {
+                let f1 = f_hz * (f64::from(step) * STEP_CENTS / 1200.0).exp2();
+                let mut sum = 0.0;
+                for k in 1..=LAID_PARTIALS {
+                    let kf = k as f64;
+                    let hz = kf * f1 * ((1.0 + b * kf * kf) / (1.0 + b)).sqrt();
+                    sum += self.height(hz, floor_db) / (1.0 + 0.1 * kf);
+                }
+                // Between equals the softer bend and the nearer fundamental.
+                sum -= 0.02 * f64::from(step).abs();
+                if sum > best.0 {
+                    best = (sum, f1, b);
+                }
+            }
+        }
+        (best.1, best.2)
+    }
+}
+
 /// Highest partial number used.
 pub const PARTIALS: usize = 6;
 /// A partial this far below the strongest is not used.
@@ -170,7 +226,7 @@ const HIGHEST_B: f64 = 5e-3;
 /// fit of the others is left out.
 pub fn fit_stiff_string(spectrum: &Spectrum, f_hz: f64, prior_b: f64) -> Option<StiffString> {
     let mut found: Vec<(f64, Peak)> = Vec::with_capacity(PARTIALS);
-    let reach = (1.0 / spectrum.length_s).clamp(0.03 * f_hz, 0.22 * f_hz);
+    let reach = (0.6 / spectrum.length_s).clamp(0.015 * f_hz, 0.15 * f_hz);
     let top_hz = spectrum.bin_hz * (spectrum.db.len() as f64 - 2.0);
     for k in 1..=PARTIALS {
         let kf = k as f64;
@@ -203,7 +259,9 @@ pub fn fit_stiff_string(spectrum: &Spectrum, f_hz: f64, prior_b: f64) -> Option<
             r(*a).total_cmp(&r(*b))
         })?;
         let off = residual(found[worst].0, &found[worst].1).abs();
-        if found.len() > 2 && off > 18.0 {
+        // A quarter of a resolution cell, or a dozen cents, is what a partial may be off.
+        let cell = 1731.2 * 0.25 / spectrum.length_s / found[worst].1.hz;
+        if found.len() > 2 && off > cell.max(12.0) {
             found.remove(worst);
             continue;
         }

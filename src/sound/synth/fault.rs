@@ -198,13 +198,7 @@ impl FromStr for Fault {
         }
         let spot = || spot(text, parts[1]);
         let number = |at: usize, low: f64, high: f64| amount(text, parts[at], low, high);
-        let semitones = || match parts[2].parse::<i32>() {
-            Ok(semitones) if semitones != 0 && (-24..=24).contains(&semitones) => Ok(semitones),
-            _ => Err(FaultError::Semitones {
-                text: text.to_owned(),
-                amount: parts[2].to_owned(),
-            }),
-        };
+        let semitones = || semitones(text, parts[2]);
         let ms = || number(2, 1.0, 5_000.0);
         let cents = || number(2, 1.0, 100.0);
         Ok(match kind {
@@ -275,6 +269,16 @@ fn spot(text: &str, spot: &str) -> Result<Spot, FaultError> {
         text: text.to_owned(),
         spot: spot.to_owned(),
     })
+}
+
+fn semitones(text: &str, amount: &str) -> Result<i32, FaultError> {
+    match amount.parse::<i32>() {
+        Ok(semitones) if semitones != 0 && (-24..=24).contains(&semitones) => Ok(semitones),
+        _ => Err(FaultError::Semitones {
+            text: text.to_owned(),
+            amount: amount.to_owned(),
+        }),
+    }
 }
 
 fn amount(text: &str, amount: &str, low: f64, high: f64) -> Result<f64, FaultError> {

@@ -9,7 +9,7 @@
 //! | `faulty` | putting them in |
 //! | [`voice`] | how the instrument sounds: where it is plucked, how it rings, how bright it is |
 //! | `string` | the sound of one note: a sum of decaying partials |
-//! | [`render`] | a performance and a voice to samples |
+//! | [`render`](mod@render) | a performance and a voice to samples |
 //! | `random` | a small generator, so that a seed gives the same take everywhere |
 //!
 //! No file, no clock, no device: the same performance, voice and rate give the same samples.
