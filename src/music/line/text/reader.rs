@@ -173,22 +173,35 @@ impl Reader<'_> {
             return Ok(());
         }
         self.given.clear();
-        let mut segments: Vec<&str> = line_text.split('|').collect();
-        if segments.len() > 1 && segments.last().is_some_and(|last| last.trim().is_empty()) {
-            segments.pop();
-        }
-        if segments.len() > 1 && segments[0].trim().is_empty() {
-            segments.remove(0);
-        }
-        for segment in segments {
-            self.read_bar(line, number, segment)?;
+        let segments: Vec<&str> = line_text.split('|').collect();
+        let last = segments.len() - 1;
+        let mut column = 1;
+        for (at, segment) in segments.into_iter().enumerate() {
+            // A bar line before the first bar or after the last shuts nothing in.
+            let at_edge = last > 0 && (at == 0 || at == last);
+            if !(at_edge && segment.trim().is_empty()) {
+                self.read_bar(number, segment, column)?;
+            }
+            column += segment.chars().count() + 1;
         }
         Ok(())
     }
 
-    fn read_bar(&mut self, line: &str, number: usize, segment: &str) -> Placed<()> {
-        let whole = span_of(line, number, segment);
-        let mut bar_words = words(segment, column_of(line, segment));
+    /// Reads the bar in `segment`, which begins at `column` of text line `number`.
+    fn read_bar(&mut self, number: usize, segment: &str, column: usize) -> Placed<()> {
+        let mut bar_words = words(segment, column);
+        let whole = match (bar_words.first(), bar_words.last()) {
+            (Some(first), Some(last)) => Span {
+                line: number,
+                column: first.column,
+                width: last.column - first.column + last.text.chars().count(),
+            },
+            _ => Span {
+                line: number,
+                column,
+                width: segment.chars().count().max(1),
+            },
+        };
         if bar_words.first().is_some_and(|word| word.text == "pickup") {
             if !self.bars.is_empty() {
                 return Err((word_span(number, bar_words[0]), TextFault::PickupNotFirst));
