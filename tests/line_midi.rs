@@ -178,7 +178,10 @@ const MISTAKES: [(&str, &str); 18] = [
         "tempo-too-fast.mid",
         "tick 0: a tempo of 60000 beats a minute",
     ),
-    ("tempo-zero.mid", "tick 0: a tempo of inf beats a minute"),
+    (
+        "tempo-zero.mid",
+        "tick 0: a tempo of 0 microseconds to the quarter note",
+    ),
     (
         "two-parts.mid",
         "2 parts with notes, and a line is one part: track 1 `Bass` channel 1",

@@ -497,6 +497,22 @@ fn what_is_no_line_at_all_is_refused() {
         );
     }
     assert!(read_bytes("A.LINE", b"1/1 3:0").is_ok());
+    // Bar lines with nothing between them.
+    for text in ["|", "1/1 3:0 || 3:0", "||"] {
+        let message = read_bytes("a.line", text.as_bytes())
+            .unwrap_err()
+            .to_string();
+        assert!(
+            message.contains("empty") || message.contains("no notes"),
+            "{text}: {message}"
+        );
+    }
+    assert_eq!(
+        read_bytes("a.line", b"| 1/1 3:0 | 3:2 |")
+            .unwrap()
+            .bar_count(),
+        2
+    );
     let with_bom = "\u{feff}title: A\r\n1/1 3:0\r\n";
     assert_eq!(
         read_bytes("a.line", with_bom.as_bytes()).unwrap().title(),

@@ -147,12 +147,15 @@ fn check_note(note: &Note, instrument: &Instrument, key: Key) -> Result<(), Faul
     }
     if instrument.places(note.midi).is_empty() {
         let (lowest, highest) = instrument.range();
+        let (tuning, frets) = (instrument.tuning(), instrument.frets());
+        let range = format!(
+            "{} to {} (tuning {tuning}, {frets} frets)",
+            name(lowest),
+            name(highest)
+        );
         return Err(FaultKind::Unplayable {
             note: name(note.midi),
-            lowest: name(lowest),
-            highest: name(highest),
-            tuning: instrument.tuning().to_string(),
-            frets: instrument.frets(),
+            range,
         });
     }
     match note.finger {

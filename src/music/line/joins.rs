@@ -87,12 +87,17 @@ fn frames_of(held: &Held) -> Option<Frames> {
 
 /// The join from each grip to the next: one fewer than there are grips.
 pub(crate) fn joins(held: &[Held]) -> Vec<JoinKind> {
-    let mut hand: Option<Frames> = held.first().and_then(frames_of);
+    let frames: Vec<Option<Frames>> = held.iter().map(frames_of).collect();
+    // What the hand must hold next, counted from each grip on, found from the end backwards.
+    let mut coming = frames.clone();
+    for at in (0..coming.len().saturating_sub(1)).rev() {
+        coming[at] = coming[at].or(coming[at + 1]);
+    }
+    let mut hand = frames.first().copied().flatten();
     let mut kinds = Vec::with_capacity(held.len().saturating_sub(1));
     for (at, pair) in held.windows(2).enumerate() {
-        let wanted = frames_of(&pair[1]);
-        let after = held[at + 2..].iter().find_map(frames_of);
-        let (moved, now) = hand_way(hand, wanted, after);
+        let after = coming.get(at + 2).copied().flatten();
+        let (moved, now) = hand_way(hand, frames[at + 1], after);
         kinds.push(kind(&pair[0], &pair[1], moved));
         hand = now;
     }

@@ -60,7 +60,7 @@ pub enum LineReadError {
         /// The name given.
         name: String,
         /// What and where.
-        error: TextError,
+        error: Box<TextError>,
     },
     /// A MIDI file that cannot be taken as a line.
     #[error("{name}: {error}")]
@@ -68,7 +68,7 @@ pub enum LineReadError {
         /// The name given.
         name: String,
         /// What and where.
-        error: MidiError,
+        error: Box<MidiError>,
     },
 }
 
@@ -88,11 +88,15 @@ pub fn read_bytes(name: &str, bytes: &[u8]) -> Result<Line, LineReadError> {
                 name: name.clone(),
                 offset: error.valid_up_to(),
             })?;
-            read_text(text).map_err(|error| LineReadError::Text { name, error })
+            read_text(text).map_err(|error| LineReadError::Text {
+                name,
+                error: Box::new(error),
+            })
         }
-        Some("mid" | "midi") => {
-            read_midi(bytes).map_err(|error| LineReadError::Midi { name, error })
-        }
+        Some("mid" | "midi") => read_midi(bytes).map_err(|error| LineReadError::Midi {
+            name,
+            error: Box::new(error),
+        }),
         _ => Err(LineReadError::UnknownFormat { name }),
     }
 }

@@ -64,6 +64,12 @@ pub enum MidiError {
         /// What the decoder says.
         cause: String,
     },
+    /// A quarter note without length.
+    #[error("tick {tick}: a tempo of 0 microseconds to the quarter note; the file is damaged")]
+    NoTempo {
+        /// Where.
+        tick: u64,
+    },
     /// A tempo out of range.
     #[error("tick {tick}: {cause}")]
     Tempo {

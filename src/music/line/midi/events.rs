@@ -203,23 +203,36 @@ fn read_track(chunk: &Chunk<'_>, track: usize, song: &mut Song) -> Result<String
             TrackEventKind::SysEx(_) | TrackEventKind::Escape(_) => {}
         }
     }
-    if let Some((at, index)) = sounding
+    never_ended(&sounding, &notes, track)?;
+    add_parts(notes, track, &name, song);
+    Ok(name)
+}
+
+/// Refuses a note that still sounds when its track is over.
+fn never_ended(sounding: &[Sounding], notes: &[Vec<Timed>], track: usize) -> Result<(), MidiError> {
+    let open = sounding
         .iter()
         .enumerate()
-        .find_map(|(at, slot)| slot.map(|index| (at, index)))
-    {
-        let note = notes[at / 128][index];
-        return Err(MidiError::NeverEnded {
-            track,
-            tick: note.start,
-            note: Key::default().spell(note.midi).to_string(),
-        });
-    }
+        .find_map(|(at, slot)| slot.map(|index| (at, index)));
+    let Some((at, index)) = open else {
+        return Ok(());
+    };
+    let note = notes[at / 128][index];
+    let name = Key::default().spell(note.midi).to_string();
+    Err(MidiError::NeverEnded {
+        track,
+        tick: note.start,
+        note: name,
+    })
+}
+
+/// Adds the channels that have notes to the song.
+fn add_parts(notes: Vec<Vec<Timed>>, track: usize, name: &str, song: &mut Song) {
     for (channel, mut notes) in notes.into_iter().enumerate() {
         // A note without length makes no sound; it comes from a pitch doubled on one tick.
         notes.retain(|note| note.end > note.start);
         if !notes.is_empty() {
-            let name = name.clone();
+            let name = name.to_owned();
             song.parts.push(Part {
                 track,
                 name,
@@ -228,7 +241,6 @@ fn read_track(chunk: &Chunk<'_>, track: usize, song: &mut Song) -> Result<String
             });
         }
     }
-    Ok(name)
 }
 
 fn read_meta(meta: &MetaMessage<'_>, tick: u64, name: &mut String, song: &mut Song) {

@@ -33,6 +33,9 @@ const EARLY_PARTS: i64 = 16;
 /// one place.
 const FINEST_PARTS: i64 = 48;
 
+/// The length of notes too short to be measured, as a part of a quarter: a 64th note.
+const SHORTEST_PARTS: i64 = 16;
+
 /// Gaps shorter than this part of a quarter (a 32nd note) are no rests.
 const SLACK_PARTS: i64 = 8;
 
@@ -202,5 +205,80 @@ fn end(
             return place;
         }
     }
-    limit
+    // Too short for every place: a 64th note, so that a click does not become a long note.
+    limit.min(start + Length::quarter_over(SHORTEST_PARTS))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::music::line::meter::Meter;
+
+    fn written(notes: &[(u64, u64)]) -> Vec<(f64, f64)> {
+        let meter = Meter::default();
+        let length = meter.bar_length();
+        let slots = [Slot {
+            number: 1,
+            start: Length::ZERO,
+            length,
+            meter,
+        }];
+        let at = |tick| Length::from_ticks(tick, 480);
+        let groups: Vec<Group> = notes
+            .iter()
+            .map(|&(start, end)| Group {
+                start: at(start),
+                end: at(end),
+                pitches: vec![33],
+            })
+            .collect();
+        let row = |w: Written| (w.start.quarters(), w.end.quarters());
+        write(&groups, &slots)
+            .unwrap()
+            .into_iter()
+            .map(row)
+            .collect()
+    }
+
+    #[test]
+    fn short_gaps_are_legato_and_longer_ones_are_rests() {
+        // 59 ticks are under a 32nd note (60), 60 are not and are over a tenth of a quarter.
+        assert_eq!(written(&[(0, 421), (480, 960)])[0], (0.0, 1.0));
+        assert_eq!(written(&[(0, 420), (480, 960)])[0], (0.0, 0.875));
+        // A tenth of a half note is 96 ticks.
+        assert_eq!(written(&[(0, 864), (960, 1920)])[0], (0.0, 2.0));
+        assert_eq!(written(&[(0, 840), (960, 1920)])[0], (0.0, 1.75));
+        assert_eq!(written(&[(0, 240), (480, 960)])[0], (0.0, 0.5));
+    }
+
+    #[test]
+    fn onsets_on_written_places_stay_there_exactly() {
+        // A 128th, a sixteenth quintuplet and a triplet would move on any played grid.
+        let onsets = [0, 15, 96, 160, 480 + 192];
+        let notes: Vec<(u64, u64)> = onsets.iter().map(|&at| (at, at + 10)).collect();
+        for (row, tick) in written(&notes).iter().zip(onsets) {
+            assert_eq!(row.0, Length::from_ticks(tick, 480).quarters());
+        }
+    }
+
+    #[test]
+    fn played_onsets_go_to_the_plainest_grid_that_fits() {
+        // 7 ticks off are no written place, so the file counts as played in.
+        let sixteenths = written(&[(7, 110), (113, 240), (247, 350), (355, 470), (473, 900)]);
+        let starts: Vec<f64> = sixteenths.iter().map(|row| row.0).collect();
+        assert_eq!(starts, [0.0, 0.25, 0.5, 0.75, 1.0]);
+        let triplets = written(&[(7, 150), (167, 310), (311, 470), (487, 900)]);
+        let third = 1.0 / 3.0;
+        for (row, at) in triplets.iter().zip([0.0, third, 2.0 * third, 1.0]) {
+            assert!((row.0 - at).abs() < 1e-12, "{triplets:?}");
+        }
+    }
+
+    #[test]
+    fn the_last_note_ends_on_a_plain_place_or_with_its_bar() {
+        assert_eq!(written(&[(0, 960)])[0], (0.0, 2.0));
+        assert_eq!(written(&[(0, 973)])[0], (0.0, 2.0));
+        assert_eq!(written(&[(0, 1800)])[0], (0.0, 4.0));
+        assert_eq!(written(&[(0, 3)])[0].1, 1.0 / 16.0);
+    }
 }

@@ -174,6 +174,9 @@ fn notes_of(group: &Written) -> EventKind {
 fn set_tempos(bars: &mut [Bar], song: &Song, slots: &[Slot]) -> Result<Tempo, MidiError> {
     let mut opening = Tempo::default();
     for &(tick, microseconds) in &song.tempos {
+        if microseconds == 0 {
+            return Err(MidiError::NoTempo { tick });
+        }
         let tempo = Tempo::from_microseconds(microseconds)
             .map_err(|cause| MidiError::Tempo { tick, cause })?;
         let at = Length::from_ticks(tick, song.per_quarter);

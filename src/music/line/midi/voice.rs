@@ -103,3 +103,68 @@ fn two_voices(first: u8, second: u8, at: Length, slots: &[Slot]) -> MidiError {
         second: name(second),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::music::line::meter::Meter;
+
+    /// Bars of 4/4 at 480 ticks to the quarter.
+    fn bars(count: u32) -> Vec<Slot> {
+        let meter = Meter::default();
+        let length = meter.bar_length();
+        let start = |at: u32| Length::from_units(length.units() * i64::from(at));
+        (0..count)
+            .map(|at| Slot {
+                number: at + 1,
+                start: start(at),
+                length,
+                meter,
+            })
+            .collect()
+    }
+
+    fn voice(notes: &[(u64, u64, u8)]) -> Result<Vec<(f64, f64, Vec<u8>)>, MidiError> {
+        let notes: Vec<Timed> = notes
+            .iter()
+            .map(|&(start, end, midi)| Timed { start, end, midi })
+            .collect();
+        let groups = one_voice(&notes, 480, &bars(4))?;
+        let row = |g: Group| {
+            (
+                g.start.quarters() * 480.0,
+                g.end.quarters() * 480.0,
+                g.pitches,
+            )
+        };
+        Ok(groups.into_iter().map(row).collect())
+    }
+
+    #[test]
+    fn overlaps_up_to_a_32nd_are_cut_and_longer_ones_are_two_voices() {
+        // A 32nd note is an eighth of a quarter: 60 ticks of 480.
+        let cut = voice(&[(0, 540, 33), (480, 960, 35)]).unwrap();
+        assert_eq!(cut, [(0.0, 480.0, vec![33]), (480.0, 960.0, vec![35])]);
+        match voice(&[(1920, 2461, 33), (2400, 2880, 35)]) {
+            Err(MidiError::TwoVoices {
+                bar: 2,
+                beat,
+                first,
+                second,
+            }) => {
+                assert_eq!((beat, first.as_str(), second.as_str()), (2.0, "A1", "B1"));
+            }
+            other => panic!("{other:?}"),
+        }
+    }
+
+    #[test]
+    fn notes_struck_and_left_nearly_together_are_a_chord() {
+        let chord = voice(&[(7, 470, 45), (0, 490, 33), (480, 960, 35)]).unwrap();
+        assert_eq!(chord[0], (0.0, 480.0, vec![33, 45]));
+        // One member held much longer is a voice of its own.
+        assert!(voice(&[(0, 1920, 33), (0, 480, 45)]).is_err());
+        // A doubled note is one note.
+        assert_eq!(voice(&[(0, 480, 33), (3, 480, 33)]).unwrap()[0].2, [33]);
+    }
+}
