@@ -1,0 +1,90 @@
+//! What the README shows must work as it stands there.
+
+use std::fs;
+use std::path::Path;
+use std::process::Command;
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// The lines of the README that are set apart as text to be typed.
+fn typed() -> Vec<String> {
+    let readme = fs::read_to_string(root().join("README.md")).expect("the README");
+    let lines = readme.lines().filter_map(|line| line.strip_prefix("    "));
+    lines.map(str::to_owned).collect()
+}
+
+/// Arguments of the program in every command the README shows.
+fn commands() -> Vec<Vec<String>> {
+    typed()
+        .iter()
+        .filter_map(|line| {
+            let rest = line.strip_prefix("cargo run --release -- ");
+            rest.or_else(|| line.strip_prefix("seamline "))
+        })
+        .map(|rest| rest.split_whitespace().map(str::to_owned).collect())
+        .collect()
+}
+
+#[test]
+fn every_command_runs() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let demo = folder.path().join("demo-data");
+    fs::create_dir(&demo).expect("a folder");
+    for entry in fs::read_dir(root().join("demo-data")).expect("demo-data") {
+        let path = entry.expect("an entry").path();
+        fs::copy(&path, demo.join(path.file_name().expect("a name"))).expect("copied");
+    }
+    let commands = commands();
+    assert!(commands.len() >= 3, "{commands:?}");
+    for arguments in commands {
+        let output = Command::new(env!("CARGO_BIN_EXE_seamline"))
+            .args(&arguments)
+            .current_dir(folder.path())
+            .output()
+            .expect("the program starts");
+        assert!(
+            output.status.success(),
+            "seamline {}\n--- stdout\n{}\n--- stderr\n{}",
+            arguments.join(" "),
+            String::from_utf8_lossy(&output.stdout),
+            String::from_utf8_lossy(&output.stderr)
+        );
+    }
+}
+
+#[test]
+fn the_example_is_a_line() {
+    let typed = typed();
+    let from = typed
+        .iter()
+        .position(|line| line.starts_with("title:"))
+        .expect("the example");
+    let bars = typed[from..]
+        .iter()
+        .position(|line| line.starts_with("@D7"))
+        .expect("its end");
+    let text = typed[from..=from + bars].join("\n");
+    let line = seamline::music::line::read_text(&text).unwrap_or_else(|error| panic!("{error}"));
+    assert_eq!(line.bar_count(), 2);
+    // Counted by hand: five notes in the first bar (3:0 3:3 2:2 2:2 3:7), five in the second
+    // (4:2, tied; 2:0 2:2 2:4 D2).
+    assert_eq!(line.note_count(), 10);
+}
+
+/// The two commands that stand above all else, and no third.
+#[test]
+fn setting_up_takes_two_commands() {
+    let cargo: Vec<String> = typed()
+        .into_iter()
+        .filter(|line| line.starts_with("cargo "))
+        .collect();
+    assert_eq!(cargo.len(), 2, "{cargo:?}");
+    let checks = fs::read_to_string(root().join(".ci/run")).expect("the checks");
+    assert!(
+        checks.contains(&cargo[1]),
+        "`{}` is not what .ci/run runs",
+        cargo[1]
+    );
+}
