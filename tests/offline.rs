@@ -174,7 +174,7 @@ fn silence_is_heard_as_nothing() {
         assert_eq!(result.judgement.tally.missed, result.judgement.notes.len());
         let text = text::report(&result, false);
         assert!(
-            text.starts_with("take: no notes were heard; every sample is zero."),
+            text.starts_with("take: no note was heard; every sample is zero."),
             "{text}"
         );
         let object: serde_json::Value =

@@ -88,28 +88,35 @@ pub(super) fn pulse(result: &TakeResult) -> String {
     text
 }
 
-pub(super) fn another_line(result: &TakeResult, share: f64) -> Vec<String> {
+/// The opening on a take that is not the line: what was found out about it as a whole, and what
+/// to look at.
+pub(super) fn another_line(result: &TakeResult) -> Vec<String> {
+    let what = on_the_whole(result).unwrap_or("this does not sound like the line");
     vec![
-        format!(
-            "{}: this does not sound like the line; {:.0} % of its {} notes were found.",
-            name(result),
-            share * 100.0,
-            result.judgement.notes.len()
-        ),
+        format!("{}: {what}.", name(result)),
         "Do take and line belong together? Check the file names, --bars, --tuning and --a4. \
          Verdicts on single notes would say little, so none are shown."
             .to_owned(),
     ]
 }
 
-pub(super) fn nothing_heard(result: &TakeResult, level: f64) -> Vec<String> {
-    let loudness = if level.is_finite() {
-        format!("the loudest moment is {level:.1} dBFS")
-    } else {
-        "every sample is zero".to_owned()
+/// The opening on a take in which nothing was heard.
+pub(super) fn nothing_heard(result: &TakeResult) -> Vec<String> {
+    let what = match result.take.loudest_dbfs {
+        Some(_) => on_the_whole(result).unwrap_or("no note was heard"),
+        None => "no note was heard; every sample is zero",
     };
     vec![
-        format!("{}: no notes were heard; {loudness}.", name(result)),
+        format!("{}: {what}.", name(result)),
         "Check the cable, the volume knob and the input level, and record once more.".to_owned(),
     ]
+}
+
+/// The first finding about the take as a whole: where the line was not recognised, why.
+fn on_the_whole(result: &TakeResult) -> Option<&str> {
+    let findings = &result.judgement.findings;
+    let first = findings
+        .iter()
+        .find(|finding| finding.kind == FindingKind::Take)?;
+    Some(&first.sentence)
 }

@@ -277,12 +277,16 @@ pub(crate) fn another_line() -> TakeResult {
         missed: 6,
         ..Tally::default()
     };
-    judgement.findings = vec![Finding {
+    let whole = |sentence: &str| Finding {
         kind: FindingKind::Take,
         index: None,
         size: 0.0,
-        sentence: "2 of 8 notes were recognised".into(),
-    }];
+        sentence: sentence.into(),
+    };
+    judgement.findings = vec![
+        whole("this does not sound like the line: 25 % of its notes were heard"),
+        whole("nearly every note sounds 2 semitones below the written one"),
+    ];
     result
 }
 
@@ -309,7 +313,9 @@ pub(crate) fn nothing_heard() -> TakeResult {
         missed: 8,
         ..Tally::default()
     };
-    judgement.findings.clear();
+    judgement.findings.truncate(1);
+    judgement.findings[0].sentence =
+        "no note was heard; the loudest moment of the take is at -71 dBFS".into();
     result
 }
 

@@ -61,8 +61,8 @@ impl Page {
     fn opening(&mut self, result: &TakeResult) {
         let lines = match result.judgement.agreement {
             Agreement::Recognised => vec![verdicts(result), pulse(result)],
-            Agreement::AnotherLine(share) => another_line(result, share),
-            Agreement::NothingHeard(level) => nothing_heard(result, level),
+            Agreement::AnotherLine(_) => another_line(result),
+            Agreement::NothingHeard(_) => nothing_heard(result),
         };
         for (row, line) in lines.iter().filter(|line| !line.is_empty()).enumerate() {
             let tone = if row == 0 { Tone::Strong } else { Tone::Plain };
@@ -75,19 +75,23 @@ impl Page {
     fn findings(&mut self, result: &TakeResult) {
         let judgement = &result.judgement;
         let recognised = judgement.agreement == Agreement::Recognised;
-        let shown = |kind| recognised || kind == FindingKind::Take;
-        let findings: Vec<_> = judgement
-            .findings
-            .iter()
-            .filter(|finding| shown(finding.kind))
-            .collect();
+        let findings: Vec<_> = if recognised {
+            judgement.findings.iter().collect()
+        } else {
+            // The opening has told the first of them, and single notes say little.
+            let whole = judgement
+                .findings
+                .iter()
+                .filter(|f| f.kind == FindingKind::Take);
+            whole.skip(1).collect()
+        };
         if findings.is_empty() {
             if recognised && spotless(result) {
                 self.heading("Nothing to mend by the marks below.");
             }
             return;
         }
-        self.heading("To work on");
+        self.heading(if recognised { "To work on" } else { "Noticed" });
         let mut kinds: Vec<FindingKind> = findings.iter().map(|finding| finding.kind).collect();
         kinds.dedup();
         for kind in kinds {
@@ -101,7 +105,12 @@ impl Page {
             }
             let more = own.len().saturating_sub(FINDINGS_OF_A_KIND);
             if more > 0 {
-                self.entry("", Tone::Plain, &format!("and {more} more, marked below"));
+                let place = if kind == FindingKind::Take {
+                    ""
+                } else {
+                    ", marked below"
+                };
+                self.entry("", Tone::Plain, &format!("and {more} more{place}"));
             }
         }
     }
