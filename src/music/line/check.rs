@@ -43,7 +43,8 @@ pub(super) fn checked(mut parts: LineParts) -> Result<LineParts, LineFault> {
             before = check_event(&event.kind, before, &parts.instrument, bar.key).map_err(fault)?;
             notes += usize::from(matches!(event.kind, EventKind::Notes { .. }));
         }
-        check_bar_length(&parts, index, last).map_err(|kind| at(None, kind))?;
+        check_bar_length(&parts, index, last)
+            .map_err(|kind| at(event_at_fault(bar, &kind), kind))?;
         check_marks(bar).map_err(|kind| at(None, kind))?;
         total += bar.length();
         if total.units() > MAX_QUARTERS * UNITS_PER_QUARTER {
@@ -146,12 +147,15 @@ fn check_note(note: &Note, instrument: &Instrument, key: Key) -> Result<(), Faul
     }
     if instrument.places(note.midi).is_empty() {
         let (lowest, highest) = instrument.range();
+        let (tuning, frets) = (instrument.tuning(), instrument.frets());
+        let range = format!(
+            "{} to {} (tuning {tuning}, {frets} frets)",
+            name(lowest),
+            name(highest)
+        );
         return Err(FaultKind::Unplayable {
             note: name(note.midi),
-            lowest: name(lowest),
-            highest: name(highest),
-            tuning: instrument.tuning().to_string(),
-            frets: instrument.frets(),
+            range,
         });
     }
     match note.finger {
@@ -197,6 +201,21 @@ fn check_bar_length(parts: &LineParts, index: usize, last: usize) -> Result<(), 
         });
     }
     Ok(())
+}
+
+/// The event to point at when a bar is not full: the first that reaches beyond it, or the last.
+fn event_at_fault(bar: &Bar, kind: &FaultKind) -> Option<usize> {
+    let full = bar.meter.bar_length();
+    let mut end = Length::ZERO;
+    let ends = bar.events.iter().map(|event| {
+        end += event.length;
+        end
+    });
+    match kind {
+        FaultKind::BarTooLong { .. } => ends.into_iter().position(|end| end > full),
+        FaultKind::PickupTooLong { .. } => ends.into_iter().position(|end| end >= full),
+        _ => bar.events.len().checked_sub(1),
+    }
 }
 
 fn check_marks(bar: &Bar) -> Result<(), FaultKind> {

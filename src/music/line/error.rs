@@ -90,19 +90,13 @@ pub enum FaultKind {
     ChordUnplayable,
     /// A note the instrument does not have.
     #[error(
-        "{note} cannot be played on this instrument, which goes from {lowest} to {highest} (tuning {tuning}, {frets} frets); choose another octave or change the tuning"
+        "{note} cannot be played on this instrument, which goes from {range}; choose another octave or change the tuning"
     )]
     Unplayable {
         /// The note.
         note: String,
-        /// The instrument's lowest note.
-        lowest: String,
-        /// The instrument's highest note.
-        highest: String,
-        /// Its open strings.
-        tuning: String,
-        /// Its frets.
-        frets: u8,
+        /// The instrument's lowest and highest note, its open strings and its frets.
+        range: String,
     },
     /// A place off the neck.
     #[error("the instrument has no string {} fret {}; it has {strings} strings (1 is the thinnest) and {frets} frets", place.string, place.fret)]

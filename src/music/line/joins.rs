@@ -87,12 +87,17 @@ fn frames_of(held: &Held) -> Option<Frames> {
 
 /// The join from each grip to the next: one fewer than there are grips.
 pub(crate) fn joins(held: &[Held]) -> Vec<JoinKind> {
-    let mut hand: Option<Frames> = held.first().and_then(frames_of);
+    let frames: Vec<Option<Frames>> = held.iter().map(frames_of).collect();
+    // What the hand must hold next, counted from each grip on, found from the end backwards.
+    let mut coming = frames.clone();
+    for at in (0..coming.len().saturating_sub(1)).rev() {
+        coming[at] = coming[at].or(coming[at + 1]);
+    }
+    let mut hand = frames.first().copied().flatten();
     let mut kinds = Vec::with_capacity(held.len().saturating_sub(1));
     for (at, pair) in held.windows(2).enumerate() {
-        let wanted = frames_of(&pair[1]);
-        let after = held[at + 2..].iter().find_map(frames_of);
-        let (moved, now) = hand_way(hand, wanted, after);
+        let after = coming.get(at + 2).copied().flatten();
+        let (moved, now) = hand_way(hand, frames[at + 1], after);
         kinds.push(kind(&pair[0], &pair[1], moved));
         hand = now;
     }
@@ -153,5 +158,122 @@ fn kind(from: &Held, to: &Held, moved: Moved) -> JoinKind {
                 JoinKind::Crossing
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use JoinKind::{Crossing, Open, Repeat, Roll, SamePlace, Shift, Stretch};
+
+    fn of(places: &[(u8, u8)]) -> Vec<JoinKind> {
+        let held: Vec<Held> = places
+            .iter()
+            .map(|&(string, fret)| Held {
+                places: vec![(Place { string, fret }, None)],
+            })
+            .collect();
+        joins(&held)
+    }
+
+    // The expected kinds follow from the definitions of the trade at the head of this file:
+    // common practice, no source.
+
+    #[test]
+    fn a_scale_in_position_needs_no_shift() {
+        // C major, second position: A string 3 5, D string 2 3 5, G string 2 4 5.
+        assert_eq!(
+            of(&[
+                (3, 3),
+                (3, 5),
+                (2, 2),
+                (2, 3),
+                (2, 5),
+                (1, 2),
+                (1, 4),
+                (1, 5)
+            ]),
+            [
+                SamePlace, Crossing, SamePlace, SamePlace, Crossing, SamePlace, SamePlace
+            ]
+        );
+    }
+
+    #[test]
+    fn each_kind_is_told() {
+        assert_eq!(of(&[(3, 5), (3, 5)]), [Repeat]);
+        assert_eq!(of(&[(3, 0), (3, 0)]), [Repeat]);
+        assert_eq!(of(&[(3, 0), (3, 2), (2, 0)]), [Open, Open]);
+        assert_eq!(of(&[(3, 5), (2, 5)]), [Roll]);
+        assert_eq!(of(&[(4, 5), (2, 5)]), [Crossing]);
+        assert_eq!(of(&[(3, 3), (3, 10)]), [Shift]);
+        assert_eq!(of(&[(3, 3), (2, 6)]), [Crossing]);
+    }
+
+    #[test]
+    fn the_frame_is_narrowed_by_what_was_played_before() {
+        // 5 and 8 fix the frame 5 to 8; 4 is one below it and 9 one above.
+        assert_eq!(
+            of(&[(3, 5), (3, 8), (3, 9), (3, 8)]),
+            [SamePlace, Stretch, SamePlace]
+        );
+        assert_eq!(
+            of(&[(3, 5), (3, 8), (2, 4), (2, 8)]),
+            [SamePlace, Stretch, SamePlace]
+        );
+        // The hand stays up there: a shift, and what follows lies in the new frame.
+        assert_eq!(
+            of(&[(3, 5), (3, 8), (3, 9), (3, 12)]),
+            [SamePlace, Shift, SamePlace]
+        );
+        // Two frets beyond are a shift in any case.
+        assert_eq!(
+            of(&[(3, 5), (3, 8), (3, 10), (3, 8)]),
+            [SamePlace, Shift, SamePlace]
+        );
+    }
+
+    #[test]
+    fn an_open_string_leaves_the_hand_where_it_was() {
+        // From 7 over the open G to 2: the hand moved on the way, which the open string hides.
+        assert_eq!(of(&[(3, 7), (1, 0), (3, 2), (3, 7)]), [Open, Open, Shift]);
+        assert_eq!(
+            of(&[(3, 7), (1, 0), (3, 5), (3, 8)]),
+            [Open, Open, SamePlace]
+        );
+    }
+
+    #[test]
+    fn fingers_fix_the_hand() {
+        let held = |list: &[(u8, u8, Option<u8>)]| -> Vec<Held> {
+            list.iter()
+                .map(|&(string, fret, finger)| Held {
+                    places: vec![(Place { string, fret }, finger)],
+                })
+                .collect()
+        };
+        // 5 with finger 1, then 7 with finger 1: the hand moved although a frame holds both.
+        assert_eq!(joins(&held(&[(3, 5, Some(1)), (3, 7, Some(1))])), [Shift]);
+        assert_eq!(
+            joins(&held(&[(3, 5, Some(1)), (3, 7, Some(3))])),
+            [SamePlace]
+        );
+        // Two fingers at one fret on neighbouring strings: no roll.
+        assert_eq!(joins(&held(&[(3, 5, Some(2)), (2, 5, Some(2))])), [Roll]);
+    }
+
+    #[test]
+    fn chords_join_by_their_lowest_notes() {
+        let chord = |list: &[(u8, u8)]| Held {
+            places: list
+                .iter()
+                .map(|&(string, fret)| (Place { string, fret }, None))
+                .collect(),
+        };
+        let tenth = chord(&[(4, 3), (1, 4)]);
+        assert_eq!(joins(&[tenth.clone(), tenth.clone()]), [Repeat]);
+        assert_eq!(joins(&[tenth.clone(), chord(&[(4, 8), (1, 8)])]), [Shift]);
+        assert_eq!(joins(&[tenth, chord(&[(4, 0), (1, 4)])]), [Open]);
+        assert!(joins(&[]).is_empty());
     }
 }

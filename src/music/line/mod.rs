@@ -18,6 +18,7 @@ mod flat;
 mod joins;
 mod length;
 mod meter;
+pub mod midi;
 mod model;
 mod place;
 mod tempo;
@@ -26,6 +27,7 @@ pub mod text;
 pub use error::{FaultKind, LineFault};
 pub use length::{Length, UNITS_PER_QUARTER};
 pub use meter::{Meter, MeterError};
+pub use midi::{MidiError, read_midi};
 pub use model::{
     Bar, ChordMark, Event, EventKind, Line, LineParts, MAX_CHORD_NOTES, Note, Start, TempoMark,
 };
@@ -58,7 +60,15 @@ pub enum LineReadError {
         /// The name given.
         name: String,
         /// What and where.
-        error: TextError,
+        error: Box<TextError>,
+    },
+    /// A MIDI file that cannot be taken as a line.
+    #[error("{name}: {error}")]
+    Midi {
+        /// The name given.
+        name: String,
+        /// What and where.
+        error: Box<MidiError>,
     },
 }
 
@@ -78,8 +88,15 @@ pub fn read_bytes(name: &str, bytes: &[u8]) -> Result<Line, LineReadError> {
                 name: name.clone(),
                 offset: error.valid_up_to(),
             })?;
-            read_text(text).map_err(|error| LineReadError::Text { name, error })
+            read_text(text).map_err(|error| LineReadError::Text {
+                name,
+                error: Box::new(error),
+            })
         }
+        Some("mid" | "midi") => read_midi(bytes).map_err(|error| LineReadError::Midi {
+            name,
+            error: Box::new(error),
+        }),
         _ => Err(LineReadError::UnknownFormat { name }),
     }
 }

@@ -45,7 +45,8 @@ struct Grip {
 }
 
 /// All ways to give the notes of a chord strings of their own; places that are given are kept,
-/// places that do not give the pitch on this instrument count as not given.
+/// places that do not give the pitch on this instrument count as not given. Grips wider than a hand
+/// (one fret beyond the frame) are left out where there are closer ones.
 pub(super) fn chord_places(notes: &[Note], instrument: &Instrument) -> Vec<Vec<Place>> {
     let mut ways: Vec<Vec<Place>> = vec![Vec::new()];
     for note in notes {
@@ -66,7 +67,19 @@ pub(super) fn chord_places(notes: &[Note], instrument: &Instrument) -> Vec<Vec<P
             })
             .collect();
     }
+    // Wide grips only where nothing closer is left.
+    let narrowest = ways.iter().map(|way| spread(way)).min().unwrap_or(0);
+    ways.retain(|way| spread(way) <= narrowest.max(FRAME_FRETS));
     ways
+}
+
+/// Frets from the lowest to the highest stopped one.
+fn spread(places: &[Place]) -> u8 {
+    let fretted = places
+        .iter()
+        .map(|place| place.fret)
+        .filter(|&fret| fret > 0);
+    fretted.clone().max().unwrap_or(0) - fretted.min().unwrap_or(0)
 }
 
 /// Where the hand may be for these places: all frames that hold the fretted ones; any frame for
@@ -191,4 +204,183 @@ pub(crate) fn place(groups: &[Group<'_>], instrument: &Instrument) -> Vec<Option
         at = came_from[step][at];
     }
     placed
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn placed(pitches: &[u8]) -> Vec<(u8, u8)> {
+        let notes: Vec<Vec<Note>> = pitches
+            .iter()
+            .map(|&midi| {
+                vec![Note {
+                    midi,
+                    place: None,
+                    finger: None,
+                }]
+            })
+            .collect();
+        strings_and_frets(&notes, Start::Plucked)
+    }
+
+    fn strings_and_frets(notes: &[Vec<Note>], start: Start) -> Vec<(u8, u8)> {
+        let groups: Vec<Group<'_>> = notes.iter().map(|notes| Group { notes, start }).collect();
+        place(&groups, &Instrument::default())
+            .into_iter()
+            .flat_map(|places| places.unwrap())
+            .map(|place| (place.string, place.fret))
+            .collect()
+    }
+
+    #[test]
+    fn a_scale_in_one_octave_stays_in_one_position() {
+        // Common practice, no source: C major from the third fret of the A string lies under the
+        // hand from fret 2, without open strings or with them, never above the fifth fret.
+        let places = placed(&[36, 38, 40, 41, 43, 45, 47, 48]);
+        assert!(places.iter().all(|&(_, fret)| fret <= 5), "{places:?}");
+        let frets = places
+            .iter()
+            .map(|&(_, fret)| fret)
+            .filter(|&fret| fret > 0);
+        assert!(
+            frets.clone().max().unwrap() - frets.min().unwrap() < FRAME_FRETS,
+            "{places:?}"
+        );
+    }
+
+    #[test]
+    fn a_high_line_stays_up_instead_of_jumping_to_the_nut() {
+        // G3 at fret 12 of the G string: the E3 D3 C3 below it have places close by.
+        let places = placed(&[55, 52, 50, 48, 50, 52, 55]);
+        assert!(places.iter().all(|&(_, fret)| fret >= 8), "{places:?}");
+    }
+
+    #[test]
+    fn given_places_are_kept_and_their_neighbours_follow() {
+        let at = |midi, string, fret| {
+            let place = Some(Place { string, fret });
+            vec![Note {
+                midi,
+                place,
+                finger: None,
+            }]
+        };
+        let free = |midi| {
+            vec![Note {
+                midi,
+                place: None,
+                finger: None,
+            }]
+        };
+        // D2 at fret 10 of the E string: E2 and F2 follow in the frame from 7 to 10, although they
+        // could be had at frets 2 and 3.
+        let places = strings_and_frets(&[at(38, 4, 10), free(40), free(41)], Start::Plucked);
+        assert_eq!(places, [(4, 10), (3, 7), (3, 8)]);
+    }
+
+    #[test]
+    fn slurred_notes_stay_on_their_string() {
+        let free = |midi| {
+            vec![Note {
+                midi,
+                place: None,
+                finger: None,
+            }]
+        };
+        let places = strings_and_frets(&[free(43), free(45), free(43)], Start::Slurred);
+        assert!(
+            places.iter().all(|place| place.0 == places[0].0),
+            "{places:?}"
+        );
+    }
+
+    #[test]
+    fn chord_members_lie_on_strings_of_their_own() {
+        let note = |midi| Note {
+            midi,
+            place: None,
+            finger: None,
+        };
+        // Root, tenth and fifteenth of G: 31, 47, 55.
+        let places = strings_and_frets(&[vec![note(31), note(47), note(55)]], Start::Plucked);
+        let strings: Vec<u8> = places.iter().map(|place| place.0).collect();
+        assert!(
+            strings.windows(2).all(|pair| pair[0] != pair[1]),
+            "{places:?}"
+        );
+        assert!(chord_places(&[note(28), note(29)], &Instrument::default()).is_empty());
+    }
+
+    #[test]
+    fn nothing_to_place_is_nothing_placed() {
+        assert!(place(&[], &Instrument::default()).is_empty());
+        let low = [Note {
+            midi: 10,
+            place: None,
+            finger: None,
+        }];
+        let groups = [Group {
+            notes: &low,
+            start: Start::Plucked,
+        }];
+        assert_eq!(place(&groups, &Instrument::default()), [None]);
+    }
+
+    #[test]
+    fn the_path_found_is_the_cheapest_of_all() {
+        // Oracle: every combination of grips, tried out.
+        let instrument = Instrument::default();
+        let pitches = [38_u8, 45, 36, 41];
+        let notes: Vec<[Note; 1]> = pitches
+            .iter()
+            .map(|&midi| {
+                [Note {
+                    midi,
+                    place: None,
+                    finger: None,
+                }]
+            })
+            .collect();
+        let groups: Vec<Group<'_>> = notes
+            .iter()
+            .map(|notes| Group {
+                notes,
+                start: Start::Plucked,
+            })
+            .collect();
+        let stages: Vec<Vec<Grip>> = groups.iter().map(|g| grips(g, &instrument)).collect();
+        let cost = |path: &[&Grip]| {
+            let own: f64 = path.iter().map(|grip| own_cost(grip)).sum();
+            let ways = path
+                .windows(2)
+                .map(|p| way_cost(p[0], p[1], Start::Plucked, &instrument));
+            own + ways.sum::<f64>()
+        };
+        let mut cheapest = f64::INFINITY;
+        let mut chosen = f64::INFINITY;
+        let found: Vec<Vec<Place>> = place(&groups, &instrument)
+            .into_iter()
+            .map(Option::unwrap)
+            .collect();
+        for a in &stages[0] {
+            for b in &stages[1] {
+                for c in &stages[2] {
+                    for d in &stages[3] {
+                        let path = [a, b, c, d];
+                        let this = cost(&path);
+                        cheapest = cheapest.min(this);
+                        if path
+                            .iter()
+                            .zip(&found)
+                            .all(|(grip, places)| grip.places == *places)
+                        {
+                            chosen = chosen.min(this);
+                        }
+                    }
+                }
+            }
+        }
+        assert!((chosen - cheapest).abs() < 1e-9, "{chosen} {cheapest}");
+    }
 }

@@ -62,6 +62,7 @@
 //! (`C#2` in F major comes back as `Db2`).
 
 mod error;
+mod header;
 mod reader;
 mod word;
 mod writer;

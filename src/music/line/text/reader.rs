@@ -1,15 +1,15 @@
 //! The reader of `.line` texts.
 
 use super::error::{TextError, TextFault};
-use super::word::{Said, Word, read_tempo, read_word, words};
-use crate::music::instrument::{DEFAULT_FRETS, DEFAULT_SCALE_MM, Instrument, Tuning};
-use crate::music::line::check::MAX_FIRST_BAR;
+use super::header::{Header, header_entry};
+use super::word::{Said, Word, read_word, words};
+use crate::music::instrument::Instrument;
 use crate::music::line::error::{FaultKind, LineFault};
 use crate::music::line::length::Length;
 use crate::music::line::meter::Meter;
 use crate::music::line::model::{Bar, ChordMark, Event, EventKind, Line, LineParts, TempoMark};
 use crate::music::line::tempo::Tempo;
-use crate::music::theory::Key;
+use crate::music::theory::{ChordSymbol, Key};
 
 /// Most notes and rests in a line, repeats counted out. Ten hours of sixteenths at 120; it keeps
 /// a small file of repeat signs from filling the memory.
@@ -17,10 +17,10 @@ const MAX_EVENTS: usize = 300_000;
 
 /// Where something stands: text line from 1, column and width in characters.
 #[derive(Clone, Copy, Debug)]
-struct Span {
-    line: usize,
-    column: usize,
-    width: usize,
+pub(super) struct Span {
+    pub line: usize,
+    pub column: usize,
+    pub width: usize,
 }
 
 /// Where a bar and its events stand.
@@ -30,35 +30,77 @@ struct BarSpans {
     events: Vec<Span>,
 }
 
-#[derive(Debug, Default)]
-struct Header {
-    title: String,
-    tempo: Option<Tempo>,
-    first_bar: Option<u32>,
-    tuning: Tuning,
-    frets: Option<u8>,
-    scale_mm: Option<f64>,
+/// A bar while it is being read.
+struct OpenBar {
+    bar: Bar,
+    spans: BarSpans,
+    /// Where the next event goes.
+    at: Length,
+    /// Where marks were put, and where they stand in the text.
+    marks: Vec<(Length, Span)>,
 }
 
-struct Reader<'a> {
+impl OpenBar {
+    fn push(&mut self, length: Length, kind: EventKind, breath_after: bool, span: Span) {
+        self.bar.events.push(Event {
+            length,
+            kind,
+            breath_after,
+        });
+        self.spans.events.push(span);
+        self.at += length;
+    }
+
+    fn add_chord(&mut self, later: Length, symbol: ChordSymbol, span: Span) -> Placed<()> {
+        let at = self.at + later;
+        if self.bar.chords.iter().any(|mark| mark.at == at) {
+            return Err((span, FaultKind::MarksCollide.into()));
+        }
+        self.marks.push((at, span));
+        self.bar.chords.push(ChordMark { at, symbol });
+        Ok(())
+    }
+
+    fn add_tempo(&mut self, later: Length, tempo: Tempo, span: Span) -> Placed<()> {
+        let at = self.at + later;
+        if self.bar.tempos.iter().any(|mark| mark.at == at) {
+            return Err((span, FaultKind::MarksCollide.into()));
+        }
+        self.marks.push((at, span));
+        self.bar.tempos.push(TempoMark { at, tempo });
+        Ok(())
+    }
+
+    fn close(mut self) -> Placed<(Bar, BarSpans)> {
+        if let Some(&(_, span)) = self.marks.iter().find(|(at, _)| *at >= self.at) {
+            return Err((span, FaultKind::MarkOutside.into()));
+        }
+        self.bar.chords.sort_by_key(|mark| mark.at);
+        self.bar.tempos.sort_by_key(|mark| mark.at);
+        Ok((self.bar, self.spans))
+    }
+}
+
+pub(super) struct Reader<'a> {
     lines: Vec<&'a str>,
-    header: Header,
+    pub(super) header: Header,
     /// Entries given since the last bar, with their text line.
-    given: Vec<(&'static str, Span)>,
-    instrument: Instrument,
-    meter: Meter,
-    key: Key,
+    pub(super) given: Vec<(&'static str, Span)>,
+    pub(super) instrument: Instrument,
+    pub(super) meter: Meter,
+    pub(super) key: Key,
     /// A tempo given between bars, for the next one.
-    coming_tempo: Option<Tempo>,
+    pub(super) coming_tempo: Option<Tempo>,
     length: Length,
     string: Option<u8>,
     pickup: bool,
-    bars: Vec<Bar>,
+    pub(super) bars: Vec<Bar>,
     spans: Vec<BarSpans>,
     events: usize,
 }
 
-type Placed<T> = Result<T, (Span, TextFault)>;
+/// A result whose error knows where it stands.
+pub(super) type Placed<T> = Result<T, (Span, TextFault)>;
 
 /// Reads a line from `.line` text (see the module's documentation for the format).
 ///
@@ -103,18 +145,6 @@ pub fn read_text(text: &str) -> Result<Line, TextError> {
         .map_err(|error| quote(&lines, error))
 }
 
-/// A header line's entry and value: letters and inner spaces up to a colon.
-fn header_entry(line: &str) -> Option<(&str, &str)> {
-    let (entry, value) = line.split_once(':')?;
-    let entry = entry.trim_start();
-    // A single letter is no entry but a slip in a note, such as `E:5`.
-    let is_word = entry.len() > 1
-        && entry.starts_with(|c: char| c.is_alphabetic())
-        && entry.ends_with(|c: char| c.is_alphabetic())
-        && entry.chars().all(|c| c.is_alphabetic() || c == ' ');
-    is_word.then_some((entry, value))
-}
-
 /// The column of `part` in `line`, of which it is a slice.
 fn column_of(line: &str, part: &str) -> usize {
     let at = (part.as_ptr() as usize)
@@ -123,7 +153,7 @@ fn column_of(line: &str, part: &str) -> usize {
     line.get(..at).map_or(0, |before| before.chars().count()) + 1
 }
 
-fn span_of(line: &str, number: usize, part: &str) -> Span {
+pub(super) fn span_of(line: &str, number: usize, part: &str) -> Span {
     let trimmed = part.trim();
     let part = if trimmed.is_empty() { part } else { trimmed };
     Span {
@@ -136,130 +166,42 @@ fn span_of(line: &str, number: usize, part: &str) -> Span {
 impl Reader<'_> {
     fn read_text_line(&mut self, line: &str, number: usize) -> Placed<()> {
         if let Some((entry, value)) = header_entry(line) {
-            let known = [
-                "title",
-                "tempo",
-                "meter",
-                "key",
-                "tuning",
-                "frets",
-                "scale",
-                "first bar",
-            ];
-            let span = span_of(line, number, entry);
-            let Some(&name) = known.iter().find(|&&name| entry.eq_ignore_ascii_case(name)) else {
-                return Err((
-                    span,
-                    TextFault::UnknownHeader {
-                        given: entry.to_owned(),
-                    },
-                ));
-            };
-            let value = if name == "title" {
-                value
-            } else {
-                without_comment(value)
-            };
-            self.note_header(name, span)?;
-            let value_span = span_of(line, number, if value.is_empty() { entry } else { value });
-            return self
-                .read_header(name, value.trim())
-                .map_err(|fault| (value_span, fault));
+            return self.read_header_line(line, number, entry, value);
         }
         let line_text = without_comment(line);
         if line_text.trim().is_empty() {
             return Ok(());
         }
-        if self.bars.is_empty() {
-            self.begin_bars()
-                .map_err(|fault| (span_of(line, number, line_text), fault))?;
-        }
         self.given.clear();
-        let mut segments: Vec<&str> = line_text.split('|').collect();
-        if segments.len() > 1 && segments.last().is_some_and(|last| last.trim().is_empty()) {
-            segments.pop();
-        }
-        if segments.len() > 1 && segments[0].trim().is_empty() {
-            segments.remove(0);
-        }
-        for segment in segments {
-            self.read_bar(line, number, segment)?;
+        let segments: Vec<&str> = line_text.split('|').collect();
+        let last = segments.len() - 1;
+        let mut column = 1;
+        for (at, segment) in segments.into_iter().enumerate() {
+            // A bar line before the first bar or after the last shuts nothing in.
+            let at_edge = last > 0 && (at == 0 || at == last);
+            if !(at_edge && segment.trim().is_empty()) {
+                self.read_bar(number, segment, column)?;
+            }
+            column += segment.chars().count() + 1;
         }
         Ok(())
     }
 
-    /// Refuses an entry that stands twice or too late.
-    fn note_header(&mut self, name: &'static str, span: Span) -> Placed<()> {
-        let may_change = matches!(name, "tempo" | "meter" | "key");
-        if !self.bars.is_empty() && !may_change {
-            return Err((span, TextFault::HeaderTooLate { name }));
-        }
-        if let Some((_, first)) = self.given.iter().find(|(given, _)| *given == name) {
-            return Err((
-                span,
-                TextFault::HeaderTwice {
-                    name,
-                    first_line: first.line,
-                },
-            ));
-        }
-        self.given.push((name, span));
-        Ok(())
-    }
-
-    fn read_header(&mut self, name: &'static str, value: &str) -> Result<(), TextFault> {
-        let number = |allowed| TextFault::Number {
-            name,
-            given: value.to_owned(),
-            allowed,
+    /// Reads the bar in `segment`, which begins at `column` of text line `number`.
+    fn read_bar(&mut self, number: usize, segment: &str, column: usize) -> Placed<()> {
+        let mut bar_words = words(segment, column);
+        let whole = match (bar_words.first(), bar_words.last()) {
+            (Some(first), Some(last)) => Span {
+                line: number,
+                column: first.column,
+                width: last.column - first.column + last.text.chars().count(),
+            },
+            _ => Span {
+                line: number,
+                column,
+                width: segment.chars().count().max(1),
+            },
         };
-        match name {
-            "title" => self.header.title = value.to_owned(),
-            "tempo" => {
-                let tempo = read_tempo(value)?;
-                if self.bars.is_empty() {
-                    self.header.tempo = Some(tempo);
-                } else {
-                    self.coming_tempo = Some(tempo);
-                }
-            }
-            "meter" => self.meter = value.parse()?,
-            "key" => self.key = value.parse()?,
-            "tuning" => self.header.tuning = value.parse()?,
-            "frets" => {
-                self.header.frets = Some(value.parse().map_err(|_| number("1 to 36"))?);
-            }
-            "scale" => {
-                let scale = value
-                    .parse()
-                    .map_err(|_| number("300 to 1500 (millimetres)"))?;
-                self.header.scale_mm = Some(scale);
-            }
-            _ => {
-                let first = value.parse().ok().filter(|&first| first <= MAX_FIRST_BAR);
-                self.header.first_bar = Some(first.ok_or_else(|| number("0 to 1000000"))?);
-            }
-        }
-        if matches!(name, "tuning" | "frets" | "scale") {
-            self.make_instrument()?;
-        }
-        Ok(())
-    }
-
-    fn make_instrument(&mut self) -> Result<(), TextFault> {
-        let frets = self.header.frets.unwrap_or(DEFAULT_FRETS);
-        let scale_mm = self.header.scale_mm.unwrap_or(DEFAULT_SCALE_MM);
-        self.instrument = Instrument::new(self.header.tuning.clone(), frets, scale_mm)?;
-        Ok(())
-    }
-
-    fn begin_bars(&mut self) -> Result<(), TextFault> {
-        self.make_instrument()
-    }
-
-    fn read_bar(&mut self, line: &str, number: usize, segment: &str) -> Placed<()> {
-        let whole = span_of(line, number, segment);
-        let mut bar_words = words(segment, column_of(line, segment));
         if bar_words.first().is_some_and(|word| word.text == "pickup") {
             if !self.bars.is_empty() {
                 return Err((word_span(number, bar_words[0]), TextFault::PickupNotFirst));
@@ -277,22 +219,25 @@ impl Reader<'_> {
             }
             return self.repeat_bar(span);
         }
-        let mut bar = self.new_bar();
-        let mut spans = BarSpans {
+        let spans = BarSpans {
             whole,
             events: Vec::new(),
         };
-        let mut marks: Vec<(Length, Span)> = Vec::new();
-        let mut at = Length::ZERO;
+        let mut open = OpenBar {
+            bar: self.new_bar(),
+            spans,
+            at: Length::ZERO,
+            marks: Vec::new(),
+        };
         for word in bar_words {
             let span = word_span(number, word);
             let said = read_word(word.text, &self.instrument, &mut self.string)
                 .map_err(|fault| (span, fault))?;
             match said {
                 Said::Length(length) => self.length = length,
-                Said::Rest => self.push(&mut bar, &mut spans, span, EventKind::Rest, false),
+                Said::Rest => open.push(self.length, EventKind::Rest, false, span),
                 Said::Hold { breath_after } => {
-                    self.push(&mut bar, &mut spans, span, EventKind::Hold, breath_after);
+                    open.push(self.length, EventKind::Hold, breath_after, span);
                 }
                 Said::Notes {
                     notes,
@@ -305,33 +250,15 @@ impl Reader<'_> {
                         start,
                         staccato,
                     };
-                    self.push(&mut bar, &mut spans, span, kind, breath_after);
+                    open.push(self.length, kind, breath_after, span);
                 }
-                Said::Chord { later, symbol } => {
-                    let at = at + later;
-                    marks.push((at, span));
-                    if bar.chords.iter().any(|mark| mark.at == at) {
-                        return Err((span, FaultKind::MarksCollide.into()));
-                    }
-                    bar.chords.push(ChordMark { at, symbol });
-                }
-                Said::Tempo { later, tempo } => {
-                    let at = at + later;
-                    marks.push((at, span));
-                    if bar.tempos.iter().any(|mark| mark.at == at) {
-                        return Err((span, FaultKind::MarksCollide.into()));
-                    }
-                    bar.tempos.push(TempoMark { at, tempo });
-                }
+                Said::Chord { later, symbol } => open.add_chord(later, symbol, span)?,
+                Said::Tempo { later, tempo } => open.add_tempo(later, tempo, span)?,
             }
-            at = bar.length();
-            self.check_size(span)?;
         }
-        bar.chords.sort_by_key(|mark| mark.at);
-        bar.tempos.sort_by_key(|mark| mark.at);
-        if let Some((_, span)) = marks.iter().find(|(mark, _)| *mark >= at) {
-            return Err((*span, FaultKind::MarkOutside.into()));
-        }
+        self.events += open.bar.events.len();
+        self.check_size(whole)?;
+        let (bar, spans) = open.close()?;
         self.bars.push(bar);
         self.spans.push(spans);
         Ok(())
@@ -351,23 +278,6 @@ impl Reader<'_> {
             tempos: tempos.into_iter().collect(),
             events: Vec::new(),
         }
-    }
-
-    fn push(
-        &mut self,
-        bar: &mut Bar,
-        spans: &mut BarSpans,
-        span: Span,
-        kind: EventKind,
-        breath_after: bool,
-    ) {
-        bar.events.push(Event {
-            length: self.length,
-            kind,
-            breath_after,
-        });
-        spans.events.push(span);
-        self.events += 1;
     }
 
     fn check_size(&self, span: Span) -> Placed<()> {
@@ -436,7 +346,7 @@ fn word_span(number: usize, word: Word<'_>) -> Span {
 }
 
 /// Text before a comment.
-fn without_comment(line: &str) -> &str {
+pub(super) fn without_comment(line: &str) -> &str {
     line.split_once(';').map_or(line, |(text, _)| text)
 }
 

@@ -1,0 +1,199 @@
+//! The reader of Standard MIDI Files, formats 0 and 1.
+//!
+//! What is taken from a file: the title (name of the first track), tempos, meters, keys, and the
+//! notes of the one track and channel that has any. Velocities, controllers, programs and pitch
+//! bends are not: a line says which notes, not how loud.
+//!
+//! | file | step |
+//! |---|---|
+//! | `events` | bytes to timed notes and changes |
+//! | `layout` | time signatures to bars |
+//! | `voice` | timed notes to one voice of notes and chords |
+//! | `grid` | played times to written ones |
+//!
+//! A MIDI file knows no tuning. The line gets the first of the common tunings that has all its
+//! notes: 4, 5, 6 strings, guitar; `Line::with_instrument` gives it another.
+
+mod error;
+mod events;
+mod grid;
+mod layout;
+mod voice;
+
+pub use error::MidiError;
+
+use super::length::Length;
+use super::model::{Bar, Event, EventKind, Line, LineParts, Note, Start, TempoMark};
+use super::tempo::Tempo;
+use crate::music::instrument::{Instrument, Tuning};
+use crate::music::theory::{Key, Mode};
+use events::{Part, Song};
+use grid::Written;
+use layout::Slot;
+
+/// Reads a line from the bytes of a MIDI file.
+///
+/// Notes that start together are chords. Overlaps up to a 32nd note are taken for sloppy legato
+/// and cut; gaps shorter than a 32nd note, or up to a tenth of the time to the next onset, are
+/// filled; longer ones are rests. The module's documentation says what else is read.
+///
+/// # Errors
+/// See [`MidiError`]. No bytes make it panic.
+pub fn read_midi(bytes: &[u8]) -> Result<Line, MidiError> {
+    let song = events::read_song(bytes)?;
+    let part = the_part(&song)?;
+    let last_tick = part.notes.iter().map(|note| note.end).max().unwrap_or(0);
+    let slots = layout::lay_bars(&song, Length::from_ticks(last_tick, song.per_quarter))?;
+    let groups = voice::one_voice(&part.notes, song.per_quarter, &slots)?;
+    let written = grid::write(&groups, &slots)?;
+    let last_end = written.last().map_or(Length::ZERO, |last| last.end);
+    // A last onset just before a bar line may have been moved beyond it.
+    let mut slots = layout::lay_bars(&song, last_end)?;
+    slots.truncate(slots.partition_point(|slot| slot.start < last_end).max(1));
+
+    let mut bars = empty_bars(&song, &slots)?;
+    fill_bars(&mut bars, &slots, &written);
+    let tempo = set_tempos(&mut bars, &song, &slots)?;
+    let pickup = slots[0].number == 0;
+    let instrument = smallest_instrument(&written);
+    let title = song.title.clone();
+    let parts = LineParts {
+        title,
+        instrument,
+        tempo,
+        first_bar: 1,
+        pickup,
+        bars,
+    };
+    Ok(Line::new(parts)?)
+}
+
+/// The one part that has notes.
+fn the_part(song: &Song) -> Result<&Part, MidiError> {
+    match song.parts.as_slice() {
+        [] => Err(MidiError::NoNotes),
+        [part] => Ok(part),
+        parts => Err(MidiError::SeveralParts {
+            parts: parts
+                .iter()
+                .map(|part| {
+                    let (track, channel) = (part.track, part.channel + 1);
+                    let (name, notes) = (part.name.trim(), part.notes.len());
+                    format!("track {track} `{name}` channel {channel} ({notes} notes)")
+                })
+                .collect(),
+        }),
+    }
+}
+
+/// The first of the common instruments that has all the notes; the 4-string bass where none has.
+fn smallest_instrument(written: &[Written]) -> Instrument {
+    [
+        Tuning::bass4(),
+        Tuning::bass5(),
+        Tuning::bass6(),
+        Tuning::guitar(),
+    ]
+    .into_iter()
+    .map(Instrument::with_tuning)
+    .find(|instrument| {
+        let mut pitches = written.iter().flat_map(|group| &group.pitches);
+        pitches.all(|&midi| !instrument.places(midi).is_empty())
+    })
+    .unwrap_or_default()
+}
+
+/// The bars with their meters and keys and nothing in them. A key counts from the bar line at or
+/// before which it stands.
+fn empty_bars(song: &Song, slots: &[Slot]) -> Result<Vec<Bar>, MidiError> {
+    let mut keys: Vec<(Length, Key)> = Vec::new();
+    for &(tick, fifths, minor) in &song.keys {
+        let mode = if minor { Mode::Minor } else { Mode::Major };
+        let key = Key::new(fifths, mode).ok_or(MidiError::Key { tick, fifths })?;
+        keys.push((Length::from_ticks(tick, song.per_quarter), key));
+    }
+    let key_at = |slot: &Slot| {
+        let after = keys.partition_point(|&(at, _)| at <= slot.start);
+        after
+            .checked_sub(1)
+            .map(|at| keys[at].1)
+            .unwrap_or_default()
+    };
+    Ok(slots
+        .iter()
+        .map(|slot| Bar {
+            meter: slot.meter,
+            key: key_at(slot),
+            chords: Vec::new(),
+            tempos: Vec::new(),
+            events: Vec::new(),
+        })
+        .collect())
+}
+
+/// Lays notes and rests into the bars, tied over bar lines.
+fn fill_bars(bars: &mut [Bar], slots: &[Slot], written: &[Written]) {
+    let mut groups = written.iter().peekable();
+    for (bar, slot) in bars.iter_mut().zip(slots) {
+        let bar_end = slot.start + slot.length;
+        let mut at = slot.start;
+        while at < bar_end {
+            // Groups that ended by now are done with.
+            while groups.next_if(|group| group.end <= at).is_some() {}
+            let (end, kind) = match groups.peek() {
+                Some(group) if group.start == at => (group.end, notes_of(group)),
+                Some(group) if group.start < at => (group.end, EventKind::Hold),
+                Some(group) => (group.start, EventKind::Rest),
+                None => (bar_end, EventKind::Rest),
+            };
+            let length = end.min(bar_end) - at;
+            bar.events.push(Event {
+                length,
+                kind,
+                breath_after: false,
+            });
+            at += length;
+        }
+    }
+}
+
+fn notes_of(group: &Written) -> EventKind {
+    let note = |&midi: &u8| Note {
+        midi,
+        place: None,
+        finger: None,
+    };
+    EventKind::Notes {
+        notes: group.pitches.iter().map(note).collect(),
+        start: Start::Plucked,
+        staccato: false,
+    }
+}
+
+/// Puts the tempos into the bars; gives the opening one.
+fn set_tempos(bars: &mut [Bar], song: &Song, slots: &[Slot]) -> Result<Tempo, MidiError> {
+    let mut opening = Tempo::default();
+    for &(tick, microseconds) in &song.tempos {
+        if microseconds == 0 {
+            return Err(MidiError::NoTempo { tick });
+        }
+        let tempo = Tempo::from_microseconds(microseconds)
+            .map_err(|cause| MidiError::Tempo { tick, cause })?;
+        let at = Length::from_ticks(tick, song.per_quarter);
+        if at == Length::ZERO {
+            opening = tempo;
+            continue;
+        }
+        let index = slots
+            .partition_point(|slot| slot.start <= at)
+            .saturating_sub(1);
+        let (slot, bar) = (&slots[index], &mut bars[index]);
+        if at >= slot.start + slot.length {
+            break;
+        }
+        let at = at - slot.start;
+        bar.tempos.retain(|mark| mark.at != at);
+        bar.tempos.push(TempoMark { at, tempo });
+    }
+    Ok(opening)
+}

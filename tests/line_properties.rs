@@ -1,0 +1,307 @@
+//! Properties of lines that hold for every input: readers never panic, texts come back.
+
+use proptest::prelude::*;
+use seamline::music::instrument::{Instrument, Tuning};
+use seamline::music::line::{
+    Bar, ChordMark, Event, EventKind, FaultKind, Length, Line, LineParts, Meter, Note, Start,
+    Tempo, TempoMark, read_bytes, read_midi, read_text, write_text,
+};
+use seamline::music::theory::{Key, Mode};
+
+fn tunings() -> impl Strategy<Value = Tuning> {
+    prop_oneof![
+        Just(Tuning::bass4()),
+        Just(Tuning::bass5()),
+        Just(Tuning::bass6()),
+        Just(Tuning::guitar()),
+        Just("D1 A1 D2 G2".parse().unwrap()),
+        Just("Eb1 Ab1 Db2 Gb2".parse().unwrap()),
+    ]
+}
+
+fn keys() -> impl Strategy<Value = Key> {
+    (-7_i8..=7, any::<bool>()).prop_map(|(fifths, minor)| {
+        Key::new(fifths, if minor { Mode::Minor } else { Mode::Major }).unwrap()
+    })
+}
+
+fn meters() -> impl Strategy<Value = Meter> {
+    prop_oneof![
+        Just("4/4"),
+        Just("3/4"),
+        Just("6/8"),
+        Just("2/4"),
+        Just("12/8"),
+        Just("7/16")
+    ]
+    .prop_map(|text| text.parse().unwrap())
+}
+
+fn tempos() -> impl Strategy<Value = Tempo> {
+    (20_000_u32..300_000, 0_usize..3).prop_map(|(milli, beat)| {
+        let beat = [(1, 4), (3, 8), (1, 8)][beat];
+        let beat = Length::of_whole(beat.0, beat.1).unwrap();
+        Tempo::new(f64::from(milli) / 1000.0, beat).unwrap()
+    })
+}
+
+/// What one event is drawn from: shares of the time left, kind, pitches, marks.
+type Draw = (u8, u8, Vec<u16>, u8, bool, bool, u8);
+
+fn draws() -> impl Strategy<Value = Vec<Draw>> {
+    let pitches = prop::collection::vec(any::<u16>(), 1..4);
+    let draw = (
+        any::<u8>(),
+        any::<u8>(),
+        pitches,
+        any::<u8>(),
+        any::<bool>(),
+        any::<bool>(),
+        any::<u8>(),
+    );
+    prop::collection::vec(draw, 1..12)
+}
+
+/// Notes on strings of their own, from a draw; some by place, some by pitch alone.
+fn notes(draw: &[u16], bits: u8, instrument: &Instrument) -> Vec<Note> {
+    let mut strings: Vec<u8> = Vec::new();
+    let mut notes: Vec<Note> = Vec::new();
+    for (at, &number) in draw.iter().enumerate() {
+        let string = 1 + (number % u16::from(instrument.strings())) as u8;
+        let fret = (number / 16 % u16::from(instrument.frets() + 1)) as u8;
+        let place = seamline::music::expected::Place { string, fret };
+        let midi = instrument.midi_at(place).unwrap();
+        if strings.contains(&string) || notes.iter().any(|note| note.midi == midi) {
+            continue;
+        }
+        strings.push(string);
+        let placed = draw.len() > 1 || bits >> at & 1 == 1;
+        let finger = (placed && fret > 0 && bits >> (at + 3) & 1 == 1).then_some(1 + bits % 4);
+        notes.push(Note {
+            midi,
+            place: placed.then_some(place),
+            finger,
+        });
+    }
+    notes
+}
+
+fn bar(
+    meter: Meter,
+    key: Key,
+    draws: &[Draw],
+    instrument: &Instrument,
+    sounding: &mut bool,
+) -> Bar {
+    let lengths = [
+        (1, 4),
+        (1, 8),
+        (3, 16),
+        (1, 12),
+        (1, 16),
+        (1, 20),
+        (1, 2),
+        (7, 32),
+        (1, 28),
+    ];
+    let mut bar = Bar {
+        meter,
+        key,
+        chords: Vec::new(),
+        tempos: Vec::new(),
+        events: Vec::new(),
+    };
+    let mut left = meter.bar_length();
+    for (index, (share, kind, pitches, bits, staccato, breath, mark)) in draws.iter().enumerate() {
+        let (n, d) = lengths[usize::from(*share) % lengths.len()];
+        let mut length = Length::of_whole(n, d).unwrap();
+        if length >= left || index + 1 == draws.len() {
+            length = left;
+        }
+        let at = meter.bar_length() - left;
+        if mark % 5 == 0 {
+            let symbol = ["Am7", "D7/F#", "Bb6/9", "N.C."][usize::from(*mark) / 5 % 4];
+            // In the middle of the event, at a place no length has.
+            let inside = Length::from_units(length.units() / 3);
+            bar.chords.push(ChordMark {
+                at: at + inside,
+                symbol: symbol.parse().unwrap(),
+            });
+        }
+        if mark % 7 == 0 {
+            let tempo = Tempo::quarters(f64::from(*mark) + 20.5).unwrap();
+            bar.tempos.push(TempoMark { at, tempo });
+        }
+        let kind = match kind % 5 {
+            0 => EventKind::Rest,
+            1 if *sounding => EventKind::Hold,
+            other => EventKind::Notes {
+                notes: notes(pitches, *bits, instrument),
+                start: match other {
+                    2 if *sounding => Start::Slurred,
+                    3 if *sounding => Start::Slid,
+                    _ => Start::Plucked,
+                },
+                staccato: *staccato,
+            },
+        };
+        *sounding = kind != EventKind::Rest;
+        bar.events.push(Event {
+            length,
+            kind,
+            breath_after: *breath,
+        });
+        left = left - length;
+        if left == Length::ZERO {
+            break;
+        }
+    }
+    bar
+}
+
+prop_compose! {
+    fn lines()(
+        title in "[ -~äß]{0,20}",
+        tuning in tunings(),
+        frets in 12_u8..=24,
+        tempo in tempos(),
+        first_bar in 1_u32..40,
+        bars in prop::collection::vec((meters(), keys(), draws()), 1..8),
+    ) -> Option<Line> {
+        let instrument = Instrument::new(tuning, frets, 863.6).unwrap();
+        let mut sounding = false;
+        let bars = bars
+            .iter()
+            .map(|(meter, key, draws)| bar(*meter, *key, draws, &instrument, &mut sounding))
+            .collect();
+        let parts = LineParts { title, instrument, tempo, first_bar, pickup: false, bars };
+        match Line::new(parts) {
+            Ok(line) => Some(line),
+            // Some draws hold rests only; any other fault is one of this test.
+            Err(fault) if fault.kind == FaultKind::NoNotes => None,
+            Err(fault) => panic!("{fault}"),
+        }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig {
+        cases: 400,
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    })]
+
+    #[test]
+    fn a_line_comes_back_from_its_text(line in lines()) {
+        prop_assume!(line.is_some());
+        let line = line.unwrap();
+        let text = write_text(&line);
+        let again = read_text(&text);
+        prop_assert!(again.is_ok(), "{}\n{}", text, again.unwrap_err());
+        let again = again.unwrap();
+        prop_assert_eq!(&again, &line, "{}", text);
+        prop_assert_eq!(write_text(&again), text);
+    }
+
+    #[test]
+    fn expected_notes_are_in_order_placed_and_joined(line in lines()) {
+        prop_assume!(line.is_some());
+        let line = line.unwrap();
+        let notes = line.expected(line.instrument());
+        prop_assert_eq!(notes.len(), line.note_count());
+        for (at, note) in notes.iter().enumerate() {
+            prop_assert_eq!(note.index, at);
+            let place = note.place.expect("a checked line is playable");
+            prop_assert_eq!(line.instrument().midi_at(place), Some(note.midi));
+            prop_assert!(note.length_s > 0.0 && note.beat >= 1.0);
+        }
+        for pair in notes.windows(2) {
+            prop_assert!(pair[0].onset_s <= pair[1].onset_s);
+            prop_assert_eq!(pair[1].with_previous, pair[0].onset_quarters == pair[1].onset_quarters);
+            if pair[1].with_previous {
+                prop_assert!(pair[0].midi < pair[1].midi);
+                prop_assert_ne!(pair[0].place.unwrap().string, pair[1].place.unwrap().string);
+            } else {
+                prop_assert!(pair[0].join.is_some());
+            }
+        }
+        prop_assert!(notes.last().is_none_or(|last| last.join.is_none() && !last.legato_next));
+    }
+
+    #[test]
+    fn a_part_has_just_the_notes_of_its_bars(line in lines(), from in 0_u32..8, count in 0_u32..8) {
+        prop_assume!(line.is_some());
+        let line = line.unwrap();
+        let from = line.first_bar() + from;
+        let Ok(part) = line.bars_range(from..=from + count) else { return Ok(()) };
+        let whole = line.expected(line.instrument());
+        let range = part.expected(part.instrument());
+        let inside: Vec<_> =
+            whole.iter().filter(|note| (from..=from + count).contains(&note.bar)).collect();
+        // Only notes tied into the part are new.
+        let new = range.len() - inside.len();
+        prop_assert!(new <= 3);
+        for (a, b) in range[new..].iter().zip(inside) {
+            prop_assert_eq!((a.bar, a.midi), (b.bar, b.midi));
+            prop_assert!((a.beat - b.beat).abs() < 1e-9);
+        }
+        prop_assert_eq!(read_text(&write_text(&part)).unwrap(), part);
+    }
+
+    #[test]
+    fn no_text_makes_the_reader_panic(text in any::<String>()) {
+        if let Err(error) = read_text(&text) {
+            prop_assert!(!error.to_string().is_empty());
+        }
+    }
+
+    #[test]
+    fn no_words_of_the_format_make_the_reader_panic(
+        words in prop::collection::vec(
+            prop::sample::select(vec![
+                "title:", "tempo:", "96", "meter:", "6/8", "key:", "tuning:", "guitar", "frets:",
+                "first bar:", "pickup", "1/4", "1/8t", "1/1", "3:5", ":7", "D2", "E1&G2", "r", "=",
+                "=,", ">", ">>:3", "3:5(2)!,", "@Am7", "@1/8:D7", "@tempo=", "@tempo=72", "|", "%",
+                "\n", "\n", ";", "\t", "4294967295/4294967295", "255:255", "é", "&", "(", "@:",
+            ]),
+            0..40,
+        ),
+        glue in prop::sample::select(vec![" ", ""]),
+    ) {
+        match read_text(&words.join(glue)) {
+            Ok(line) => prop_assert_eq!(read_text(&write_text(&line)).unwrap(), line),
+            Err(error) => prop_assert!(!error.to_string().is_empty()),
+        }
+    }
+
+    #[test]
+    fn no_bytes_make_the_readers_panic(bytes in prop::collection::vec(any::<u8>(), 0..300)) {
+        let _ = read_midi(&bytes);
+        let _ = read_bytes("a.line", &bytes);
+    }
+
+    #[test]
+    fn no_damage_to_a_file_makes_the_reader_panic(
+        file in 0_usize..3,
+        damage in prop::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 1..6),
+        cut in any::<prop::sample::Index>(),
+        cut_it in any::<bool>(),
+    ) {
+        let files: [&[u8]; 3] = [
+            include_bytes!("../fixtures/midi/two-tracks.mid"),
+            include_bytes!("../fixtures/midi/pickup-running-status.mid"),
+            include_bytes!("../fixtures/midi/played-in.mid"),
+        ];
+        let mut bytes = files[file].to_vec();
+        for (at, byte) in damage {
+            let at = at.index(bytes.len());
+            bytes[at] = byte;
+        }
+        if cut_it {
+            bytes.truncate(cut.index(bytes.len()));
+        }
+        if let Ok(line) = read_midi(&bytes) {
+            prop_assert_eq!(read_text(&write_text(&line)).unwrap(), line);
+        }
+    }
+}
