@@ -78,6 +78,8 @@ const LONGEST_NOTE_S: f64 = 9.0;
 const ONE_PLUCK_S: f64 = 0.045;
 /// An event with more evidence than this may be a note in the end, so it ends the one before.
 const MAYBE: f64 = -3.0;
+/// ... but not so soon that it may be a ripple of the attack.
+const MAYBE_AFTER_S: f64 = 0.085;
 /// How fast the usual level follows a new note.
 const USUAL_LEVEL_PACE: f64 = 0.15;
 /// Kept of the low-rate stream.
@@ -514,10 +516,11 @@ impl Listener {
             .min(onset + LONGEST_NOTE_S * r)
             .max(onset + 1.0);
         // What may be a note of another pitch must not be listened into.
+        let soonest = onset + MAYBE_AFTER_S * r;
         let maybe = self
             .forming
             .iter()
-            .find(|n| n.evidence > MAYBE)
+            .find(|n| n.evidence > MAYBE && n.jump.at > soonest)
             .map(|n| n.jump.at);
         let heard_to = maybe.map_or(limit, |m| m.clamp(onset + 1.0, limit));
         let coarse = self.meter.measure(&self.stream, onset, heard_to);

@@ -17,7 +17,9 @@ const SERIES_FROM_HZ: f64 = 25.0;
 /// ... up to here.
 const SERIES_TO_HZ: f64 = 1_400.0;
 /// Peaks this far below the strongest count no more.
-const SERIES_RANGE_DB: f64 = 38.0;
+const PEAK_POWER_DB: f64 = 32.0;
+/// A peak counts one tenth when it is this far below the strongest, in decibels, and so on.
+const SERIES_RANGE_DB: f64 = 30.0;
 /// Partials of one candidate that are looked at.
 const SERIES_PARTIALS: usize = 12;
 /// How far the laying of a series may move a candidate, in cents.
@@ -27,6 +29,8 @@ const LAY_CENTS: f64 = 40.0;
 const PARITY_DB: f64 = -12.0;
 /// What such a series loses per 10 dB beyond.
 const PARITY_LOSS: f64 = 0.5;
+/// What rang before is only set aside when so much of the amplitude remains.
+const OWN_SHARE: f64 = 0.6;
 /// Span of the fine pitch after the onset, in seconds, for a note long enough.
 const FINE_FROM_S: f64 = 0.080;
 const FINE_TO_S: f64 = 0.480;
@@ -202,26 +206,29 @@ impl PitchMeter {
             &mut self.peaks,
         );
         self.weights.clear();
-        self.weights
-            .extend(self.peaks.iter().map(|p| 10.0f64.powf((p.db - top) / 40.0)));
+        self.weights.extend(
+            self.peaks
+                .iter()
+                .map(|p| 10.0f64.powf((p.db - top) / PEAK_POWER_DB)),
+        );
         // What rang before the onset at the same frequency is another string's.
         let before = stream.range((onset - 0.120 * r) as i64, (onset - 0.008 * r) as i64);
         if before.len() > (0.05 * r) as usize {
             self.past.analyse(before, r);
             let width = 0.6 / self.spectrum.length_s + 0.3 / self.past.length_s;
-            let mut kept = 0.0;
-            let total: f64 = self.weights.iter().sum();
+            let (mut kept, mut total) = (0.0, 0.0);
             let mut lessened = self.weights.clone();
             for (p, w) in self.peaks.iter().zip(&mut lessened) {
+                let amplitude = 10.0f64.powf((p.db - top) / 20.0);
                 let old = self.past.peak_between(p.hz - width, p.hz + width);
-                if let Some(o) = old {
-                    let share = 10.0f64.powf((o.db - p.db) / 20.0);
-                    *w *= (1.0 - share).clamp(0.1, 1.0);
-                }
-                kept += *w;
+                let share = old.map_or(0.0, |o| 10.0f64.powf((o.db - p.db) / 20.0));
+                let own = (1.0 - share).clamp(0.0, 1.0);
+                *w *= own.max(0.1);
+                kept += own * amplitude;
+                total += amplitude;
             }
-            // The same note struck again has nothing of its own: then all counts.
-            if kept > 0.35 * total {
+            // The same note struck again has little of its own: then all counts.
+            if kept > OWN_SHARE * total {
                 self.weights = lessened;
             }
         }
@@ -320,7 +327,7 @@ impl PitchMeter {
             0.5
         };
         // Power per residue: the odd partials must not all be missing, nor all but every third.
-        let power = |k: usize| seen[k].powi(4);
+        let power = |k: usize| seen[k].powf(PEAK_POWER_DB / 10.0);
         let all: f64 = (1..=last).map(power).sum::<f64>() + 1e-12;
         let odd: f64 = (1..=last).filter(|k| k % 2 == 1).map(power).sum::<f64>() + 1e-12;
         let off_third: f64 = (1..=last).filter(|k| k % 3 != 0).map(power).sum::<f64>() + 1e-12;

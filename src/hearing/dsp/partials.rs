@@ -153,7 +153,7 @@ impl Spectrum {
 }
 
 /// Stiffnesses tried when a series is laid over a spectrum.
-const TRIED_B: [f64; 4] = [0.0, 1e-4, 3e-4, 8e-4];
+const TRIED_B: [f64; 4] = [0.0, 1e-4, 2.5e-4, 6e-4];
 /// Steps of the fundamental when a series is laid over a spectrum, in cents.
 const STEP_CENTS: f64 = 4.0;
 /// Partials that are laid over a spectrum.
