@@ -411,13 +411,22 @@ impl Listener {
         if let Some(last) = self.forming.back()
             && at - last.jump.at < ONE_PLUCK_S * r
         {
-            if !self.replaces(&features, evidence) {
-                if let Some(last) = self.forming.back_mut() {
-                    last.novelty_db = last.novelty_db.max(c.novelty_db);
+            let moment = if self.moved_later(&features, jump.height) {
+                Some((jump, features))
+            } else {
+                None
+            };
+            if let Some(last) = self.forming.back_mut() {
+                last.novelty_db = last.novelty_db.max(c.novelty_db);
+                if let Some((jump, features)) = moment {
+                    last.jump = jump;
+                    last.features = features;
+                } else if evidence > last.evidence {
+                    last.features = features;
                 }
-                return;
+                last.evidence = last.evidence.max(evidence);
             }
-            self.forming.pop_back();
+            return;
         }
         if evidence > 0.0 {
             let usual = self.usual_level_db.unwrap_or(after);
@@ -447,19 +456,16 @@ impl Listener {
         });
     }
 
-    /// Whether a candidate close behind the last one is the pluck of which that was the touch.
-    fn replaces(&self, new: &OnsetFeatures, evidence: f64) -> bool {
+    /// Whether a candidate close behind the last one is the moment of the pluck of which that was
+    /// the touch: a touch is heard but leaves the string's own low partials alone.
+    fn moved_later(&self, new: &OnsetFeatures, height: f64) -> bool {
         let Some(last) = self.forming.back() else {
             return true;
         };
-        let struck = |f: &OnsetFeatures| f.error_rise_db[0].max(f.error_rise_db[1]);
-        if evidence > 0.0 && last.evidence <= 0.0 {
-            return true;
-        }
-        if evidence <= 0.0 && last.evidence > 0.0 {
-            return false;
-        }
-        struck(&last.features) < 4.0 && struck(new) > 10.0
+        let (before, after) = (last.features.error_rise_db[0], new.error_rise_db[0]);
+        let gain = height - last.jump.height;
+        (gain > 2.0 && after > before + 3.0)
+            || (gain > -2.0 && before < 2.0 && after > before + 4.0)
     }
 
     /// Distance of `pitch` from the last sure note's, in cents; 0 when either is unclear.
