@@ -132,11 +132,10 @@ pub(crate) fn pitch(slot: &Slot, event: &Sound) -> f64 {
         if heard.uncertainty_cents > VAGUE_CENTS {
             one = one.min(UNKNOWN);
         }
-        if let Some((rival, nats)) = heard.rival
-            && nats <= RIVAL_TIE
-            && (rival - f64::from(midi)).abs() <= SAME_PITCH_SEMITONES
-        {
-            one = one.min(nats.max(0.0));
+        for (rival, nats) in heard.rivals.into_iter().flatten() {
+            if nats <= RIVAL_TIE && (rival - f64::from(midi)).abs() <= SAME_PITCH_SEMITONES {
+                one = one.min(nats.max(0.0));
+            }
         }
         cost = cost.min(one);
     }

@@ -589,7 +589,9 @@ impl Listener {
             midi: Hertz(p.hz).to_midi(self.config.a4).0,
             uncertainty_cents: p.uncertainty_cents,
             clarity: p.clarity,
-            rival: None,
+            rivals: p
+                .rivals
+                .map(|rival| rival.map(|(hz, nats)| (Hertz(hz).to_midi(self.config.a4).0, nats))),
         }
     }
 
