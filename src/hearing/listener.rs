@@ -419,6 +419,7 @@ impl Listener {
             relative_novelty: self
                 .usual_novelty
                 .map_or(1.0, |u| f64::from(c.novelty_db) / u),
+            fresh_share: self.meter.fresh_share(&self.stream, at),
             turn: self.turn(at),
             pitch_step_cents: self.pitch_step(pitch),
             clarity: pitch.map_or(0.0, |p| p.clarity),
@@ -675,11 +676,11 @@ struct End {
 ///
 /// Logistic regression on labelled candidates of recorded strings; left-out instruments lose
 /// about one true pluck in a hundred and let through one noise in two hundred.
-const EVIDENCE_WEIGHTS: [f64; 16] = [
-    0.845, 0.155, -0.228, 0.375, 0.084, 0.384, 0.117, 2.785, 1.571, 0.295, 0.452, -0.725, 0.214,
-    0.097, -8.821, 3.521,
+const EVIDENCE_WEIGHTS: [f64; 18] = [
+    0.845, 0.125, -0.288, 0.371, -0.247, 0.387, 0.111, 3.938, 0.370, 0.217, 0.330, -0.398, 0.251,
+    0.199, -8.913, 2.763, 7.422, 2.265,
 ];
-const EVIDENCE_CONSTANT: f64 = -7.804;
+const EVIDENCE_CONSTANT: f64 = -9.322;
 
 fn evidence(f: &OnsetFeatures) -> f64 {
     let row = f.as_row();

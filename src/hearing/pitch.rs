@@ -15,6 +15,11 @@ const PERIOD_BELOW_HZ: f64 = 800.0;
 const DIP_REACH: f32 = 0.30;
 /// By the period alone the shortest lag this close to the deepest wins.
 const SHORT_LAG_WITHIN: f32 = 0.08;
+/// Stretches before and after an onset that are held against each other, and how far from it.
+const FRESH_SPAN_S: f64 = 0.060;
+const FRESH_SKIP_S: f64 = 0.004;
+/// What was there before may swell by this factor without being new.
+const FRESH_BEYOND: f32 = 1.2;
 /// Partials are looked at from here ...
 const SERIES_FROM_HZ: f64 = 25.0;
 /// ... up to here.
@@ -171,6 +176,34 @@ impl PitchMeter {
             rivals,
             score: best.score,
         })
+    }
+
+    /// How much of the sound just after `onset` was not there just before it: the amplitude that
+    /// each frequency gained, as a share of all amplitude after, 0 to 1.
+    pub fn fresh_share(&mut self, stream: &History, onset: f64) -> f64 {
+        let at = |s: f64| (onset + s * self.rate_hz).round() as i64;
+        let after = stream.range(at(FRESH_SKIP_S), at(FRESH_SKIP_S + FRESH_SPAN_S));
+        let before = stream.range(at(-FRESH_SKIP_S - FRESH_SPAN_S), at(-FRESH_SKIP_S));
+        if after.len() < (0.5 * FRESH_SPAN_S * self.rate_hz) as usize {
+            return 0.0;
+        }
+        if before.len() < after.len() {
+            return 1.0;
+        }
+        self.spectrum.analyse(after, self.rate_hz);
+        self.past.analyse(before, self.rate_hz);
+        let bin = |hz: f64| (hz / self.spectrum.bin_hz) as usize;
+        let (lo, hi) = (
+            bin(SERIES_FROM_HZ),
+            bin(SERIES_TO_HZ).min(self.spectrum.db.len()),
+        );
+        let (mut gained, mut all) = (0.0, 1e-12);
+        for (a, b) in self.spectrum.db[lo..hi].iter().zip(&self.past.db[lo..hi]) {
+            let (a, b) = (10.0f32.powf(a / 20.0), 10.0f32.powf(b / 20.0));
+            gained += f64::from((a - FRESH_BEYOND * b).max(0.0));
+            all += f64::from(a);
+        }
+        gained / all
     }
 
     /// The period between two places alone, without the partials: frequency in hertz and clarity.
