@@ -1,6 +1,8 @@
 //! *Which* note: candidates from the period, decided by the whole series of partials, measured
 //! fine as a stiff string.
 
+use std::ops::Range;
+
 use super::dsp::decimate::{dot, low_pass_taps};
 use super::dsp::history::History;
 use super::dsp::partials::{Peak, Spectrum, StiffString, fit_stiff_string};
@@ -32,6 +34,10 @@ const SERIES_RANGE_DB: f64 = 30.0;
 const SERIES_PARTIALS: usize = 12;
 /// How far the laying of a series may move a candidate, in cents.
 const LAY_CENTS: f64 = 40.0;
+/// Steps of laying in cents: first for all candidates, then for the best few.
+const COARSE_CENTS: f64 = 10.0;
+const FINE_CENTS: f64 = 3.0;
+const FINE_CANDIDATES: usize = 5;
 /// A series whose power lies in its even partials (or every third) but for this share is taken
 /// for the octave (or twelfth) below what sounds, in decibels.
 const PARITY_DB: f64 = -12.0;
@@ -124,13 +130,10 @@ impl PitchMeter {
         }
         self.series(stream, onset, skip, length_s);
         self.gather();
-        let top = self.top_db;
-        for i in 0..self.candidates.len() {
-            let (hz, b) = self.spectrum.lay(self.candidates[i].hz, LAY_CENTS, top);
-            self.candidates[i].hz = hz;
-            self.candidates[i].b = b;
-            self.candidates[i].score = self.score(self.candidates[i], length_s);
-        }
+        self.lay_candidates(0..self.candidates.len(), LAY_CENTS, COARSE_CENTS, length_s);
+        self.candidates.sort_by(|a, b| b.score.total_cmp(&a.score));
+        let few = self.candidates.len().min(FINE_CANDIDATES);
+        self.lay_candidates(0..few, 1.5 * COARSE_CENTS, FINE_CENTS, length_s);
         let best = self
             .candidates
             .iter()
@@ -148,7 +151,8 @@ impl PitchMeter {
             .spectrum
             .peak_between(SERIES_FROM_HZ, SERIES_TO_HZ)
             .map_or(0.0, |p| p.db);
-        let (hz, b) = self.spectrum.lay(best.hz, LAY_CENTS, top);
+        let (hz, _) = self.spectrum.lay(best.hz, LAY_CENTS, COARSE_CENTS, top);
+        let (hz, b) = self.spectrum.lay(hz, 1.5 * COARSE_CENTS, FINE_CENTS, top);
         let string = fit_stiff_string(&self.spectrum, hz, b)
             .filter(|s| (1731.2 * (s.f1_hz / hz).ln()).abs() < 25.0);
         let StiffString {
@@ -176,6 +180,18 @@ impl PitchMeter {
             rivals,
             score: best.score,
         })
+    }
+
+    /// Lays the series of some candidates over the spectrum and scores them.
+    fn lay_candidates(&mut self, which: Range<usize>, reach: f64, step: f64, length_s: f64) {
+        for i in which {
+            let (hz, b) = self
+                .spectrum
+                .lay(self.candidates[i].hz, reach, step, self.top_db);
+            self.candidates[i].hz = hz;
+            self.candidates[i].b = b;
+            self.candidates[i].score = self.score(self.candidates[i], length_s);
+        }
     }
 
     /// How much of the sound just after `onset` was not there just before it: the amplitude that
