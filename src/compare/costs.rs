@@ -93,7 +93,7 @@ pub(crate) struct Sound<'a> {
 }
 
 /// Harmonics in which a ringing note likes to be heard, in semitones above it.
-const HARMONICS: [f64; 4] = [0.0, 12.0, 19.0, 24.0];
+pub(crate) const HARMONICS: [f64; 4] = [0.0, 12.0, 19.0, 24.0];
 
 /// Looks at heard notes in order of onset.
 pub(crate) fn listen<'a>(events: &[&'a HeardNote]) -> Vec<Sound<'a>> {

@@ -1,6 +1,7 @@
 //! Heard notes that nobody wrote: unmatched events that are clearly plucked notes and lie within
 //! the span of the line. Touches, squeaks, damping noises and ripples are none.
 
+use crate::compare::costs;
 use crate::compare::judgement::ExtraNote;
 use crate::compare::passes::Pass;
 use crate::compare::scene::Scene;
@@ -22,22 +23,54 @@ pub(crate) fn is_pluck(event: &HeardNote) -> bool {
     event.evidence >= EXTRA_EVIDENCE
 }
 
+/// A soft pluck on another string while the note before rings on: what it added must be at least
+/// this share of the sound, ...
+const ADDED_SHARE: f64 = 0.10;
+/// ... one series must explain it so well, ...
+const ADDED_SCORE: f64 = 0.15;
+/// ... it must lie within this distance of a semitone, ...
+const ADDED_OFF_SEMITONE: f64 = 0.25;
+/// ... stand out by so many decibels, and have this much evidence otherwise.
+const ADDED_NOVELTY_DB: f64 = 1.0;
+const ADDED_EVIDENCE: f64 = -2.5;
+
+/// The pitch of an event that added a note of its own to the one that rings on; `None` when it
+/// did not.
+fn added(scene: &Scene, event: usize) -> Option<f64> {
+    let heard = scene.events[event];
+    let f = &heard.features;
+    let before = (0..event).rev().find(|&k| scene.matched[k])?;
+    let ringing = scene.events[before].pitch?.midi;
+    let fresh = f.added_midi > 0.0
+        && costs::HARMONICS
+            .iter()
+            .chain(&[-12.0, 28.0, 31.0])
+            .all(|h| (f.added_midi - ringing - h).abs() > 0.6);
+    let clear = f.fresh_share >= ADDED_SHARE
+        && f.added_score >= ADDED_SCORE
+        && (f.added_midi - f.added_midi.round()).abs() < ADDED_OFF_SEMITONE
+        && heard.novelty_db >= ADDED_NOVELTY_DB
+        && heard.evidence >= ADDED_EVIDENCE;
+    (fresh && clear).then_some(f.added_midi)
+}
+
 /// The notes nobody wrote, in order of time.
 pub(crate) fn find(scene: &Scene) -> Vec<ExtraNote> {
     let floor_dbfs = middle_level(scene) - EXTRA_BELOW_DB;
     let mut extras = Vec::new();
     for (k, event) in scene.events.iter().enumerate() {
-        let clear = is_pluck(event) && !scene.matched[k] && event.level_dbfs >= floor_dbfs;
+        let added = added(scene, k);
+        let clear = (is_pluck(event) || added.is_some())
+            && !scene.matched[k]
+            && event.level_dbfs >= floor_dbfs;
         if !clear || same_pluck(scene, k) {
             continue;
         }
         if let Some(after) = place(scene, k) {
             extras.push(ExtraNote {
                 onset_s: event.onset_s,
-                midi: event
-                    .pitch
-                    .as_ref()
-                    .map(|p| p.midi)
+                midi: added
+                    .or(event.pitch.map(|p| p.midi))
                     .filter(|midi| midi.is_finite()),
                 release_s: event.release_s,
                 level_dbfs: event.level_dbfs,

@@ -57,6 +57,11 @@ pub struct OnsetFeatures {
     pub pitch_step_cents: f64,
     /// How much of the amplitude after the onset was not there before it, 0 to 1.
     pub fresh_share: f64,
+    /// Pitch of what the onset added to a sound that rings on, as a fractional MIDI note; 0 when
+    /// there was nothing to be told.
+    pub added_midi: f64,
+    /// How well one series explains what was added, 0 (nothing) to 1 (all).
+    pub added_score: f64,
     /// How clearly the pitch turns at the onset, 0 to 1: the lesser periodicity of the sound just
     /// before and just after it where the two are different notes and no harmonics of each other.
     pub turn: f64,

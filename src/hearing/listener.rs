@@ -415,6 +415,7 @@ impl Listener {
         let pitch = self
             .meter
             .period_between(&self.stream, at + 0.012 * r, at + 0.150 * r);
+        let added = self.meter.added(&self.stream, at, at + 0.100 * r);
         let features = OnsetFeatures {
             novelty_db: f64::from(c.novelty_db),
             jump: jump.height,
@@ -427,6 +428,8 @@ impl Listener {
                 .usual_novelty
                 .map_or(1.0, |u| f64::from(c.novelty_db) / u),
             fresh_share: self.meter.fresh_share(&self.stream, at),
+            added_midi: added.map_or(0.0, |(hz, _)| Hertz(hz).to_midi(self.config.a4).0),
+            added_score: added.map_or(0.0, |(_, score)| score),
             turn: self.turn(at),
             pitch_step_cents: self.pitch_step(pitch),
             clarity: pitch.map_or(0.0, |p| p.1),

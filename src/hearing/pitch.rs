@@ -3,7 +3,7 @@
 
 use std::ops::Range;
 
-use super::dsp::decimate::{dot, low_pass_taps};
+use super::dsp::decimate::{decibels, dot, low_pass_taps};
 use super::dsp::history::History;
 use super::dsp::partials::{Peak, Spectrum, StiffString, fit_stiff_string};
 use super::dsp::yin;
@@ -20,6 +20,9 @@ const SHORT_LAG_WITHIN: f32 = 0.08;
 /// Stretches before and after an onset that are held against each other, and how far from it.
 const FRESH_SPAN_S: f64 = 0.060;
 const FRESH_SKIP_S: f64 = 0.004;
+/// Longest stretch on which added sound is looked at, in seconds, and how far down.
+const ADDED_SPAN_S: f64 = 0.090;
+const ADDED_RANGE_DB: f64 = 22.0;
 /// What was there before may swell by this factor without being new.
 const FRESH_BEYOND: f32 = 1.2;
 /// Partials are looked at from here ...
@@ -180,6 +183,51 @@ impl PitchMeter {
             rivals,
             score: best.score,
         })
+    }
+
+    /// The pitch of what an onset added to a sound that rings on: the series that explains the
+    /// amplitude gained, with its score (about 0 for nothing, 1 for a clear note).
+    pub fn added(&mut self, stream: &History, onset: f64, end: f64) -> Option<(f64, f64)> {
+        let r = self.rate_hz;
+        let span = (end - onset).min(ADDED_SPAN_S * r);
+        if span < 0.045 * r {
+            return None;
+        }
+        let at = |d: f64| (onset + d).round() as i64;
+        let skip = FRESH_SKIP_S * r;
+        let after = stream.range(at(skip), at(skip + span));
+        let before = stream.range(at(-skip - span), at(-skip));
+        if after.len() < span as usize || before.len() < after.len() {
+            return None;
+        }
+        self.spectrum.analyse(after, r);
+        self.past.analyse(before, r);
+        for (a, b) in self.spectrum.db.iter_mut().zip(&self.past.db) {
+            let gain = 10.0f32.powf(*a / 20.0) - FRESH_BEYOND * 10.0f32.powf(*b / 20.0);
+            *a = decibels(gain.max(1e-8).powi(2));
+        }
+        let length_s = span / r;
+        let top = self.spectrum.peak_between(SERIES_FROM_HZ, SERIES_TO_HZ)?.db;
+        self.top_db = top;
+        let floor = top - ADDED_RANGE_DB;
+        self.spectrum
+            .peaks(SERIES_FROM_HZ, SERIES_TO_HZ, floor, &mut self.peaks);
+        self.weights.clear();
+        self.weights.extend(
+            self.peaks
+                .iter()
+                .map(|p| 10.0f64.powf((p.db - top) / PEAK_POWER_DB)),
+        );
+        self.d.clear();
+        // No period: what rings on would speak in it, too.
+        self.d.resize((r / self.lowest_hz) as usize + 4, 1.0);
+        self.gather();
+        self.lay_candidates(0..self.candidates.len(), LAY_CENTS, COARSE_CENTS, length_s);
+        let best = self
+            .candidates
+            .iter()
+            .max_by(|a, b| a.score.total_cmp(&b.score))?;
+        Some((best.hz, best.score))
     }
 
     /// Lays the series of some candidates over the spectrum and scores them.
