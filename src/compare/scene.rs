@@ -39,6 +39,9 @@ impl<'a> Scene<'a> {
         for &(_, event) in laid.passes.iter().flat_map(|pass| &pass.pairs) {
             matched[event] = true;
         }
+        for event in laid.scored.iter().filter_map(|scored| (*scored)?.event) {
+            matched[event] = true;
+        }
         Self {
             expected,
             slots,

@@ -1,6 +1,6 @@
 //! Values for the tests of this room.
 
-use crate::hearing::events::{EndCause, HeardNote, HeardPitch};
+use crate::hearing::events::{EndCause, HeardNote, HeardPitch, OnsetFeatures};
 
 /// A clear note at a time and a pitch.
 pub(crate) fn heard(onset_s: f64, midi: f64) -> HeardNote {
@@ -22,5 +22,6 @@ pub(crate) fn heard(onset_s: f64, midi: f64) -> HeardNote {
         early_fall_db: Some(2.0),
         heard_at_s: onset_s + 0.01,
         named_at_s: Some(onset_s + 0.05),
+        features: OnsetFeatures::default(),
     }
 }

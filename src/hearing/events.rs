@@ -30,7 +30,7 @@ pub struct HeardPitch {
 }
 
 /// What an onset looked like: what its evidence was made from.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct OnsetFeatures {
     /// Height of the novelty peak in decibels.
     pub novelty_db: f64,

@@ -80,6 +80,10 @@ const ONE_PLUCK_S: f64 = 0.045;
 const MAYBE: f64 = -3.0;
 /// ... but not so soon that it may be a ripple of the attack.
 const MAYBE_AFTER_S: f64 = 0.085;
+/// A take that begins in the middle of a clear tone may begin with a note: the evidence is even,
+/// less a little because hum is clear, too.
+const OPENING_CLARITY: f64 = 0.9;
+const OPENING_EVIDENCE: f64 = -1.0;
 /// How fast the usual level follows a new note.
 const USUAL_LEVEL_PACE: f64 = 0.15;
 /// Kept of the low-rate stream.
@@ -305,6 +309,13 @@ impl Listener {
                 self.candidates.push_back(Candidate { at, novelty_db: v });
             }
         }
+        if self.high_count == self.novelty.window_frames() as u64 {
+            // Whatever sounds from the first frame on has no rise that could be seen.
+            self.candidates.push_back(Candidate {
+                at: 0,
+                novelty_db: CANDIDATE_DB,
+            });
+        }
         let due = self.stream.end() - (JUDGED_AFTER_S * self.low_rate_hz) as i64;
         while let Some(c) = self.candidates.front().copied().filter(|c| c.at < due) {
             self.candidates.pop_front();
@@ -406,18 +417,32 @@ impl Listener {
             clarity: pitch.map_or(0.0, |p| p.clarity),
             hz: pitch.map_or(0.0, |p| p.hz),
         };
-        let evidence = evidence(&features);
+        let opening = c.at == 0;
+        let evidence = match opening {
+            false => evidence(&features),
+            true if features.clarity > OPENING_CLARITY => OPENING_EVIDENCE,
+            true => return,
+        };
         // What lies this close together is one pluck: a touch before it, a ripple of its attack.
         if let Some(last) = self.forming.back()
             && at - last.jump.at < ONE_PLUCK_S * r
         {
-            if !self.replaces(&features, evidence) {
-                if let Some(last) = self.forming.back_mut() {
-                    last.novelty_db = last.novelty_db.max(c.novelty_db);
+            let moment = if self.moved_later(&features, jump.height) {
+                Some((jump, features))
+            } else {
+                None
+            };
+            if let Some(last) = self.forming.back_mut() {
+                last.novelty_db = last.novelty_db.max(c.novelty_db);
+                if let Some((jump, features)) = moment {
+                    last.jump = jump;
+                    last.features = features;
+                } else if evidence > last.evidence {
+                    last.features = features;
                 }
-                return;
+                last.evidence = last.evidence.max(evidence);
             }
-            self.forming.pop_back();
+            return;
         }
         if evidence > 0.0 {
             let usual = self.usual_level_db.unwrap_or(after);
@@ -447,19 +472,16 @@ impl Listener {
         });
     }
 
-    /// Whether a candidate close behind the last one is the pluck of which that was the touch.
-    fn replaces(&self, new: &OnsetFeatures, evidence: f64) -> bool {
+    /// Whether a candidate close behind the last one is the moment of the pluck of which that was
+    /// the touch: a touch is heard but leaves the string's own low partials alone.
+    fn moved_later(&self, new: &OnsetFeatures, height: f64) -> bool {
         let Some(last) = self.forming.back() else {
             return true;
         };
-        let struck = |f: &OnsetFeatures| f.error_rise_db[0].max(f.error_rise_db[1]);
-        if evidence > 0.0 && last.evidence <= 0.0 {
-            return true;
-        }
-        if evidence <= 0.0 && last.evidence > 0.0 {
-            return false;
-        }
-        struck(&last.features) < 4.0 && struck(new) > 10.0
+        let (before, after) = (last.features.error_rise_db[0], new.error_rise_db[0]);
+        let gain = height - last.jump.height;
+        (gain > 2.0 && after > before + 3.0)
+            || (gain > -2.0 && before < 2.0 && after > before + 4.0)
     }
 
     /// Distance of `pitch` from the last sure note's, in cents; 0 when either is unclear.

@@ -6,7 +6,7 @@
 #![allow(dead_code)]
 
 use seamline::compare::judgement::Verdict;
-use seamline::hearing::events::{EndCause, HeardNote, HeardPitch};
+use seamline::hearing::events::{EndCause, HeardNote, HeardPitch, OnsetFeatures};
 use seamline::music::expected::{ExpectedNote, JoinKind, Place};
 
 /// A small generator with a fixed seed: Steele, Lea & Flood (2014), OOPSLA, SplitMix64.
@@ -201,6 +201,7 @@ pub fn event(onset_s: f64, midi: Option<f64>, evidence: f64) -> HeardNote {
         early_fall_db: Some(2.0),
         heard_at_s: onset_s + 0.008,
         named_at_s: Some(onset_s + 0.04),
+        features: OnsetFeatures::default(),
     }
 }
 

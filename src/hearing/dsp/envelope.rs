@@ -123,7 +123,7 @@ pub fn release(level: &[f32], step_s: f64, floor_db: f64) -> Option<Release> {
     }
     let coarse = ((0.006 / step_s) as usize).max(1);
     let mut best: Option<(f64, Release)> = None;
-    let mut try_start = |start: usize, every: usize, best: &mut Option<(f64, Release)>| {
+    let try_start = |start: usize, every: usize, best: &mut Option<(f64, Release)>| {
         let line = lines.line(start, steepest);
         // Depth at the lowest point, not below the floor's own level.
         let low = f64::from(lowest_from[start]);
