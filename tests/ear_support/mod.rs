@@ -1,0 +1,180 @@
+//! What the tests of the ear share: listening to samples, and disturbances made in code.
+#![allow(dead_code, reason = "each test file uses its own part")]
+
+use std::f64::consts::TAU;
+
+use seamline::hearing::events::{Event, HeardNote};
+use seamline::hearing::listener::{Listener, ListenerConfig};
+use seamline::sound::synth::{Performance, PlayedNote, Voice, render};
+use seamline::units::SampleRate;
+
+/// Evidence from which an event is taken for a note: more likely than not (see `HeardNote`).
+pub const SURE: f64 = 0.0;
+
+/// All that the listener says about `samples`, delivered in blocks of 512.
+pub fn events(samples: &[f32], rate: SampleRate) -> Vec<Event> {
+    let mut listener = Listener::new(ListenerConfig::bass(rate)).expect("a rate within the limits");
+    let mut all = Vec::new();
+    for block in samples.chunks(512) {
+        listener.push(block, &mut |event| all.push(event));
+    }
+    listener.finish(&mut |event| all.push(event));
+    all
+}
+
+/// The settled events.
+pub fn settled(samples: &[f32], rate: SampleRate) -> Vec<HeardNote> {
+    events(samples, rate)
+        .into_iter()
+        .filter_map(|event| match event {
+            Event::Settled(note) => Some(note),
+            _ => None,
+        })
+        .collect()
+}
+
+/// The settled events that are notes more likely than not.
+pub fn notes(samples: &[f32], rate: SampleRate) -> Vec<HeardNote> {
+    let mut all = settled(samples, rate);
+    all.retain(|note| note.evidence > SURE);
+    all
+}
+
+/// Pitch of a note as a fractional MIDI number, NaN when it has none.
+pub fn midi(note: &HeardNote) -> f64 {
+    note.pitch.map_or(f64::NAN, |pitch| pitch.midi)
+}
+
+/// A small generator of even spread over -1 to 1 (xorshift64*, Vigna 2016), so that a seed gives
+/// the same noise everywhere.
+pub struct Noise(u64);
+
+impl Noise {
+    /// Another seed is another noise.
+    pub fn new(seed: u64) -> Self {
+        Self(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) | 1)
+    }
+
+    /// The next whole number.
+    pub fn number(&mut self) -> u64 {
+        self.0 ^= self.0 >> 12;
+        self.0 ^= self.0 << 25;
+        self.0 ^= self.0 >> 27;
+        self.0.wrapping_mul(0x2545_f491_4f6c_dd1d)
+    }
+
+    /// The next value, -1 to 1.
+    pub fn next(&mut self) -> f32 {
+        (self.number() >> 40) as f32 / (1u64 << 23) as f32 - 1.0
+    }
+}
+
+/// An amplitude from decibels.
+pub fn gain(db: f64) -> f32 {
+    10.0f64.powf(db / 20.0) as f32
+}
+
+/// White noise of `level_db` (root of the mean square) against full scale. An even spread over
+/// ±a has a root of the mean square of a / sqrt(3).
+pub fn hiss(frames: usize, level_db: f64, seed: u64) -> Vec<f32> {
+    let mut noise = Noise::new(seed);
+    let reach = gain(level_db) * 3.0f32.sqrt();
+    (0..frames).map(|_| reach * noise.next()).collect()
+}
+
+/// Mains hum as rectified mains gives it: the fundamental's amplitude at `level_db`, harmonics
+/// falling 6 dB per octave, up to the tenth.
+pub fn hum(frames: usize, rate: SampleRate, hz: f64, level_db: f64) -> Vec<f32> {
+    let amplitude = f64::from(gain(level_db));
+    (0..frames)
+        .map(|i| {
+            let phase = TAU * hz * i as f64 / rate.hz();
+            let sum: f64 = (1..=10)
+                .map(|k| (phase * f64::from(k) + f64::from(k)).sin() / f64::from(k))
+                .sum();
+            (amplitude * sum) as f32
+        })
+        .collect()
+}
+
+/// Adds `what` to `to` from second `at_s` on.
+pub fn add(to: &mut [f32], what: &[f32], at_s: f64, rate: SampleRate) {
+    let at = (at_s * rate.hz()).round() as usize;
+    for (sample, more) in to.iter_mut().skip(at).zip(what) {
+        *sample += more;
+    }
+}
+
+/// A metronome's click: 20 ms of a tone at `hz` that dies away within 4 ms.
+pub fn click(rate: SampleRate, hz: f64, level_db: f64) -> Vec<f32> {
+    let amplitude = f64::from(gain(level_db));
+    (0..(0.020 * rate.hz()) as usize)
+        .map(|i| {
+            let t = i as f64 / rate.hz();
+            (amplitude * (-t / 0.004).exp() * (TAU * hz * t).sin()) as f32
+        })
+        .collect()
+}
+
+/// A bass line for tests: string 4 is E1. Onset, MIDI note, string, fret; each rings to the next.
+pub const LINE: [(u8, u8, u8); 12] = [
+    (33, 3, 0),
+    (36, 3, 3),
+    (40, 2, 2),
+    (43, 2, 5),
+    (45, 2, 7),
+    (43, 1, 0),
+    (40, 2, 2),
+    (38, 2, 0),
+    (36, 3, 3),
+    (33, 3, 0),
+    (31, 4, 3),
+    (28, 4, 0),
+];
+
+/// Seconds between the notes of [`played`].
+pub const STEP_S: f64 = 0.4;
+
+/// [`LINE`] played evenly from `lead_in_s` on, as the synth plays it.
+pub fn played(lead_in_s: f64) -> Performance {
+    let notes = LINE
+        .iter()
+        .enumerate()
+        .map(|(i, (midi, string, fret))| {
+            let onset_s = lead_in_s + i as f64 * STEP_S;
+            PlayedNote {
+                index: Some(i),
+                ..PlayedNote::plain(*midi, *string, *fret, onset_s, onset_s + STEP_S)
+            }
+        })
+        .collect();
+    Performance {
+        notes,
+        bar1_s: lead_in_s,
+        seed: 5,
+        ..Performance::default()
+    }
+}
+
+/// [`played`] as sound.
+pub fn take(lead_in_s: f64, rate: SampleRate) -> Vec<f32> {
+    render(&played(lead_in_s), &Voice::fingered(), rate)
+}
+
+/// How many of the played notes were heard: a sure event within 50 ms whose pitch is within
+/// 50 cents, each event for one note (mir_eval's tolerances for transcription).
+pub fn found(heard: &[HeardNote], lead_in_s: f64) -> usize {
+    let mut used = vec![false; heard.len()];
+    let mut right = 0;
+    for (i, (wanted, _, _)) in LINE.iter().enumerate() {
+        let onset_s = lead_in_s + i as f64 * STEP_S;
+        let fits = |note: &HeardNote| {
+            (note.onset_s - onset_s).abs() < 0.050 && (midi(note) - f64::from(*wanted)).abs() < 0.5
+        };
+        if let Some(k) = (0..heard.len()).find(|k| !used[*k] && fits(&heard[*k])) {
+            used[k] = true;
+            right += 1;
+        }
+    }
+    right
+}
