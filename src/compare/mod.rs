@@ -10,6 +10,7 @@
 //! `costs`, all marks a player may set in [`marks`].
 
 mod align;
+mod choked;
 mod clock;
 mod costs;
 mod extras;

@@ -7,6 +7,7 @@
 use std::ops::Range;
 
 use crate::compare::align::{self, Alignment};
+use crate::compare::choked;
 use crate::compare::costs;
 use crate::compare::follow::{self, Began, Course, Run};
 use crate::compare::grid::{self, Grid};
@@ -86,7 +87,8 @@ pub(crate) fn lay(course: &Course) -> Laid {
             }
         }
     }
-    let scored = choose(course, &passes);
+    let mut scored = choose(course, &passes);
+    choked::fill(course, &passes, &mut scored);
     Laid { passes, scored }
 }
 

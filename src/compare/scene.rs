@@ -39,6 +39,9 @@ impl<'a> Scene<'a> {
         for &(_, event) in laid.passes.iter().flat_map(|pass| &pass.pairs) {
             matched[event] = true;
         }
+        for event in laid.scored.iter().filter_map(|scored| (*scored)?.event) {
+            matched[event] = true;
+        }
         Self {
             expected,
             slots,
@@ -70,14 +73,13 @@ impl<'a> Scene<'a> {
                 .iter()
                 .any(|&m| (midi - f64::from(m)).abs() <= 0.5)
         };
-        let midi = match pitch.rival {
-            Some((rival, nats))
-                if nats <= costs::RIVAL_TIE && !written(pitch.midi) && written(rival) =>
-            {
-                rival
-            }
-            _ => pitch.midi,
-        };
+        let tie = pitch
+            .rivals
+            .into_iter()
+            .flatten()
+            .find(|&(rival, nats)| nats <= costs::RIVAL_TIE && written(rival))
+            .filter(|_| !written(pitch.midi));
+        let midi = tie.map_or(pitch.midi, |(rival, _)| rival);
         let sd = pitch.uncertainty_cents;
         Some((midi, if sd.is_finite() { sd.max(0.0) } else { 0.0 }))
     }

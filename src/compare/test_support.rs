@@ -13,7 +13,7 @@ pub(crate) fn heard(onset_s: f64, midi: f64) -> HeardNote {
             midi,
             uncertainty_cents: 2.0,
             clarity: 0.98,
-            rival: None,
+            rivals: [None; 3],
         }),
         level_dbfs: -20.0,
         release_s: onset_s + 0.4,

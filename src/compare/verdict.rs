@@ -35,6 +35,8 @@ const BASELINE_SPREADS: f64 = 3.0;
 const DEAD_FALL_DB: f64 = 14.0;
 /// Notes written shorter than this cannot be told from dead ones, in seconds.
 const DEAD_FROM_S: f64 = 0.130;
+/// The pitch of a dead note counts from this clarity on.
+const DEAD_PITCH_CLARITY: f64 = 0.95;
 /// A clipped note lacks at least this, in seconds: less is how people end notes.
 const CLIPPED_FROM_S: f64 = 0.060;
 
@@ -149,8 +151,19 @@ fn carried(
     let marks = &scene.settings.marks;
     let mut part = heard_part(scene, slot, heard, pass);
     let mut flags = Vec::new();
-    let (verdict, cents) = pitch_verdict(scene, slot, carrier(scene, slot), heard);
-    part.midi = scene.midi(slot, heard).map(|(midi, _)| midi);
+    let (release_s, end, _) = scene.end(event, next_event(scene, slot));
+    part.release_s = release_s;
+    let lasts_s = release_s - heard.onset_s;
+    let written_s = expected.length_s * pass.grid.slope_at(scene.slots[slot].at_s);
+    let dead = is_dead(heard, written_s, fall_db, marks.dead_fall_db);
+    // What a choked note leaves to hear is too short to call it another note by.
+    let vague = dead && heard.pitch.is_none_or(|p| p.clarity < DEAD_PITCH_CLARITY);
+    let (verdict, cents) = if vague {
+        (Verdict::Right, None)
+    } else {
+        part.midi = scene.midi(slot, heard).map(|(midi, _)| midi);
+        pitch_verdict(scene, slot, carrier(scene, slot), heard)
+    };
     part.cents = cents.map(|c| c.0);
     part.cents_uncertainty = cents.map(|c| c.1);
     if let (Verdict::Right, Some((cents, sd))) = (verdict, cents)
@@ -163,11 +176,7 @@ fn carried(
     {
         flags.push(if off > 0.0 { Flag::Late } else { Flag::Early });
     }
-    let (release_s, end, _) = scene.end(event, next_event(scene, slot));
-    part.release_s = release_s;
-    let lasts_s = release_s - heard.onset_s;
-    let written_s = expected.length_s * pass.grid.slope_at(scene.slots[slot].at_s);
-    if is_dead(heard, written_s, fall_db, marks.dead_fall_db) {
+    if dead {
         flags.push(Flag::Dead);
     } else if !expected.legato_next
         && !expected.staccato

@@ -15,6 +15,9 @@ pub enum EndCause {
     TakeEnded,
 }
 
+/// How many other readings of a pitch are told.
+pub const RIVALS: usize = 3;
+
 /// The pitch of a heard note.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct HeardPitch {
@@ -24,9 +27,10 @@ pub struct HeardPitch {
     pub uncertainty_cents: f64,
     /// How periodic the sound was, 0 (noise) to 1 (perfectly periodic).
     pub clarity: f64,
-    /// Another pitch that explains the sound nearly as well (an octave, a twelfth), with how much
-    /// worse it is in nats; it may only be used to break a tie.
-    pub rival: Option<(f64, f64)>,
+    /// Other pitches that explain the sound nearly as well (an octave, a twelfth, a mode of the
+    /// body), best first, each with how much worse it is in nats; they may only be used to break
+    /// a tie.
+    pub rivals: [Option<(f64, f64)>; RIVALS],
 }
 
 /// What an onset looked like: what its evidence was made from.

@@ -80,6 +80,10 @@ const ONE_PLUCK_S: f64 = 0.045;
 const MAYBE: f64 = -3.0;
 /// ... but not so soon that it may be a ripple of the attack.
 const MAYBE_AFTER_S: f64 = 0.085;
+/// A take that begins in the middle of a clear tone may begin with a note: the evidence is even,
+/// less a little because hum is clear, too.
+const OPENING_CLARITY: f64 = 0.9;
+const OPENING_EVIDENCE: f64 = -1.0;
 /// How fast the usual level follows a new note.
 const USUAL_LEVEL_PACE: f64 = 0.15;
 /// Kept of the low-rate stream.
@@ -305,6 +309,13 @@ impl Listener {
                 self.candidates.push_back(Candidate { at, novelty_db: v });
             }
         }
+        if self.high_count == self.novelty.window_frames() as u64 {
+            // Whatever sounds from the first frame on has no rise that could be seen.
+            self.candidates.push_back(Candidate {
+                at: 0,
+                novelty_db: CANDIDATE_DB,
+            });
+        }
         let due = self.stream.end() - (JUDGED_AFTER_S * self.low_rate_hz) as i64;
         while let Some(c) = self.candidates.front().copied().filter(|c| c.at < due) {
             self.candidates.pop_front();
@@ -406,7 +417,12 @@ impl Listener {
             clarity: pitch.map_or(0.0, |p| p.clarity),
             hz: pitch.map_or(0.0, |p| p.hz),
         };
-        let evidence = evidence(&features);
+        let opening = c.at == 0;
+        let evidence = match opening {
+            false => evidence(&features),
+            true if features.clarity > OPENING_CLARITY => OPENING_EVIDENCE,
+            true => return,
+        };
         // What lies this close together is one pluck: a touch before it, a ripple of its attack.
         if let Some(last) = self.forming.back()
             && at - last.jump.at < ONE_PLUCK_S * r
@@ -573,7 +589,9 @@ impl Listener {
             midi: Hertz(p.hz).to_midi(self.config.a4).0,
             uncertainty_cents: p.uncertainty_cents,
             clarity: p.clarity,
-            rival: None,
+            rivals: p
+                .rivals
+                .map(|rival| rival.map(|(hz, nats)| (Hertz(hz).to_midi(self.config.a4).0, nats))),
         }
     }
 

@@ -5,6 +5,7 @@ use super::dsp::decimate::{dot, low_pass_taps};
 use super::dsp::history::History;
 use super::dsp::partials::{Peak, Spectrum, StiffString, fit_stiff_string};
 use super::dsp::yin;
+use super::events::RIVALS;
 
 /// Longest stretch the period is measured on, in seconds.
 const PERIOD_SPAN_S: f64 = 0.120;
@@ -31,6 +32,13 @@ const PARITY_DB: f64 = -12.0;
 const PARITY_LOSS: f64 = 0.5;
 /// What rang before is only set aside when so much of the amplitude remains.
 const OWN_SHARE: f64 = 0.6;
+/// What a difference of 1 in the score is worth in nats: on recorded strings the right reading is
+/// a quarter below the best one about as often as not when it is below at all.
+const NATS_PER_SCORE: f64 = 3.5;
+/// How finely a partial is placed within a cell of resolution (the bandwidth 1/T), as a share.
+const CELL_SHARE: f64 = 0.06;
+/// Uncertainty of a pitch without any period, in cents.
+const BLUR_CENTS: f64 = 25.0;
 /// Span of the fine pitch after the onset, in seconds, for a note long enough.
 const FINE_FROM_S: f64 = 0.080;
 const FINE_TO_S: f64 = 0.480;
@@ -46,8 +54,8 @@ pub struct Pitch {
     pub clarity: f64,
     /// Inharmonicity used or found.
     pub inharmonicity: f64,
-    /// The runner-up in hertz and by how much its score is lower.
-    pub rival: Option<(f64, f64)>,
+    /// The runners-up in hertz, best first, and by how many nats each is worse.
+    pub rivals: [Option<(f64, f64)>; RIVALS],
     /// How well the series explains the sound, about 0 (nothing) to 1.5.
     pub score: f64,
 }
@@ -121,12 +129,7 @@ impl PitchMeter {
             .iter()
             .copied()
             .max_by(|a, b| a.score.total_cmp(&b.score))?;
-        let rival = self
-            .candidates
-            .iter()
-            .filter(|c| (1731.2 * (c.hz / best.hz).ln()).abs() > 60.0)
-            .max_by(|a, b| a.score.total_cmp(&b.score))
-            .map(|c| (c.hz, best.score - c.score));
+        let rivals = self.rivals(best);
         let clarity = (1.0 - best.dip).clamp(0.0, 1.0);
 
         let (fine_from, fine_to) = fine_span(length_s);
@@ -145,21 +148,47 @@ impl PitchMeter {
             f1_hz,
             inharmonicity,
             uncertainty_cents,
-            ..
+            partials,
         } = string.unwrap_or(StiffString {
-            f1_hz: best.hz,
-            inharmonicity: 0.0,
-            uncertainty_cents: 15.0,
+            f1_hz: hz,
+            inharmonicity: b,
+            uncertainty_cents: 20.0,
             partials: 0,
         });
+        let cell_cents = 1731.2 / (hz * self.spectrum.length_s).max(1.0);
+        // Few partials, short stretches and blurred periods each say less than the residuals do.
+        let few = [20.0, 20.0, 8.0][partials.min(2)] * f64::from(u8::from(partials < 3));
+        let short = CELL_SHARE * cell_cents / (partials.max(1) as f64).sqrt();
+        let blurred = BLUR_CENTS * (1.0 - clarity);
+        let uncertainty_cents = uncertainty_cents.hypot(few).hypot(short).hypot(blurred);
         Some(Pitch {
             hz: f1_hz,
             uncertainty_cents,
             clarity,
             inharmonicity,
-            rival,
+            rivals,
             score: best.score,
         })
+    }
+
+    /// The runners-up to `best`, each a quarter tone and more away from it and from the others.
+    fn rivals(&mut self, best: Candidate) -> [Option<(f64, f64)>; RIVALS] {
+        self.candidates.sort_by(|a, b| b.score.total_cmp(&a.score));
+        let mut found = [None; RIVALS];
+        let mut count = 0;
+        for c in &self.candidates {
+            let apart = |hz: f64| (1731.2 * (c.hz / hz).ln()).abs() > 50.0;
+            let new = apart(best.hz)
+                && found
+                    .iter()
+                    .flatten()
+                    .all(|(hz, _): &(f64, f64)| apart(*hz));
+            if new && count < RIVALS {
+                found[count] = Some((c.hz, NATS_PER_SCORE * (best.score - c.score)));
+                count += 1;
+            }
+        }
+        found
     }
 
     /// Normalised difference of the low-passed stretch; false when it is too short.

@@ -192,7 +192,7 @@ pub fn event(onset_s: f64, midi: Option<f64>, evidence: f64) -> HeardNote {
             midi,
             uncertainty_cents: 3.0,
             clarity: 0.97,
-            rival: None,
+            rivals: [None; 3],
         }),
         level_dbfs: -20.0,
         release_s: onset_s + 0.1,
@@ -247,7 +247,7 @@ pub fn play(line: &[ExpectedNote], player: &Player, chance: &mut Chance) -> Play
             && chance.happens(player.octave)
             && let Some(pitch) = &mut heard.pitch
         {
-            pitch.rival = Some((pitch.midi, 0.4));
+            pitch.rivals[0] = Some((pitch.midi, 0.4));
             pitch.midi += 12.0;
         }
         played.heard.push(heard);

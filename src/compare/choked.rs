@@ -1,0 +1,69 @@
+//! Choked notes: a pluck that hardly sounded is not a missed note.
+//!
+//! The ear takes a string that is struck and dies within a few hundredths of a second for the
+//! noise of a hand that damps, and rightly so in most places. Where the line has a note and
+//! nothing else was heard of it, it is the note, and dead.
+
+use crate::compare::follow::Course;
+use crate::compare::median;
+use crate::compare::passes::{Pass, Scored};
+use crate::hearing::events::HeardNote;
+
+/// How far from its place on the grid a choked note is looked for, in seconds ...
+const REACH_S: f64 = 0.06;
+/// ... and as a share of the shorter neighbouring interval.
+const REACH_SHARE: f64 = 0.35;
+/// A choked pluck falls at least this much within a tenth of a second, in decibels; a string that
+/// rings loses 1 to 6 (3 to 60 dB/s, common practice, no source).
+const FALL_DB: f64 = 12.0;
+/// Novelty of a choked pluck against the middle one of the matched notes: what stays below is the
+/// breath of a string let go.
+const NOVELTY_SHARE: f64 = 0.15;
+/// A rise of the low or middle prediction error like this is a pluck whatever the novelty, in
+/// decibels.
+const STRUCK_DB: f64 = 10.0;
+
+/// True when an event looks like a pluck that died at once.
+pub(crate) fn is_choked(event: &HeardNote, usual_novelty_db: f64) -> bool {
+    let struck = event.features.error_rise_db[0].max(event.features.error_rise_db[1]);
+    event.early_fall_db.is_some_and(|fall| fall >= FALL_DB)
+        && (event.novelty_db >= NOVELTY_SHARE * usual_novelty_db || struck >= STRUCK_DB)
+}
+
+/// Gives missed notes the choked pluck at their place, where there is one that no note took.
+pub(crate) fn fill(course: &Course, passes: &[Pass], scored: &mut [Option<Scored>]) {
+    let mut taken = vec![false; course.events.len()];
+    for &(_, event) in passes.iter().flat_map(|pass| &pass.pairs) {
+        taken[event] = true;
+    }
+    let mut novelties: Vec<f64> = (0..taken.len())
+        .filter(|&k| taken[k])
+        .map(|k| course.events[k].heard.novelty_db)
+        .collect();
+    let Some(usual) = median(&mut novelties) else {
+        return;
+    };
+    for (slot, scored) in scored.iter_mut().enumerate() {
+        let Some(Scored {
+            pass,
+            event: found @ None,
+        }) = scored
+        else {
+            continue;
+        };
+        let target = &course.slots[slot];
+        let grid = &passes[*pass].grid;
+        let place = grid.time_at(target.at_s);
+        let stretch = grid.slope_at(target.at_s).max(0.0);
+        let reach = REACH_S.min(REACH_SHARE * target.interval_s * stretch);
+        let off = |k: usize| (course.events[k].heard.onset_s - place).abs();
+        let nearest = (0..course.events.len())
+            .filter(|&k| !taken[k] && off(k) <= reach)
+            .filter(|&k| is_choked(course.events[k].heard, usual))
+            .min_by(|&a, &b| off(a).total_cmp(&off(b)));
+        if let Some(k) = nearest {
+            taken[k] = true;
+            *found = Some(k);
+        }
+    }
+}
