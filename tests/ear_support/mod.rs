@@ -116,6 +116,51 @@ pub fn click(rate: SampleRate, hz: f64, level_db: f64) -> Vec<f32> {
         .collect()
 }
 
+/// Speech-like sound: a train of glottal pulses, 110 to 140 Hz, through two resonators at vowel
+/// formants (Peterson & Barney 1952, J. Acoust. Soc. Am. 24, 175-184, means for men: i 270 2290,
+/// a 730 1090, u 300 870, E 530 1840 Hz), in syllables of 0.17 s with pauses and a hiss for the
+/// consonant before each.
+pub fn talk(length_s: f64, level_db: f64, rate: SampleRate) -> Vec<f32> {
+    const VOWELS: [(f64, f64); 4] = [
+        (270.0, 2290.0),
+        (730.0, 1090.0),
+        (300.0, 870.0),
+        (530.0, 1840.0),
+    ];
+    let frames = (length_s * rate.hz()) as usize;
+    let consonants = hiss(frames, -12.0, 77);
+    let mut out = vec![0.0f64; frames];
+    let mut states = [[0.0f64; 2]; 2];
+    let mut phase = 0.0;
+    for i in 0..frames {
+        let t = i as f64 / rate.hz();
+        let syllable = (t / 0.23) as usize;
+        let within = t - syllable as f64 * 0.23;
+        let (f1, f2) = VOWELS[syllable % VOWELS.len()];
+        let voiced = (0.04..0.17).contains(&within);
+        let pitch_hz = 125.0 + 15.0 * (TAU * 0.7 * t).sin() - 40.0 * within;
+        phase += pitch_hz / rate.hz();
+        let mut x = 0.0;
+        if phase >= 1.0 {
+            phase -= 1.0;
+            x = if voiced { 1.0 } else { 0.0 };
+        }
+        if within < 0.04 {
+            x += 0.02 * f64::from(consonants[i]);
+        }
+        // Two-pole resonators of 80 Hz bandwidth in parallel.
+        for (state, hz) in states.iter_mut().zip([f1, f2]) {
+            let r = (-std::f64::consts::PI * 80.0 / rate.hz()).exp();
+            let y = x + 2.0 * r * (TAU * hz / rate.hz()).cos() * state[0] - r * r * state[1];
+            *state = [y, state[0]];
+            out[i] += y;
+        }
+    }
+    let top = out.iter().fold(0.0f64, |top, v| top.max(v.abs()));
+    let scale = f64::from(gain(level_db)) / top.max(1e-9);
+    out.iter().map(|v| (v * scale) as f32).collect()
+}
+
 /// A bass line for tests: string 4 is E1. Onset, MIDI note, string, fret; each rings to the next.
 pub const LINE: [(u8, u8, u8); 12] = [
     (33, 3, 0),

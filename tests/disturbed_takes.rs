@@ -1,0 +1,236 @@
+//! Whole takes with disturbances before and under the line: the verdicts are those of the same
+//! take without them.
+
+mod ear_support;
+
+use std::collections::BTreeSet;
+
+use ear_support::{add, click, gain, hiss, hum, talk};
+use seamline::compare::judgement::{Agreement, Flag, Judgement, Verdict};
+use seamline::music::line::{Line, read_text};
+use seamline::report::text;
+use seamline::session::offline::{ScoreSettings, score_take};
+use seamline::session::result::TakeResult;
+use seamline::sound::block::{Container, Delivery, SampleFormat, Source, SourceFormat};
+use seamline::sound::synth::{Performance, Player, Voice, parse_faults, render};
+use seamline::sound::{SoundError, SoundNote};
+use seamline::units::SampleRate;
+
+const RATE: SampleRate = SampleRate(44_100);
+
+/// Seconds before the line begins.
+const LEAD_IN_S: f64 = 3.5;
+
+/// What is put into the take, so that verdicts of every kind are there to be kept.
+const FAULTS: &str = "gap:1.2:95 late:2.3:70 wrong:1.4:-1 missed:3.2";
+
+struct Samples(SourceFormat, Option<Vec<f32>>);
+
+impl Source for Samples {
+    fn format(&self) -> &SourceFormat {
+        &self.0
+    }
+
+    fn next_block(&mut self, into: &mut Vec<f32>) -> Result<Delivery, SoundError> {
+        into.clear();
+        Ok(match self.1.take() {
+            Some(samples) if !samples.is_empty() => {
+                *into = samples;
+                Delivery::Samples
+            }
+            _ => Delivery::End,
+        })
+    }
+
+    fn notes(&self) -> Vec<SoundNote> {
+        Vec::new()
+    }
+}
+
+fn line() -> Line {
+    read_text(
+        "title: Four bars\ntempo: 100\nmeter: 4/4\nkey: A minor\n\n\
+         1/4 3:0 3:3 2:2 2:5\n1/4 2:7 2:5 2:2 3:3\n1/4 1:2 1:0 2:2 2:0\n1/4 3:3 3:0 4:3 4:0\n",
+    )
+    .expect("a line")
+}
+
+fn scored(samples: Vec<f32>) -> TakeResult {
+    let format = SourceFormat {
+        rate: RATE,
+        channels: 1,
+        samples: SampleFormat::Float { bits: 32 },
+        container: Container::Wav,
+        frames: None,
+    };
+    let mut source = Samples(format, Some(samples));
+    score_take("take", &mut source, &line(), &ScoreSettings::default()).expect("a result")
+}
+
+/// The take: a steady player with a quiet room behind him, and the faults.
+fn take() -> Vec<f32> {
+    let line = line();
+    let player = Player {
+        lead_in_s: LEAD_IN_S,
+        ..Player::steady(17)
+    };
+    let performance = Performance::of_line(&line.expected(line.instrument()), &player)
+        .with_faults(&parse_faults(FAULTS).expect("faults"))
+        .expect("spots in the line");
+    render(&performance, &Voice::fingered(), RATE)
+}
+
+type Said = (Vec<(Verdict, BTreeSet<Flag>)>, usize);
+
+/// Verdict and flags of every note, and how many extras.
+fn said(judgement: &Judgement) -> Said {
+    let notes = judgement
+        .notes
+        .iter()
+        .map(|note| (note.verdict, note.flags.iter().copied().collect()))
+        .collect();
+    (notes, judgement.extras.len())
+}
+
+fn is_unchanged(disturbed: Vec<f32>, about: &str) {
+    let result = scored(disturbed);
+    let wanted = said(&scored(take()).judgement);
+    assert_eq!(
+        said(&result.judgement),
+        wanted,
+        "{about}\n{}",
+        text::report(&result, false)
+    );
+}
+
+/// The undisturbed take is judged as it was made: closed form.
+#[test]
+fn the_take_itself_is_judged_as_it_was_made() {
+    let result = scored(take());
+    let tally = &result.judgement.tally;
+    let shown = text::report(&result, false);
+    assert_eq!(result.judgement.agreement, Agreement::Recognised, "{shown}");
+    assert_eq!(
+        (tally.right, tally.wrong, tally.missed),
+        (14, 1, 1),
+        "{shown}"
+    );
+    assert_eq!((tally.extra, tally.gaps, tally.late), (0, 1, 1), "{shown}");
+    assert_eq!(
+        (tally.early, tally.dead, tally.clipped),
+        (0, 0, 0),
+        "{shown}"
+    );
+}
+
+#[test]
+fn a_count_in_changes_no_verdict() {
+    for (hz, level_db) in [(1_000.0, -12.0), (1_600.0, -20.0), (440.0, -10.0)] {
+        let mut sound = take();
+        for beat in 0..4 {
+            let accent = if beat == 0 { 1.5 } else { 1.0 };
+            let at_s = LEAD_IN_S - 0.6 * f64::from(4 - beat);
+            add(&mut sound, &click(RATE, hz * accent, level_db), at_s, RATE);
+        }
+        is_unchanged(sound, &format!("clicks of {hz} Hz at {level_db} dB"));
+    }
+}
+
+#[test]
+fn hum_and_hiss_change_no_verdict() {
+    for hz in [50.0, 60.0] {
+        for (hum_db, hiss_db) in [(-50.0, -70.0), (-60.0, -55.0)] {
+            let mut sound = take();
+            let frames = sound.len();
+            add(&mut sound, &hum(frames, RATE, hz, hum_db), 0.0, RATE);
+            add(&mut sound, &hiss(frames, hiss_db, 2), 0.0, RATE);
+            is_unchanged(sound, &format!("hum {hum_db} at {hz} Hz, hiss {hiss_db}"));
+        }
+    }
+}
+
+#[test]
+fn talk_before_the_line_changes_no_verdict() {
+    for level_db in [-40.0, -30.0, -20.0, -10.0] {
+        let mut sound = take();
+        add(&mut sound, &talk(2.5, level_db, RATE), 0.3, RATE);
+        is_unchanged(sound, &format!("talk at {level_db} dB"));
+    }
+}
+
+#[test]
+fn talk_a_count_in_and_hum_together_change_no_verdict() {
+    let mut sound = take();
+    let frames = sound.len();
+    add(&mut sound, &talk(0.8, -25.0, RATE), 0.1, RATE);
+    for beat in 0..4 {
+        let at_s = LEAD_IN_S - 0.6 * f64::from(4 - beat);
+        add(&mut sound, &click(RATE, 1_200.0, -15.0), at_s, RATE);
+    }
+    add(&mut sound, &hum(frames, RATE, 50.0, -50.0), 0.0, RATE);
+    is_unchanged(sound, "all together");
+}
+
+#[test]
+fn an_offset_changes_no_verdict() {
+    for offset in [0.05, -0.3] {
+        let mut sound = take();
+        sound.iter_mut().for_each(|s| *s += offset);
+        is_unchanged(sound, &format!("offset {offset}"));
+    }
+}
+
+/// 10 dB into clipping: most is still judged as it should be, though not all need be.
+#[test]
+fn a_clipped_take_is_mostly_judged_right() {
+    let limit = 0.501 * gain(-10.0);
+    let mut sound = take();
+    sound.iter_mut().for_each(|s| *s = s.clamp(-limit, limit));
+    let result = scored(sound);
+    let tally = &result.judgement.tally;
+    let shown = text::report(&result, false);
+    assert!(tally.right >= 13, "{shown}");
+    assert!(tally.wrong >= 1 && tally.wrong <= 2, "{shown}");
+    assert!(tally.extra <= 1, "{shown}");
+}
+
+/// No note was played: nothing is heard, and this is said, at every level and for every kind of
+/// nothing.
+#[test]
+fn without_a_note_nothing_is_heard() {
+    let frames = 8 * RATE.0 as usize;
+    let mut cases = vec![("zeros".to_owned(), vec![0.0; frames])];
+    cases.push(("no samples".to_owned(), Vec::new()));
+    cases.push(("one sample".to_owned(), vec![0.7]));
+    cases.push(("a constant".to_owned(), vec![0.4; frames]));
+    cases.push(("no numbers".to_owned(), vec![f32::NAN; frames]));
+    for level_db in [-80.0, -50.0, -20.0] {
+        cases.push((format!("hiss at {level_db}"), hiss(frames, level_db, 8)));
+    }
+    for hz in [50.0, 60.0] {
+        cases.push((format!("hum of {hz}"), hum(frames, RATE, hz, -45.0)));
+    }
+    for (about, samples) in cases {
+        let result = scored(samples);
+        let judgement = &result.judgement;
+        let shown = text::report(&result, false);
+        assert!(
+            matches!(judgement.agreement, Agreement::NothingHeard(_)),
+            "{about}: {:?}\n{shown}",
+            judgement.agreement
+        );
+        let tally = &judgement.tally;
+        assert_eq!((tally.right, tally.wrong), (0, 0), "{about}\n{shown}");
+        assert_eq!(tally.missed, 16, "{about}\n{shown}");
+        assert!(shown.to_lowercase().contains("nothing"), "{about}\n{shown}");
+    }
+}
+
+/// Only talk: whatever is heard in it, it is not the line.
+#[test]
+fn talk_alone_is_not_the_line() {
+    let result = scored(talk(10.0, -12.0, RATE));
+    let shown = text::report(&result, false);
+    assert_ne!(result.judgement.agreement, Agreement::Recognised, "{shown}");
+    assert!(result.judgement.tally.right <= 2, "{shown}");
+}
