@@ -55,6 +55,9 @@ pub struct OnsetFeatures {
     pub relative_novelty: f64,
     /// Distance of its pitch from the last sure note's in cents, 0 when either is unclear.
     pub pitch_step_cents: f64,
+    /// How clearly the pitch turns at the onset, 0 to 1: the lesser periodicity of the sound just
+    /// before and just after it where the two are different notes and no harmonics of each other.
+    pub turn: f64,
     /// Periodicity of the 150 ms after the onset, 0 to 1.
     pub clarity: f64,
     /// Pitch of the 150 ms after the onset in hertz; 0 when there was none.
@@ -64,7 +67,7 @@ pub struct OnsetFeatures {
 impl OnsetFeatures {
     /// The features as the evidence takes them: held within the range they were learnt on, with
     /// the products that tell a ripple of the same note and a damped string from a pluck.
-    pub fn as_row(&self) -> [f64; 15] {
+    pub fn as_row(&self) -> [f64; 16] {
         let [low, mid, high] = self.error_rise_db.map(|e| e.clamp(-5.0, 20.0));
         let novelty = self.novelty_db.clamp(0.5, 20.0).ln();
         let rise = self.level_rise_db.clamp(-10.0, 10.0);
@@ -91,6 +94,7 @@ impl OnsetFeatures {
             same * novelty,
             same * rise,
             (fall - 5.0).clamp(0.0, 10.0) * (-rise).clamp(0.0, 10.0) / 25.0,
+            (10.0 * (self.turn - 0.8)).clamp(0.0, 2.0),
         ]
     }
 }

@@ -84,6 +84,9 @@ const MAYBE_AFTER_S: f64 = 0.085;
 /// less a little because hum is clear, too.
 const OPENING_CLARITY: f64 = 0.9;
 const OPENING_EVIDENCE: f64 = -1.0;
+/// The stretches before and after an onset whose periods are compared.
+const TURN_BEFORE_S: f64 = 0.100;
+const TURN_AFTER_S: f64 = 0.110;
 /// How fast the usual level follows a new note.
 const USUAL_LEVEL_PACE: f64 = 0.15;
 /// Kept of the low-rate stream.
@@ -154,6 +157,8 @@ pub struct Listener {
     usual_novelty: Option<f64>,
     /// Pitch and clarity of the last sure note.
     last_sure: Option<(f64, f64)>,
+    /// Its onset, in samples of the low-rate stream.
+    last_sure_at: f64,
 }
 
 impl Listener {
@@ -221,6 +226,7 @@ impl Listener {
             usual_level_db: None,
             usual_novelty: None,
             last_sure: None,
+            last_sure_at: f64::NEG_INFINITY,
             novelty,
             config,
         })
@@ -413,6 +419,7 @@ impl Listener {
             relative_novelty: self
                 .usual_novelty
                 .map_or(1.0, |u| f64::from(c.novelty_db) / u),
+            turn: self.turn(at),
             pitch_step_cents: self.pitch_step(pitch),
             clarity: pitch.map_or(0.0, |p| p.clarity),
             hz: pitch.map_or(0.0, |p| p.hz),
@@ -449,6 +456,7 @@ impl Listener {
             self.usual_level_db = Some(usual + USUAL_LEVEL_PACE * (after - usual));
             let usual = self.usual_novelty.unwrap_or(f64::from(c.novelty_db));
             self.usual_novelty = Some(usual + USUAL_LEVEL_PACE * (f64::from(c.novelty_db) - usual));
+            self.last_sure_at = at;
             self.last_sure = pitch.map(|p| (p.hz, p.clarity)).or(self.last_sure);
         }
         let onset_s = self.to_seconds(at);
@@ -482,6 +490,26 @@ impl Listener {
         let gain = height - last.jump.height;
         (gain > 2.0 && after > before + 3.0)
             || (gain > -2.0 && before < 2.0 && after > before + 4.0)
+    }
+
+    /// How clearly the pitch turns at `at`; see [`OnsetFeatures::turn`].
+    fn turn(&mut self, at: f64) -> f64 {
+        let r = self.low_rate_hz;
+        let from = (at - TURN_BEFORE_S * r).max(self.last_sure_at + 0.010 * r);
+        let before = self
+            .meter
+            .period_between(&self.stream, from, at - 0.006 * r);
+        let after = self
+            .meter
+            .period_between(&self.stream, at + 0.010 * r, at + TURN_AFTER_S * r);
+        let (Some((f, a)), Some((g, b))) = (before, after) else {
+            return 0.0;
+        };
+        let semitones = 12.0 * (g / f).log2();
+        let same = [0.0, 12.0, 19.0, 24.0]
+            .iter()
+            .any(|h| (semitones.abs() - h).abs() < 0.7);
+        if same { 0.0 } else { a.min(b) }
     }
 
     /// Distance of `pitch` from the last sure note's, in cents; 0 when either is unclear.
@@ -647,11 +675,11 @@ struct End {
 ///
 /// Logistic regression on labelled candidates of recorded strings; left-out instruments lose
 /// about one true pluck in a hundred and let through one noise in two hundred.
-const EVIDENCE_WEIGHTS: [f64; 15] = [
-    0.998, 0.124, -0.255, 0.413, 0.002, 0.354, 0.143, 3.477, 3.109, -0.029, 0.555, -0.888, 0.079,
-    0.217, -9.373,
+const EVIDENCE_WEIGHTS: [f64; 16] = [
+    0.845, 0.155, -0.228, 0.375, 0.084, 0.384, 0.117, 2.785, 1.571, 0.295, 0.452, -0.725, 0.214,
+    0.097, -8.821, 3.521,
 ];
-const EVIDENCE_CONSTANT: f64 = -8.55;
+const EVIDENCE_CONSTANT: f64 = -7.804;
 
 fn evidence(f: &OnsetFeatures) -> f64 {
     let row = f.as_row();

@@ -13,6 +13,8 @@ const PERIOD_SPAN_S: f64 = 0.120;
 const PERIOD_BELOW_HZ: f64 = 800.0;
 /// Dips of the normalised difference this much above the deepest are still candidates.
 const DIP_REACH: f32 = 0.30;
+/// By the period alone the shortest lag this close to the deepest wins.
+const SHORT_LAG_WITHIN: f32 = 0.08;
 /// Partials are looked at from here ...
 const SERIES_FROM_HZ: f64 = 25.0;
 /// ... up to here.
@@ -169,6 +171,23 @@ impl PitchMeter {
             rivals,
             score: best.score,
         })
+    }
+
+    /// The period between two places alone, without the partials: frequency in hertz and clarity.
+    ///
+    /// Output: `None` when less than one and a half periods lie between them.
+    pub fn period_between(&mut self, stream: &History, from: f64, to: f64) -> Option<(f64, f64)> {
+        if to - from < 1.5 * self.rate_hz / self.highest_hz || !self.period(stream, from, to) {
+            return None;
+        }
+        let min_lag = ((self.rate_hz / self.highest_hz) as usize).max(2);
+        let deepest = self.d[min_lag..]
+            .iter()
+            .copied()
+            .fold(f32::INFINITY, f32::min);
+        let lag = yin::pick(&self.d, min_lag, deepest + SHORT_LAG_WITHIN)?;
+        let (period, depth) = yin::interpolate(&self.d, lag);
+        Some((self.rate_hz / period, (1.0 - depth).clamp(0.0, 1.0)))
     }
 
     /// The runners-up to `best`, each a quarter tone and more away from it and from the others.
