@@ -34,11 +34,11 @@ const PRESETS: [(i32, &str); 5] = [
 /// E1 to G3.
 const KEYS: std::ops::RangeInclusive<i32> = 28..=55;
 
-/// Extras among the 140 single notes. Measured: the fretless G#1 and A1 give one each, 65 ms after
-/// the attack, where nothing happens in the sample (its difference from one period to the next
-/// stays at -27 dB throughout). The predictor that times an onset learns from 115 to 35 ms before
-/// it, which there is the attack itself.
-const EXTRAS_SINGLE: usize = 2;
+/// Extras among the 140 single notes. Measured: the fretless A1 gives one, 65 ms after the attack,
+/// where nothing happens in the sample (its difference from one period to the next stays at -27 dB
+/// throughout). The predictor that times an onset learns from 115 to 35 ms before it, which there
+/// is the attack itself.
+const EXTRAS_SINGLE: usize = 1;
 
 /// Extras in the ten scales.
 const EXTRAS_SCALES: usize = 0;

@@ -161,6 +161,22 @@ pub fn talk(length_s: f64, level_db: f64, rate: SampleRate) -> Vec<f32> {
     out.iter().map(|v| (v * scale) as f32).collect()
 }
 
+/// A finger sliding along a wound string: a sweep of 80 ms up to nearly twice `from_hz`, with its
+/// octave and a soft start and end.
+pub fn squeak(rate: SampleRate, level_db: f64, from_hz: f64) -> Vec<f32> {
+    let frames = (0.080 * rate.hz()) as usize;
+    let amplitude = f64::from(gain(level_db));
+    let mut phase = 0.0f64;
+    (0..frames)
+        .map(|i| {
+            let part = i as f64 / frames as f64;
+            phase += TAU * from_hz * (1.0 + 0.9 * part) / rate.hz();
+            let swell = (std::f64::consts::PI * part).sin().powi(2);
+            (amplitude * swell * (phase.sin() + 0.4 * (2.0 * phase).sin())) as f32
+        })
+        .collect()
+}
+
 /// A bass line for tests: string 4 is E1. Onset, MIDI note, string, fret; each rings to the next.
 pub const LINE: [(u8, u8, u8); 12] = [
     (33, 3, 0),

@@ -1,0 +1,437 @@
+//! Bad takes and bad lines through the real program: one clear error or an honest report, the
+//! exit code of the design (0 judged, 2 cannot be), and never a panic.
+
+mod sound_support;
+
+use std::fs;
+use std::path::PathBuf;
+use std::process::{Command, Output};
+
+use sound_support::{chunk, fmt_chunk, riff};
+
+/// Two bars of quarters by string and fret.
+const LINE: &str =
+    "title: Two bars\ntempo: 120\nmeter: 4/4\n\n1/4 3:0 3:3 2:2 2:5\n1/4 3:5 2:3 2:7 3:5\n";
+
+/// A folder with a line and a clean take of it.
+struct Bench(tempfile::TempDir);
+
+struct Run {
+    command: String,
+    output: Output,
+}
+
+impl Bench {
+    fn new() -> Self {
+        let bench = Self(tempfile::tempdir().expect("a folder"));
+        bench.write("two.line", LINE.as_bytes());
+        bench
+            .run(&["hear", "two.line", "-o", "take.wav", "--seed", "7"])
+            .exits(0);
+        bench
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.0.path().join(name)
+    }
+
+    fn write(&self, name: &str, bytes: &[u8]) {
+        fs::write(self.path(name), bytes).expect("written");
+    }
+
+    fn take(&self) -> Vec<u8> {
+        fs::read(self.path("take.wav")).expect("the take")
+    }
+
+    fn run(&self, arguments: &[&str]) -> Run {
+        let output = Command::new(env!("CARGO_BIN_EXE_seamline"))
+            .args(arguments)
+            .current_dir(self.0.path())
+            .env("NO_COLOR", "1")
+            .output()
+            .expect("the program starts");
+        let run = Run {
+            command: arguments.join(" "),
+            output,
+        };
+        assert!(!run.err().contains("panicked"), "{}", run.shown());
+        run
+    }
+
+    /// Scores the take `name`, given as bytes, against the line.
+    fn score(&self, name: &str, bytes: &[u8]) -> Run {
+        self.write(name, bytes);
+        self.run(&["score", name, "--line", "two.line"])
+    }
+
+    /// Scores the clean take against the line `name`, given as bytes.
+    fn score_line(&self, name: &str, bytes: &[u8]) -> Run {
+        self.write(name, bytes);
+        self.run(&["score", "take.wav", "--line", name])
+    }
+}
+
+impl Run {
+    fn out(&self) -> String {
+        String::from_utf8_lossy(&self.output.stdout).into_owned()
+    }
+
+    fn err(&self) -> String {
+        String::from_utf8_lossy(&self.output.stderr).into_owned()
+    }
+
+    fn shown(&self) -> String {
+        format!(
+            "$ seamline {}\n[exit {:?}]\n--- stdout\n{}\n--- stderr\n{}",
+            self.command,
+            self.output.status.code(),
+            self.out(),
+            self.err()
+        )
+    }
+
+    fn exits(self, code: i32) -> Self {
+        assert_eq!(self.output.status.code(), Some(code), "{}", self.shown());
+        self
+    }
+
+    /// Exit 2, nothing on standard output, and all of `words` in a message of a few lines.
+    fn is_refused(self, words: &[&str]) -> Self {
+        let run = self.exits(2);
+        assert!(run.out().is_empty(), "{}", run.shown());
+        let err = run.err().to_lowercase();
+        assert!(
+            (1..=6).contains(&err.trim().lines().count()),
+            "{}",
+            run.shown()
+        );
+        for word in words {
+            let word = word.to_lowercase();
+            assert!(err.contains(&word), "`{word}` is missing\n{}", run.shown());
+        }
+        run
+    }
+
+    /// Exit 0, and all of `words` in the report.
+    fn reports(self, words: &[&str]) -> Self {
+        let run = self.exits(0);
+        for word in words {
+            assert!(
+                run.out().contains(word),
+                "`{word}` is missing\n{}",
+                run.shown()
+            );
+        }
+        run
+    }
+}
+
+/// A mono file of 32-bit floats at `rate`.
+fn floats(rate: u32, samples: impl IntoIterator<Item = f32>) -> Vec<u8> {
+    let data: Vec<u8> = samples.into_iter().flat_map(f32::to_le_bytes).collect();
+    riff(&[fmt_chunk(3, 1, rate, 32), chunk(b"data", &data)])
+}
+
+/// The samples of a file that the program wrote: its data chunk as 16-bit integers.
+fn samples_of(wav: &[u8]) -> (u32, Vec<f32>) {
+    let mut reader = hound::WavReader::new(wav).expect("a WAV file");
+    let rate = reader.spec().sample_rate;
+    let samples = match reader.spec().sample_format {
+        hound::SampleFormat::Int => reader
+            .samples::<i32>()
+            .map(|s| s.expect("a sample") as f32 / 32_768.0)
+            .collect(),
+        hound::SampleFormat::Float => reader.samples().map(|s| s.expect("a sample")).collect(),
+    };
+    (rate, samples)
+}
+
+/// Cut at every place of the header and at many behind it: refused, or judged as far as it goes.
+#[test]
+fn a_cut_take_is_refused_or_judged_as_far_as_it_goes() {
+    let bench = Bench::new();
+    let take = bench.take();
+    for length in (0..44).chain([45, 46, 47, 100, 1_001]) {
+        let run = bench.score("cut.wav", &take[..length]);
+        let code = run.output.status.code();
+        assert!(
+            code == Some(0) || code == Some(2),
+            "{length} bytes\n{}",
+            run.shown()
+        );
+        if code == Some(2) {
+            run.is_refused(&["cut.wav"]);
+        }
+    }
+    bench
+        .score("none.wav", b"")
+        .is_refused(&["none.wav", "empty"]);
+    // Half of the take: the first notes are there, the others missed, and the cut is told.
+    let half = bench.score("half.wav", &take[..take.len() / 2]);
+    half.reports(&["missed"]);
+}
+
+#[test]
+fn lengths_that_lie_are_survived() {
+    let bench = Bench::new();
+    let take = bench.take();
+    let data_at = take.windows(4).position(|w| w == b"data").expect("data") + 4;
+    let right = "all 8 notes right";
+    bench.score("honest.wav", &take).reports(&[right]);
+    // The length of the data, of the whole, and of both: nothing, one frame, less than there is,
+    // 2 GiB and a little less, 4 GiB. What is there is what counts.
+    for declared in [
+        0u32,
+        2,
+        4_000,
+        0x7fff_ffff,
+        0x8000_0000,
+        0xffff_fffe,
+        u32::MAX,
+    ] {
+        for (riff_lies, data_lies) in [(true, false), (false, true), (true, true)] {
+            let mut bytes = take.clone();
+            if riff_lies {
+                bytes[4..8].copy_from_slice(&declared.to_le_bytes());
+            }
+            if data_lies {
+                bytes[data_at..data_at + 4].copy_from_slice(&declared.to_le_bytes());
+            }
+            let run = bench.score("lies.wav", &bytes);
+            let about = format!("{declared:#x}, whole {riff_lies}, data {data_lies}");
+            assert!(run.out().contains(right), "{about}\n{}", run.shown());
+            run.exits(0);
+        }
+    }
+}
+
+/// A header of 2 GiB and more in a file of a hundred bytes must not be believed: with the memory
+/// it asks for, or a read of it, this would take seconds and gigabytes.
+#[test]
+fn a_header_of_two_gigabytes_in_a_small_file() {
+    let bench = Bench::new();
+    for declared in [0x7fff_ffffu32, 0x8000_0000, 0xffff_fff0] {
+        let mut bytes = riff(&[fmt_chunk(1, 2, 48_000, 16), chunk(b"data", &[0; 64])]);
+        let at = bytes.len() - 68;
+        bytes[at..at + 4].copy_from_slice(&declared.to_le_bytes());
+        bytes[4..8].copy_from_slice(&declared.to_le_bytes());
+        let run = bench.score("huge.wav", &bytes).exits(0);
+        assert!(run.out().contains("no note was heard"), "{}", run.shown());
+    }
+    // The same in a chunk before the samples.
+    let mut bytes = riff(&[fmt_chunk(1, 1, 48_000, 16), chunk(b"LIST", &[0; 64])]);
+    let at = bytes.len() - 68;
+    bytes[at..at + 4].copy_from_slice(&0x8000_0000u32.to_le_bytes());
+    bench.score("list.wav", &bytes).is_refused(&["list.wav"]);
+}
+
+#[test]
+fn formats_that_make_no_sense_are_refused() {
+    let bench = Bench::new();
+    let data = chunk(b"data", &[0; 4_800]);
+    for (about, fmt) in [
+        ("no channels", fmt_chunk(1, 0, 48_000, 16)),
+        ("no rate", fmt_chunk(1, 1, 0, 16)),
+        ("a rate that is too low", fmt_chunk(1, 1, 7_999, 16)),
+        ("a rate that is too high", fmt_chunk(1, 1, 192_001, 16)),
+        ("no bits", fmt_chunk(1, 1, 48_000, 0)),
+        ("too many bits", fmt_chunk(1, 1, 48_000, 48)),
+        ("a float of 16 bits", fmt_chunk(3, 1, 48_000, 16)),
+        ("an unknown code", fmt_chunk(0x1234, 1, 48_000, 16)),
+        ("a short format chunk", chunk(b"fmt ", &[1, 0, 1, 0])),
+    ] {
+        let run = bench.score("odd.wav", &riff(&[fmt, data.clone()]));
+        assert_eq!(
+            run.output.status.code(),
+            Some(2),
+            "{about}\n{}",
+            run.shown()
+        );
+        run.is_refused(&["odd.wav"]);
+    }
+    bench
+        .score("no-data.wav", &riff(&[fmt_chunk(1, 1, 48_000, 16)]))
+        .is_refused(&["no-data.wav"]);
+    bench
+        .score("no-format.wav", &riff(&[data]))
+        .is_refused(&["no-format.wav"]);
+}
+
+#[test]
+fn files_of_another_kind_are_refused_by_name() {
+    let bench = Bench::new();
+    for (name, bytes) in [
+        ("text.wav", b"This is not a sound.\n".as_slice()),
+        ("zip.wav", b"PK\x03\x04\x14\0\0\0\x08\0\0\0\0\0\0\0\0\0\0\0"),
+        ("picture.wav", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR"),
+        ("midi.wav", b"MThd\0\0\0\x06\0\0\0\x01\0\x60"),
+        ("zeros.wav", &[0; 4_096]),
+        ("bytes.wav", &[0xff; 4_096]),
+        ("flac.wav", b"fLaC"),
+        ("flac2.wav", b"fLaC\0\0\0\x22\0\0\0\0\0\0\0\0"),
+    ] {
+        bench.score(name, bytes).is_refused(&[name]);
+    }
+    bench
+        .run(&["score", "absent.wav", "--line", "two.line"])
+        .is_refused(&["absent.wav"]);
+}
+
+/// No note in it: judged, and said.
+#[test]
+fn takes_without_a_note_are_judged_honestly() {
+    let bench = Bench::new();
+    let nothing = "no note was heard";
+    bench
+        .score("no-samples.wav", &floats(48_000, []))
+        .is_refused(&["no-samples.wav", "sample"]);
+    let cases: [(&str, Vec<f32>); 4] = [
+        ("one-sample.wav", vec![0.5]),
+        ("zeros.wav", vec![0.0; 200_000]),
+        ("nan.wav", vec![f32::NAN; 200_000]),
+        ("infinite.wav", vec![f32::INFINITY; 200_000]),
+    ];
+    for (name, samples) in cases {
+        bench
+            .score(name, &floats(48_000, samples))
+            .reports(&[nothing]);
+    }
+    // Hiss from the shared ramp's multiplier, at -40 dB.
+    let hiss = (0..400_000u64).map(|i| {
+        let x = i.wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ 0x5151;
+        let x = (x ^ (x >> 29)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        ((x >> 40) as f32 / (1u64 << 23) as f32 - 1.0) * 0.017
+    });
+    bench
+        .score("hiss.wav", &floats(48_000, hiss))
+        .reports(&[nothing]);
+    // The report other programs read has every field, and no NaN, even then.
+    let run = bench
+        .run(&["score", "nan.wav", "--line", "two.line", "--json", "-"])
+        .exits(0);
+    let value: serde_json::Value = serde_json::from_str(&run.out()).expect("JSON");
+    assert_eq!(value["summary"]["missed"], 8, "{}", run.shown());
+    assert_eq!(value["timing"]["offset_s"], serde_json::Value::Null);
+    assert!(
+        !run.out().contains("NaN") && !run.out().contains("inf"),
+        "{}",
+        run.shown()
+    );
+}
+
+/// Broken samples in a good take, and a take that clips or is at another scale: the notes are
+/// still there.
+#[test]
+fn damaged_takes_are_still_judged() {
+    let bench = Bench::new();
+    let (rate, samples) = samples_of(&bench.take());
+    let right = "all 8 notes right";
+    let mut broken = samples.clone();
+    for at in (1_000..broken.len()).step_by(20_011) {
+        broken[at] = f32::NAN;
+        broken[at + 1] = f32::NEG_INFINITY;
+    }
+    bench
+        .score("broken.wav", &floats(rate, broken))
+        .reports(&[right]);
+    let clipped = samples.iter().map(|s| (4.0 * s).clamp(-1.0, 1.0));
+    bench
+        .score("clipped.wav", &floats(rate, clipped))
+        .reports(&[right]);
+    let loud = samples.iter().map(|s| s * 1e6);
+    bench
+        .score("loud.wav", &floats(rate, loud))
+        .reports(&[right]);
+    let absurd = samples.iter().map(|s| s * 1e37);
+    let run = bench.score("absurd.wav", &floats(rate, absurd));
+    assert!(
+        matches!(run.output.status.code(), Some(0 | 2)),
+        "{}",
+        run.shown()
+    );
+}
+
+#[test]
+fn bad_lines_are_refused_with_the_place() {
+    let bench = Bench::new();
+    for (name, bytes, words) in [
+        ("empty.line", b"".as_slice(), &[] as &[&str]),
+        ("blank.line", b"\n\n   \n", &[]),
+        ("header.line", b"tempo: 120\nmeter: 4/4\n", &[]),
+        ("low.line", b"tempo: 120\n\n1/4 3:0 D1 2:2 2:5\n", &["D1"]),
+        (
+            "fret.line",
+            b"tempo: 120\n\n1/4 3:0 3:77 2:2 2:5\n",
+            &["3:77"],
+        ),
+        (
+            "string.line",
+            b"tempo: 120\n\n1/4 9:0 3:3 2:2 2:5\n",
+            &["9:0"],
+        ),
+        (
+            "slow.line",
+            b"tempo: 0\n\n1/4 3:0 3:3 2:2 2:5\n",
+            &["tempo"],
+        ),
+        (
+            "back.line",
+            b"tempo: -60\n\n1/4 3:0 3:3 2:2 2:5\n",
+            &["tempo"],
+        ),
+        (
+            "no.line",
+            b"tempo: NaN\n\n1/4 3:0 3:3 2:2 2:5\n",
+            &["tempo"],
+        ),
+        (
+            "fast.line",
+            b"tempo: 1e300\n\n1/4 3:0 3:3 2:2 2:5\n",
+            &["tempo"],
+        ),
+        ("bytes.line", b"\xff\xfe\0\0", &[]),
+        ("zeros.line", &[0; 100], &[]),
+        ("short.mid", b"MThd\0\0", &[]),
+        ("text.mid", b"1/4 3:0", &[]),
+    ] {
+        let run = bench.score_line(name, bytes).is_refused(&[name]);
+        run.is_refused(words);
+    }
+    bench
+        .run(&["score", "take.wav", "--line", "two.line", "--tempo", "0"])
+        .is_refused(&["tempo"]);
+    bench
+        .run(&["hear", "slow.line", "-o", "x.wav"])
+        .is_refused(&["slow.line"]);
+    assert!(!bench.path("x.wav").exists());
+}
+
+/// Every file of `fixtures/invalid-lines` and `fixtures/invalid-sound`.
+#[test]
+fn every_invalid_fixture_is_refused() {
+    let bench = Bench::new();
+    let fixtures = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("fixtures");
+    let mut seen = 0;
+    for (folder, is_line) in [("invalid-lines", true), ("invalid-sound", false)] {
+        for entry in fs::read_dir(fixtures.join(folder)).expect("fixtures") {
+            let path = entry.expect("an entry").path();
+            let name = path
+                .file_name()
+                .expect("a name")
+                .to_string_lossy()
+                .into_owned();
+            if name == "README.md" {
+                continue;
+            }
+            let bytes = fs::read(&path).expect("a fixture");
+            let run = if is_line {
+                bench.score_line(&name, &bytes)
+            } else {
+                bench.score(&name, &bytes)
+            };
+            run.is_refused(&[&name]);
+            seen += 1;
+        }
+    }
+    assert!(seen > 50, "only {seen} fixtures");
+}
