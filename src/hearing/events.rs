@@ -55,6 +55,8 @@ pub struct OnsetFeatures {
     pub relative_novelty: f64,
     /// Distance of its pitch from the last sure note's in cents, 0 when either is unclear.
     pub pitch_step_cents: f64,
+    /// How much of the amplitude after the onset was not there before it, 0 to 1.
+    pub fresh_share: f64,
     /// How clearly the pitch turns at the onset, 0 to 1: the lesser periodicity of the sound just
     /// before and just after it where the two are different notes and no harmonics of each other.
     pub turn: f64,
@@ -67,7 +69,7 @@ pub struct OnsetFeatures {
 impl OnsetFeatures {
     /// The features as the evidence takes them: held within the range they were learnt on, with
     /// the products that tell a ripple of the same note and a damped string from a pluck.
-    pub fn as_row(&self) -> [f64; 16] {
+    pub fn as_row(&self) -> [f64; 18] {
         let [low, mid, high] = self.error_rise_db.map(|e| e.clamp(-5.0, 20.0));
         let novelty = self.novelty_db.clamp(0.5, 20.0).ln();
         let rise = self.level_rise_db.clamp(-10.0, 10.0);
@@ -95,6 +97,8 @@ impl OnsetFeatures {
             same * rise,
             (fall - 5.0).clamp(0.0, 10.0) * (-rise).clamp(0.0, 10.0) / 25.0,
             (10.0 * (self.turn - 0.8)).clamp(0.0, 2.0),
+            self.fresh_share,
+            self.fresh_share * self.clarity,
         ]
     }
 }

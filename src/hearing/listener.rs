@@ -87,6 +87,10 @@ const OPENING_EVIDENCE: f64 = -1.0;
 /// The stretches before and after an onset whose periods are compared.
 const TURN_BEFORE_S: f64 = 0.100;
 const TURN_AFTER_S: f64 = 0.110;
+/// After this long a note that could not be named at once waits for its settled pitch.
+const NAMED_WITHIN_S: f64 = 0.12;
+/// The pitch of an event with less evidence than this is not measured: nobody will ask for it.
+const NO_PITCH_BELOW: f64 = -7.0;
 /// How fast the usual level follows a new note.
 const USUAL_LEVEL_PACE: f64 = 0.15;
 /// Kept of the low-rate stream.
@@ -383,7 +387,7 @@ impl Listener {
                 last.named_at_s = Some(now_s);
             }
             self.waiting = None;
-        } else if now_s - s.at_s > 0.25 {
+        } else if now_s - s.at_s > NAMED_WITHIN_S {
             self.waiting = None;
         }
     }
@@ -407,7 +411,9 @@ impl Listener {
         let after = self.level_db(at + 0.005 * r, at + 0.060 * r);
         let later = self.level_db(at + 0.060 * r, at + 0.110 * r);
         self.quiet_db = self.quiet_db.min(before).min(later);
-        let pitch = self.meter.measure(&self.stream, at, at + 0.150 * r);
+        let pitch = self
+            .meter
+            .period_between(&self.stream, at + 0.012 * r, at + 0.150 * r);
         let features = OnsetFeatures {
             novelty_db: f64::from(c.novelty_db),
             jump: jump.height,
@@ -419,10 +425,11 @@ impl Listener {
             relative_novelty: self
                 .usual_novelty
                 .map_or(1.0, |u| f64::from(c.novelty_db) / u),
+            fresh_share: self.meter.fresh_share(&self.stream, at),
             turn: self.turn(at),
             pitch_step_cents: self.pitch_step(pitch),
-            clarity: pitch.map_or(0.0, |p| p.clarity),
-            hz: pitch.map_or(0.0, |p| p.hz),
+            clarity: pitch.map_or(0.0, |p| p.1),
+            hz: pitch.map_or(0.0, |p| p.0),
         };
         let opening = c.at == 0;
         let evidence = match opening {
@@ -457,7 +464,7 @@ impl Listener {
             let usual = self.usual_novelty.unwrap_or(f64::from(c.novelty_db));
             self.usual_novelty = Some(usual + USUAL_LEVEL_PACE * (f64::from(c.novelty_db) - usual));
             self.last_sure_at = at;
-            self.last_sure = pitch.map(|p| (p.hz, p.clarity)).or(self.last_sure);
+            self.last_sure = pitch.or(self.last_sure);
         }
         let onset_s = self.to_seconds(at);
         let said = self
@@ -513,11 +520,11 @@ impl Listener {
     }
 
     /// Distance of `pitch` from the last sure note's, in cents; 0 when either is unclear.
-    fn pitch_step(&self, pitch: Option<Pitch>) -> f64 {
+    fn pitch_step(&self, pitch: Option<(f64, f64)>) -> f64 {
         let clear = |c: f64| c > 0.75;
         match (pitch, self.last_sure) {
-            (Some(p), Some((hz, clarity))) if clear(p.clarity) && clear(clarity) => {
-                (1731.2 * (p.hz / hz).ln()).abs()
+            (Some((new, now)), Some((hz, before))) if clear(now) && clear(before) => {
+                (1731.2 * (new / hz).ln()).abs()
             }
             _ => 0.0,
         }
@@ -573,7 +580,9 @@ impl Listener {
             .find(|n| n.evidence > MAYBE && n.jump.at > soonest)
             .map(|n| n.jump.at);
         let heard_to = maybe.map_or(limit, |m| m.clamp(onset + 1.0, limit));
-        let coarse = self.meter.measure(&self.stream, onset, heard_to);
+        let coarse = (f.evidence > NO_PITCH_BELOW)
+            .then(|| self.meter.measure(&self.stream, onset, heard_to))
+            .flatten();
         let period = coarse.map_or(LEVEL_SPAN_DEFAULT_S * r, |p| r / p.hz);
         let end = self.end_of(onset, limit, period, next.is_some());
         let pitch = match coarse {
@@ -675,11 +684,11 @@ struct End {
 ///
 /// Logistic regression on labelled candidates of recorded strings; left-out instruments lose
 /// about one true pluck in a hundred and let through one noise in two hundred.
-const EVIDENCE_WEIGHTS: [f64; 16] = [
-    0.845, 0.155, -0.228, 0.375, 0.084, 0.384, 0.117, 2.785, 1.571, 0.295, 0.452, -0.725, 0.214,
-    0.097, -8.821, 3.521,
+const EVIDENCE_WEIGHTS: [f64; 18] = [
+    0.845, 0.125, -0.288, 0.371, -0.247, 0.387, 0.111, 3.938, 0.370, 0.217, 0.330, -0.398, 0.251,
+    0.199, -8.913, 2.763, 7.422, 2.265,
 ];
-const EVIDENCE_CONSTANT: f64 = -7.804;
+const EVIDENCE_CONSTANT: f64 = -9.322;
 
 fn evidence(f: &OnsetFeatures) -> f64 {
     let row = f.as_row();

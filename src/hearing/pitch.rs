@@ -1,6 +1,8 @@
 //! *Which* note: candidates from the period, decided by the whole series of partials, measured
 //! fine as a stiff string.
 
+use std::ops::Range;
+
 use super::dsp::decimate::{dot, low_pass_taps};
 use super::dsp::history::History;
 use super::dsp::partials::{Peak, Spectrum, StiffString, fit_stiff_string};
@@ -15,6 +17,11 @@ const PERIOD_BELOW_HZ: f64 = 800.0;
 const DIP_REACH: f32 = 0.30;
 /// By the period alone the shortest lag this close to the deepest wins.
 const SHORT_LAG_WITHIN: f32 = 0.08;
+/// Stretches before and after an onset that are held against each other, and how far from it.
+const FRESH_SPAN_S: f64 = 0.060;
+const FRESH_SKIP_S: f64 = 0.004;
+/// What was there before may swell by this factor without being new.
+const FRESH_BEYOND: f32 = 1.2;
 /// Partials are looked at from here ...
 const SERIES_FROM_HZ: f64 = 25.0;
 /// ... up to here.
@@ -27,6 +34,10 @@ const SERIES_RANGE_DB: f64 = 30.0;
 const SERIES_PARTIALS: usize = 12;
 /// How far the laying of a series may move a candidate, in cents.
 const LAY_CENTS: f64 = 40.0;
+/// Steps of laying in cents: first for all candidates, then for the best few.
+const COARSE_CENTS: f64 = 10.0;
+const FINE_CENTS: f64 = 3.0;
+const FINE_CANDIDATES: usize = 5;
 /// A series whose power lies in its even partials (or every third) but for this share is taken
 /// for the octave (or twelfth) below what sounds, in decibels.
 const PARITY_DB: f64 = -12.0;
@@ -119,13 +130,10 @@ impl PitchMeter {
         }
         self.series(stream, onset, skip, length_s);
         self.gather();
-        let top = self.top_db;
-        for i in 0..self.candidates.len() {
-            let (hz, b) = self.spectrum.lay(self.candidates[i].hz, LAY_CENTS, top);
-            self.candidates[i].hz = hz;
-            self.candidates[i].b = b;
-            self.candidates[i].score = self.score(self.candidates[i], length_s);
-        }
+        self.lay_candidates(0..self.candidates.len(), LAY_CENTS, COARSE_CENTS, length_s);
+        self.candidates.sort_by(|a, b| b.score.total_cmp(&a.score));
+        let few = self.candidates.len().min(FINE_CANDIDATES);
+        self.lay_candidates(0..few, 1.5 * COARSE_CENTS, FINE_CENTS, length_s);
         let best = self
             .candidates
             .iter()
@@ -143,7 +151,8 @@ impl PitchMeter {
             .spectrum
             .peak_between(SERIES_FROM_HZ, SERIES_TO_HZ)
             .map_or(0.0, |p| p.db);
-        let (hz, b) = self.spectrum.lay(best.hz, LAY_CENTS, top);
+        let (hz, _) = self.spectrum.lay(best.hz, LAY_CENTS, COARSE_CENTS, top);
+        let (hz, b) = self.spectrum.lay(hz, 1.5 * COARSE_CENTS, FINE_CENTS, top);
         let string = fit_stiff_string(&self.spectrum, hz, b)
             .filter(|s| (1731.2 * (s.f1_hz / hz).ln()).abs() < 25.0);
         let StiffString {
@@ -171,6 +180,46 @@ impl PitchMeter {
             rivals,
             score: best.score,
         })
+    }
+
+    /// Lays the series of some candidates over the spectrum and scores them.
+    fn lay_candidates(&mut self, which: Range<usize>, reach: f64, step: f64, length_s: f64) {
+        for i in which {
+            let (hz, b) = self
+                .spectrum
+                .lay(self.candidates[i].hz, reach, step, self.top_db);
+            self.candidates[i].hz = hz;
+            self.candidates[i].b = b;
+            self.candidates[i].score = self.score(self.candidates[i], length_s);
+        }
+    }
+
+    /// How much of the sound just after `onset` was not there just before it: the amplitude that
+    /// each frequency gained, as a share of all amplitude after, 0 to 1.
+    pub fn fresh_share(&mut self, stream: &History, onset: f64) -> f64 {
+        let at = |s: f64| (onset + s * self.rate_hz).round() as i64;
+        let after = stream.range(at(FRESH_SKIP_S), at(FRESH_SKIP_S + FRESH_SPAN_S));
+        let before = stream.range(at(-FRESH_SKIP_S - FRESH_SPAN_S), at(-FRESH_SKIP_S));
+        if after.len() < (0.5 * FRESH_SPAN_S * self.rate_hz) as usize {
+            return 0.0;
+        }
+        if before.len() < after.len() {
+            return 1.0;
+        }
+        self.spectrum.analyse(after, self.rate_hz);
+        self.past.analyse(before, self.rate_hz);
+        let bin = |hz: f64| (hz / self.spectrum.bin_hz) as usize;
+        let (lo, hi) = (
+            bin(SERIES_FROM_HZ),
+            bin(SERIES_TO_HZ).min(self.spectrum.db.len()),
+        );
+        let (mut gained, mut all) = (0.0, 1e-12);
+        for (a, b) in self.spectrum.db[lo..hi].iter().zip(&self.past.db[lo..hi]) {
+            let (a, b) = (10.0f32.powf(a / 20.0), 10.0f32.powf(b / 20.0));
+            gained += f64::from((a - FRESH_BEYOND * b).max(0.0));
+            all += f64::from(a);
+        }
+        gained / all
     }
 
     /// The period between two places alone, without the partials: frequency in hertz and clarity.

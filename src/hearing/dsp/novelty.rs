@@ -5,6 +5,7 @@ use std::sync::Arc;
 use realfft::num_complex::Complex;
 use realfft::{RealFftPlanner, RealToComplex};
 
+use super::decimate::decibels;
 use super::history::History;
 
 /// Length of the analysed window in seconds. 23 ms costs 2 ms of delay against 12 ms and removes
@@ -205,7 +206,7 @@ impl Novelty {
             let floor = (FLOOR_RATIO * self.quiet[i])
                 .max(FLOOR_OF_PEAK * self.peak)
                 .max(FLOOR_POWER);
-            current[i] = 10.0 * (e + floor).log10();
+            current[i] = decibels(e + floor);
         }
         let sum = if self.hops < LAG_HOPS {
             0.0

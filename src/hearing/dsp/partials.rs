@@ -98,7 +98,7 @@ impl Spectrum {
         self.db.extend(
             self.bins
                 .iter()
-                .map(|c| 10.0 * (c.norm_sqr() + 1e-16).log10()),
+                .map(|c| super::decimate::decibels(c.norm_sqr() + 1e-16)),
         );
         self.bin_hz = rate_hz / size as f64;
         self.length_s = n / rate_hz;
@@ -154,8 +154,8 @@ impl Spectrum {
 
 /// Stiffnesses tried when a series is laid over a spectrum.
 const TRIED_B: [f64; 4] = [0.0, 1e-4, 2.5e-4, 6e-4];
-/// Steps of the fundamental when a series is laid over a spectrum, in cents.
-const STEP_CENTS: f64 = 4.0;
+/// What a cent of distance costs a series, so that between equals the nearer one wins.
+const NEARER_DB_PER_CENT: f64 = 0.005;
 /// Partials that are laid over a spectrum.
 const LAID_PARTIALS: usize = 10;
 /// What lies this far below the strongest peak adds nothing.
@@ -184,21 +184,24 @@ impl Spectrum {
     /// # Source
     /// Harmonic sum of a log spectrum: D. J. Hermes (1988), *Measurement of pitch by subharmonic
     /// summation*, J. Acoust. Soc. Am. 83, 257-264; here with the stiff string's partials.
-    pub fn lay(&self, f_hz: f64, reach_cents: f64, top_db: f64) -> (f64, f64) {
+    pub fn lay(&self, f_hz: f64, reach_cents: f64, step_cents: f64, top_db: f64) -> (f64, f64) {
         let floor_db = top_db - LAID_RANGE_DB;
-        let steps = (reach_cents / STEP_CENTS).round() as i32;
+        let steps = (reach_cents / step_cents).round() as i32;
         let mut best = (f64::NEG_INFINITY, f_hz, 1e-4);
         for b in TRIED_B {
+            let mut bend = [0.0f64; LAID_PARTIALS];
+            for (k, v) in bend.iter_mut().enumerate() {
+                let kf = (k + 1) as f64;
+                *v = kf * ((1.0 + b * kf * kf) / (1.0 + b)).sqrt();
+            }
             for step in -steps..=steps {
-                let f1 = f_hz * (f64::from(step) * STEP_CENTS / 1200.0).exp2();
+                let f1 = f_hz * (f64::from(step) * step_cents / 1200.0).exp2();
                 let mut sum = 0.0;
-                for k in 1..=LAID_PARTIALS {
-                    let kf = k as f64;
-                    let hz = kf * f1 * ((1.0 + b * kf * kf) / (1.0 + b)).sqrt();
-                    sum += self.height(hz, floor_db) / (1.0 + 0.1 * kf);
+                for (k, v) in bend.iter().enumerate() {
+                    sum += self.height(v * f1, floor_db) / (1.1 + 0.1 * k as f64);
                 }
-                // Between equals the softer bend and the nearer fundamental.
-                sum -= 0.02 * f64::from(step).abs();
+                // Between equals the nearer fundamental.
+                sum -= NEARER_DB_PER_CENT * step_cents * f64::from(step).abs();
                 if sum > best.0 {
                     best = (sum, f1, b);
                 }
