@@ -96,7 +96,7 @@ impl Run {
     }
 
     /// Exit 2, nothing on standard output, and all of `words` in a message of a few lines.
-    fn is_refused(self, words: &[&str]) -> Self {
+    fn refuses(self, words: &[&str]) -> Self {
         let run = self.exits(2);
         assert!(run.out().is_empty(), "{}", run.shown());
         let err = run.err().to_lowercase();
@@ -148,7 +148,7 @@ fn samples_of(wav: &[u8]) -> (u32, Vec<f32>) {
 
 /// Cut at every place of the header and at many behind it: refused, or judged as far as it goes.
 #[test]
-fn a_cut_take_is_refused_or_judged_as_far_as_it_goes() {
+fn a_cut_take_refuses_or_judged_as_far_as_it_goes() {
     let bench = Bench::new();
     let take = bench.take();
     for length in (0..44).chain([45, 46, 47, 100, 1_001]) {
@@ -160,12 +160,10 @@ fn a_cut_take_is_refused_or_judged_as_far_as_it_goes() {
             run.shown()
         );
         if code == Some(2) {
-            run.is_refused(&["cut.wav"]);
+            run.refuses(&["cut.wav"]);
         }
     }
-    bench
-        .score("none.wav", b"")
-        .is_refused(&["none.wav", "empty"]);
+    bench.score("none.wav", b"").refuses(&["none.wav", "empty"]);
     // Half of the take: the first notes are there, the others missed, and the cut is told.
     let half = bench.score("half.wav", &take[..take.len() / 2]);
     half.reports(&["missed"]);
@@ -222,7 +220,7 @@ fn a_header_of_two_gigabytes_in_a_small_file() {
     let mut bytes = riff(&[fmt_chunk(1, 1, 48_000, 16), chunk(b"LIST", &[0; 64])]);
     let at = bytes.len() - 68;
     bytes[at..at + 4].copy_from_slice(&0x8000_0000u32.to_le_bytes());
-    bench.score("list.wav", &bytes).is_refused(&["list.wav"]);
+    bench.score("list.wav", &bytes).refuses(&["list.wav"]);
 }
 
 #[test]
@@ -247,14 +245,14 @@ fn formats_that_make_no_sense_are_refused() {
             "{about}\n{}",
             run.shown()
         );
-        run.is_refused(&["odd.wav"]);
+        run.refuses(&["odd.wav"]);
     }
     bench
         .score("no-data.wav", &riff(&[fmt_chunk(1, 1, 48_000, 16)]))
-        .is_refused(&["no-data.wav"]);
+        .refuses(&["no-data.wav"]);
     bench
         .score("no-format.wav", &riff(&[data]))
-        .is_refused(&["no-format.wav"]);
+        .refuses(&["no-format.wav"]);
 }
 
 #[test]
@@ -270,11 +268,11 @@ fn files_of_another_kind_are_refused_by_name() {
         ("flac.wav", b"fLaC"),
         ("flac2.wav", b"fLaC\0\0\0\x22\0\0\0\0\0\0\0\0"),
     ] {
-        bench.score(name, bytes).is_refused(&[name]);
+        bench.score(name, bytes).refuses(&[name]);
     }
     bench
         .run(&["score", "absent.wav", "--line", "two.line"])
-        .is_refused(&["absent.wav"]);
+        .refuses(&["absent.wav"]);
 }
 
 /// No note in it: judged, and said.
@@ -284,7 +282,7 @@ fn takes_without_a_note_are_judged_honestly() {
     let nothing = "no note was heard";
     bench
         .score("no-samples.wav", &floats(48_000, []))
-        .is_refused(&["no-samples.wav", "sample"]);
+        .refuses(&["no-samples.wav", "sample"]);
     let cases: [(&str, Vec<f32>); 4] = [
         ("one-sample.wav", vec![0.5]),
         ("zeros.wav", vec![0.0; 200_000]),
@@ -394,21 +392,21 @@ fn bad_lines_are_refused_with_the_place() {
         ("short.mid", b"MThd\0\0", &[]),
         ("text.mid", b"1/4 3:0", &[]),
     ] {
-        let run = bench.score_line(name, bytes).is_refused(&[name]);
-        run.is_refused(words);
+        let run = bench.score_line(name, bytes).refuses(&[name]);
+        run.refuses(words);
     }
     bench
         .run(&["score", "take.wav", "--line", "two.line", "--tempo", "0"])
-        .is_refused(&["tempo"]);
+        .refuses(&["tempo"]);
     bench
         .run(&["hear", "slow.line", "-o", "x.wav"])
-        .is_refused(&["slow.line"]);
+        .refuses(&["slow.line"]);
     assert!(!bench.path("x.wav").exists());
 }
 
 /// Every file of `fixtures/invalid-lines` and `fixtures/invalid-sound`.
 #[test]
-fn every_invalid_fixture_is_refused() {
+fn every_invalid_fixture_refuses() {
     let bench = Bench::new();
     let fixtures = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("fixtures");
     let mut seen = 0;
@@ -429,7 +427,7 @@ fn every_invalid_fixture_is_refused() {
             } else {
                 bench.score(&name, &bytes)
             };
-            run.is_refused(&[&name]);
+            run.refuses(&[&name]);
             seen += 1;
         }
     }
