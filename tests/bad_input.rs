@@ -1,130 +1,14 @@
 //! Bad takes and bad lines through the real program: one clear error or an honest report, the
 //! exit code of the design (0 judged, 2 cannot be), and never a panic.
 
+mod program_support;
 mod sound_support;
 
 use std::fs;
 use std::path::PathBuf;
-use std::process::{Command, Output};
 
+use program_support::Bench;
 use sound_support::{chunk, fmt_chunk, riff};
-
-/// Two bars of quarters by string and fret.
-const LINE: &str =
-    "title: Two bars\ntempo: 120\nmeter: 4/4\n\n1/4 3:0 3:3 2:2 2:5\n1/4 3:5 2:3 2:7 3:5\n";
-
-/// A folder with a line and a clean take of it.
-struct Bench(tempfile::TempDir);
-
-struct Run {
-    command: String,
-    output: Output,
-}
-
-impl Bench {
-    fn new() -> Self {
-        let bench = Self(tempfile::tempdir().expect("a folder"));
-        bench.write("two.line", LINE.as_bytes());
-        bench
-            .run(&["hear", "two.line", "-o", "take.wav", "--seed", "7"])
-            .exits(0);
-        bench
-    }
-
-    fn path(&self, name: &str) -> PathBuf {
-        self.0.path().join(name)
-    }
-
-    fn write(&self, name: &str, bytes: &[u8]) {
-        fs::write(self.path(name), bytes).expect("written");
-    }
-
-    fn take(&self) -> Vec<u8> {
-        fs::read(self.path("take.wav")).expect("the take")
-    }
-
-    fn run(&self, arguments: &[&str]) -> Run {
-        let output = Command::new(env!("CARGO_BIN_EXE_seamline"))
-            .args(arguments)
-            .current_dir(self.0.path())
-            .env("NO_COLOR", "1")
-            .output()
-            .expect("the program starts");
-        let run = Run {
-            command: arguments.join(" "),
-            output,
-        };
-        assert!(!run.err().contains("panicked"), "{}", run.shown());
-        run
-    }
-
-    /// Scores the take `name`, given as bytes, against the line.
-    fn score(&self, name: &str, bytes: &[u8]) -> Run {
-        self.write(name, bytes);
-        self.run(&["score", name, "--line", "two.line"])
-    }
-
-    /// Scores the clean take against the line `name`, given as bytes.
-    fn score_line(&self, name: &str, bytes: &[u8]) -> Run {
-        self.write(name, bytes);
-        self.run(&["score", "take.wav", "--line", name])
-    }
-}
-
-impl Run {
-    fn out(&self) -> String {
-        String::from_utf8_lossy(&self.output.stdout).into_owned()
-    }
-
-    fn err(&self) -> String {
-        String::from_utf8_lossy(&self.output.stderr).into_owned()
-    }
-
-    fn shown(&self) -> String {
-        format!(
-            "$ seamline {}\n[exit {:?}]\n--- stdout\n{}\n--- stderr\n{}",
-            self.command,
-            self.output.status.code(),
-            self.out(),
-            self.err()
-        )
-    }
-
-    fn exits(self, code: i32) -> Self {
-        assert_eq!(self.output.status.code(), Some(code), "{}", self.shown());
-        self
-    }
-
-    /// Exit 2, nothing on standard output, and all of `words` in a message of a few lines.
-    fn refuses(self, words: &[&str]) -> Self {
-        let run = self.exits(2);
-        assert!(run.out().is_empty(), "{}", run.shown());
-        let err = run.err().to_lowercase();
-        assert!(
-            (1..=6).contains(&err.trim().lines().count()),
-            "{}",
-            run.shown()
-        );
-        for word in words {
-            let word = word.to_lowercase();
-            assert!(err.contains(&word), "`{word}` is missing\n{}", run.shown());
-        }
-        run
-    }
-
-    /// Exit 0, and all of `words` in the report.
-    fn reports(self, words: &[&str]) -> Self {
-        let run = self.exits(0);
-        for word in words {
-            assert!(
-                run.out().contains(word),
-                "`{word}` is missing\n{}",
-                run.shown()
-            );
-        }
-        run
-    }
-}
 
 /// A mono file of 32-bit floats at `rate`.
 fn floats(rate: u32, samples: impl IntoIterator<Item = f32>) -> Vec<u8> {

@@ -6,9 +6,10 @@ mod ear_support;
 use std::collections::BTreeSet;
 
 use ear_support::{add, click, gain, hiss, hum, squeak, talk};
+use proptest::prelude::*;
 use seamline::compare::judgement::{Agreement, Flag, Judgement, Verdict};
 use seamline::music::line::{Line, read_text};
-use seamline::report::text;
+use seamline::report::{json, text};
 use seamline::session::offline::{ScoreSettings, score_take};
 use seamline::session::result::TakeResult;
 use seamline::sound::block::{Container, Delivery, SampleFormat, Source, SourceFormat};
@@ -257,6 +258,73 @@ fn noises_over_the_notes_change_no_verdict() {
             add(&mut sound, &noise, at_s, RATE);
         }
         is_unchanged(sound, about);
+    }
+}
+
+/// Louder noises of that kind have the novelty of a pluck and are counted as extras; a sample at
+/// full scale and a dropout of two milliseconds, too. The notes themselves are judged as before.
+#[test]
+fn louder_noises_change_no_note() {
+    let mut noises = Vec::new();
+    for level_db in [-40.0, -30.0] {
+        noises.push((
+            format!("squeak, {level_db} dB"),
+            squeak(RATE, level_db, 2_000.0),
+        ));
+        noises.push((format!("rustling, {level_db} dB"), hiss(1_500, level_db, 4)));
+    }
+    noises.push(("click".to_owned(), click(RATE, 1_000.0, -20.0)));
+    noises.push(("one sample".to_owned(), vec![1.0]));
+    noises.push(("dropout".to_owned(), vec![f32::NAN; 88]));
+    let verdicts = |samples: Vec<f32>| -> (Vec<Verdict>, String) {
+        let result = scored(samples);
+        let shown = text::report(&result, false);
+        let notes = &result.judgement.notes;
+        (notes.iter().map(|note| note.verdict).collect(), shown)
+    };
+    let (wanted, _) = verdicts(take());
+    for (about, noise) in noises {
+        let mut sound = take();
+        for note in 0..14 {
+            let at_s = LEAD_IN_S + 0.6 * f64::from(note) + 0.31;
+            add(&mut sound, &noise, at_s, RATE);
+        }
+        let (got, shown) = verdicts(sound);
+        assert_eq!(got, wanted, "{about}\n{shown}");
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig {
+        cases: 32,
+        max_shrink_iters: 50,
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    })]
+
+    /// Whatever becomes of a take, there is a report of it, and it holds no number that is none.
+    #[test]
+    fn every_ruin_of_a_take_has_a_report(
+        cut in (0.0f64..1.0, 0.0f64..1.0),
+        power in -12.0f64..12.0,
+        broken in prop::collection::vec((0.0f64..1.0, 1usize..3_000, any::<u32>()), 0..6),
+    ) {
+        let mut sound = take();
+        let frames = sound.len() as f64;
+        for (at, length, bits) in broken {
+            let at = (at * frames) as usize;
+            let value = f32::from_bits(bits);
+            sound.iter_mut().skip(at).take(length).for_each(|s| *s = value);
+        }
+        let scale = 10.0f64.powf(power) as f32;
+        sound.iter_mut().for_each(|s| *s *= scale);
+        let (from, to) = (cut.0.min(cut.1), cut.0.max(cut.1));
+        let sound = sound[(from * frames) as usize..(to * frames) as usize].to_vec();
+        let result = scored(sound);
+        let tally = result.judgement.tally;
+        prop_assert_eq!(tally.right + tally.wrong + tally.missed, 16);
+        let shown = text::report(&result, false) + &json::object(&result).to_string();
+        prop_assert!(!shown.contains("NaN") && !shown.contains("inf "), "{}", shown);
     }
 }
 
