@@ -87,6 +87,7 @@ const OPENING_EVIDENCE: f64 = -1.0;
 /// The stretches before and after an onset whose periods are compared.
 const TURN_BEFORE_S: f64 = 0.100;
 const TURN_AFTER_S: f64 = 0.110;
+const TURN_PERIODS: f64 = 2.3;
 /// After this long a note that could not be named at once waits for its settled pitch.
 const NAMED_WITHIN_S: f64 = 0.12;
 /// The pitch of an event with less evidence than this is not measured: nobody will ask for it.
@@ -512,6 +513,10 @@ impl Listener {
         let (Some((f, a)), Some((g, b))) = (before, after) else {
             return 0.0;
         };
+        // A period that was seen hardly twice is no pitch yet.
+        if (at - from) * f < TURN_PERIODS * r || TURN_AFTER_S * g < TURN_PERIODS {
+            return 0.0;
+        }
         let semitones = 12.0 * (g / f).log2();
         let same = [0.0, 12.0, 19.0, 24.0]
             .iter()
