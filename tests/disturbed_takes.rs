@@ -4,6 +4,7 @@
 mod ear_support;
 
 use std::collections::BTreeSet;
+use std::sync::LazyLock;
 
 use ear_support::{add, click, gain, hiss, hum, squeak, talk};
 use proptest::prelude::*;
@@ -68,8 +69,13 @@ fn scored(samples: Vec<f32>) -> TakeResult {
     score_take("take", &mut source, &line(), &ScoreSettings::default()).expect("a result")
 }
 
-/// The take: a steady player with a quiet room behind him, and the faults.
+/// The take: a steady player with a quiet room behind, and the faults.
 fn take() -> Vec<f32> {
+    static TAKE: LazyLock<Vec<f32>> = LazyLock::new(rendered);
+    TAKE.clone()
+}
+
+fn rendered() -> Vec<f32> {
     let line = line();
     let player = Player {
         lead_in_s: LEAD_IN_S,
@@ -95,10 +101,10 @@ fn said(judgement: &Judgement) -> Said {
 
 fn is_unchanged(disturbed: Vec<f32>, about: &str) {
     let result = scored(disturbed);
-    let wanted = said(&scored(take()).judgement);
+    static WANTED: LazyLock<Said> = LazyLock::new(|| said(&scored(take()).judgement));
     assert_eq!(
         said(&result.judgement),
-        wanted,
+        *WANTED,
         "{about}\n{}",
         text::report(&result, false)
     );
