@@ -373,9 +373,9 @@ proptest! {
     }
 }
 
-/// Sure notes only: the word is used by the helpers above as well.
+/// The undisturbed take itself, so that a failure above is the disturbance's.
 #[test]
-fn the_helpers_hear_a_clean_take() {
+fn the_undisturbed_take_is_heard() {
     let sound = take(LEAD_IN_S, RATE);
     all_heard(&sound, RATE, 0, "clean");
     assert!(
