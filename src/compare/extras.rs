@@ -11,7 +11,7 @@ use crate::hearing::events::HeardNote;
 /// rare, so that the evidence must be clear; raising it forgives soft accidental plucks.
 const EXTRA_EVIDENCE: f64 = 2.0;
 /// An extra softer than this below the middle level of the take changes nothing, in decibels.
-const EXTRA_BELOW_DB: f64 = 30.0;
+const EXTRA_BELOW_DB: f64 = 20.0;
 /// An event this close to a matched onset is the same pluck heard twice, in seconds.
 const SAME_PLUCK_S: f64 = 0.040;
 /// How long before the first and after the last matched note an extra belongs to the line, in
@@ -20,7 +20,17 @@ const AROUND_QUARTERS: f64 = 0.5;
 
 /// True when an event is clearly a plucked note.
 pub(crate) fn is_pluck(event: &HeardNote) -> bool {
-    event.evidence >= EXTRA_EVIDENCE
+    event.evidence >= EXTRA_EVIDENCE && !is_noise_over_note(event)
+}
+
+/// A noise over a note that rings on: the string's own low partials were left alone, and the same
+/// note sounds after it as before. A finger that slides along the string is heard like that.
+fn is_noise_over_note(event: &HeardNote) -> bool {
+    let f = &event.features;
+    f.error_rise_db[0] < UNTOUCHED_DB
+        && f.turn < TURNED
+        && f.pitch_step_cents < SAME_NOTE_CENTS
+        && f.level_rise_db < UNTOUCHED_LEVEL_DB
 }
 
 /// A soft pluck on another string while the note before rings on: what it added must be at least
@@ -53,6 +63,15 @@ fn added(scene: &Scene, event: usize) -> Option<f64> {
         && heard.evidence >= ADDED_EVIDENCE;
     (fresh && clear).then_some(f.added_midi)
 }
+
+/// A low prediction error that rises less than this has not been touched, in decibels ...
+const UNTOUCHED_DB: f64 = 3.0;
+/// ... nor has a level that rises less than this.
+const UNTOUCHED_LEVEL_DB: f64 = 3.0;
+/// From here on a turn of pitch is one.
+const TURNED: f64 = 0.85;
+/// Pitches this close are one note, in cents.
+const SAME_NOTE_CENTS: f64 = 50.0;
 
 /// The notes nobody wrote, in order of time.
 pub(crate) fn find(scene: &Scene) -> Vec<ExtraNote> {

@@ -145,6 +145,11 @@ pub struct HeardNote {
 
 /// One thing the listener says, in order of when it becomes known.
 #[derive(Clone, Debug, PartialEq)]
+#[allow(
+    clippy::large_enum_variant,
+    reason = "an event is handed on at once and never kept by the thousand; a box would allocate \
+              on the listening thread"
+)]
 pub enum Event {
     /// Soon: a note has started.
     Started {

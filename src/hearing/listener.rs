@@ -7,7 +7,7 @@ use super::dsp::envelope;
 use super::dsp::history::History;
 use super::dsp::novelty::Novelty;
 use super::events::{EndCause, Event, HeardNote, HeardPitch, OnsetFeatures};
-use super::jump::{Jump, JumpFinder};
+use super::jump::{COPIES, Jump, JumpFinder};
 use super::naming::{self, Waiting};
 use super::pitch::{Pitch, PitchMeter};
 use crate::units::{Hertz, SampleRate};
@@ -92,6 +92,12 @@ const TURN_PERIODS: f64 = 2.3;
 const NAMED_WITHIN_S: f64 = 0.12;
 /// The pitch of an event with less evidence than this is not measured: nobody will ask for it.
 const NO_PITCH_BELOW: f64 = -7.0;
+/// Samples beyond this are no sound: one absurd sample must not deafen the ear for a minute.
+const LOUDEST: f32 = 8.0;
+/// What moves slower than this is taken out of the sound; the lowest string is three times faster.
+const CONSTANT_BELOW_HZ: f64 = 8.0;
+/// An onset needs this much sound before it to be compared with.
+const PAST_S: f64 = 0.040;
 /// How fast the usual level follows a new note.
 const USUAL_LEVEL_PACE: f64 = 0.15;
 /// Kept of the low-rate stream.
@@ -143,6 +149,11 @@ pub struct Listener {
     low_ratio: f64,
     novelty: Novelty,
     high_count: u64,
+    /// The one-pole high-pass that takes out a constant: its last input and output, and how much
+    /// of the output it keeps.
+    last_in: Option<f64>,
+    last_out: f64,
+    keep: f64,
     stream: History,
     rises: VecDeque<(i64, f32)>,
     peak_reach: usize,
@@ -215,6 +226,9 @@ impl Listener {
             low_rate_hz: low_rate,
             low_ratio: 1.0 / low_factor as f64,
             high_count: 0,
+            last_in: None,
+            last_out: 0.0,
+            keep: 1.0 - 2.0 * std::f64::consts::PI * CONSTANT_BELOW_HZ / high_rate,
             stream: History::new((HISTORY_S * low_rate) as usize),
             rises: VecDeque::new(),
             peak_reach: (PEAK_REACH_S / hop_s).round() as usize,
@@ -245,7 +259,8 @@ impl Listener {
     /// Takes the next samples (full scale is 1.0) and says what became known.
     pub fn push(&mut self, samples: &[f32], say: &mut dyn FnMut(Event)) {
         for s in samples {
-            self.push_one(if s.is_finite() { *s } else { 0.0 }, say);
+            let s = if s.is_finite() { *s } else { 0.0 };
+            self.push_one(s.clamp(-LOUDEST, LOUDEST), say);
         }
     }
 
@@ -288,6 +303,11 @@ impl Listener {
             None => sample,
         };
         self.high_count += 1;
+        // What does not move is no sound: a constant would hide every fall of the level.
+        let still = f64::from(high);
+        let last = self.last_in.replace(still).unwrap_or(still);
+        self.last_out = still - last + self.keep * self.last_out;
+        let high = self.last_out as f32;
         match &mut self.low {
             Some(d) => {
                 if let Some(v) = d.push(high) {
@@ -415,12 +435,18 @@ impl Listener {
         let pitch = self
             .meter
             .period_between(&self.stream, at + 0.012 * r, at + 0.150 * r);
+        // Before the stream there is nothing that an onset could stand out from.
+        let has_past = at > PAST_S * r;
         let added = self.meter.added(&self.stream, at, at + 0.100 * r);
         let features = OnsetFeatures {
             novelty_db: f64::from(c.novelty_db),
             jump: jump.height,
-            error_rise_db: jump.error_rise_db,
-            level_rise_db: after - before,
+            error_rise_db: if has_past {
+                jump.error_rise_db
+            } else {
+                [0.0; COPIES]
+            },
+            level_rise_db: if has_past { after - before } else { 0.0 },
             level_fall_db: after - later,
             level_db: after,
             relative_level_db: self.usual_level_db.map_or(0.0, |u| after - u),

@@ -162,8 +162,15 @@ impl<R: Read + Send> Frames for Wav<R> {
         }
         let frame_bytes = self.header.frame_bytes();
         if let Some(left) = self.left_bytes.filter(|left| *left < frame_bytes as u64) {
-            self.input.skip(left)?;
+            // The first bytes of a frame that the header cuts in two: if samples go on behind
+            // it, they belong to the frame.
+            let mut cut = vec![0u8; left as usize];
+            let got = self.input.fill(&mut cut)?;
+            cut.truncate(got);
             self.look_behind()?;
+            if self.left_bytes.is_none() {
+                self.peeked.splice(0..0, cut);
+            }
             if self.left_bytes.is_some() {
                 self.finish(left as usize);
                 return Ok(0);

@@ -38,7 +38,9 @@ pub struct Release {
 }
 
 /// Fall rates tried, as time constants of the amplitude in seconds (8.7 dB each).
-const DAMPING_TAUS_S: [f64; 6] = [0.004, 0.007, 0.011, 0.016, 0.023, 0.032];
+const DAMPING_TAUS_S: [f64; 10] = [
+    0.003, 0.0045, 0.006, 0.008, 0.0105, 0.0135, 0.017, 0.021, 0.026, 0.032,
+];
 /// Errors beyond this many decibels count no more: a beat or a noise spike must not decide.
 const ERROR_CAP_DB: f64 = 6.0;
 /// No damping where the level never comes this far under the natural decay.
