@@ -60,6 +60,9 @@ const BEAM_FOR_EACH_SLOT: usize = 2;
 const JUMP_SOURCES: usize = 3;
 /// Overdue slots charged at most when states are compared.
 const OVERDUE_MAX: f64 = 3.0;
+/// Nodes that may gather beyond one and a half times those in use before the others are let go:
+/// some 30 events' worth. Lowering it saves a hundred kilobytes and costs time.
+const TIDY_NODES: usize = 4096;
 /// Ways handed on for exact alignment.
 const WAYS: usize = 3;
 /// A way that much dearer than the best is not worth the work, in nats.
@@ -90,11 +93,22 @@ struct State {
     clock: Clock,
 }
 
+/// A step on a way. Kept small: every way that is still open has one for each event it matched.
 struct Node {
-    before: Option<usize>,
-    slot: usize,
-    event: usize,
+    /// Place of the step before, [`NOWHERE`] at the start.
+    before: u32,
+    slot: u32,
+    event: u32,
     began: Option<Began>,
+}
+
+/// No node is before this one.
+const NOWHERE: u32 = u32::MAX;
+
+impl Node {
+    fn before(&self) -> Option<usize> {
+        (self.before != NOWHERE).then_some(self.before as usize)
+    }
 }
 
 /// The likeliest ways through the line, best first; empty when nothing clear was heard.
@@ -120,6 +134,8 @@ struct Search<'a> {
     course: &'a Course<'a>,
     nodes: Vec<Node>,
     states: Vec<State>,
+    /// At so many nodes those from which no state comes are let go.
+    tidy_at: usize,
     /// Slots that open a bar.
     openings: Vec<usize>,
     /// Cost of leaving out every clear event so far, as before a start.
@@ -142,6 +158,7 @@ impl<'a> Search<'a> {
             course,
             nodes,
             states,
+            tidy_at: TIDY_NODES,
             openings,
             lead_in: 0.0,
             tempo_sd,
@@ -166,6 +183,40 @@ impl<'a> Search<'a> {
         self.start(event, &mut next);
         self.lead_in += costs::OUTSIDE_SHARE * skip;
         self.states = self.prune(next, self.course.events[event].heard.onset_s);
+        if self.nodes.len() > self.tidy_at {
+            self.tidy();
+        }
+    }
+
+    /// Lets go of the nodes from which no state comes. Those that stay keep their order.
+    fn tidy(&mut self) {
+        let mut used = vec![false; self.nodes.len()];
+        for state in &self.states {
+            let mut at = Some(state.node);
+            while let Some(node) = at.filter(|&node| !used[node]) {
+                used[node] = true;
+                at = self.nodes[node].before();
+            }
+        }
+        // A node's new place is the count of used ones before it.
+        let mut places = Vec::with_capacity(used.len());
+        let mut count = 0u32;
+        for &is_used in &used {
+            places.push(count);
+            count += u32::from(is_used);
+        }
+        let mut is_used = used.iter();
+        self.nodes.retain(|_| is_used.next() == Some(&true));
+        self.nodes.shrink_to_fit();
+        self.tidy_at = self.nodes.len() + self.nodes.len() / 2 + TIDY_NODES;
+        self.nodes
+            .reserve_exact(self.tidy_at + TIDY_NODES - self.nodes.len());
+        for node in &mut self.nodes {
+            node.before = node.before().map_or(NOWHERE, |before| places[before]);
+        }
+        for state in &mut self.states {
+            state.node = places[state.node] as usize;
+        }
     }
 
     /// Adds the event as one of the next slots.
@@ -335,9 +386,9 @@ impl<'a> Search<'a> {
     ) {
         let node = self.nodes.len();
         self.nodes.push(Node {
-            before,
-            slot: state.slot,
-            event: state.event,
+            before: before.map_or(NOWHERE, |node| node as u32),
+            slot: state.slot as u32,
+            event: state.event as u32,
             began,
         });
         next.push(State { node, ..state });
@@ -422,7 +473,7 @@ impl<'a> Search<'a> {
         let mut pairs = Vec::new();
         let mut at = Some(node);
         while let Some(node) = at.map(|k| &self.nodes[k]) {
-            pairs.push((node.slot, node.event));
+            pairs.push((node.slot as usize, node.event as usize));
             if let Some(began) = node.began {
                 pairs.reverse();
                 runs.push(Run {
@@ -430,7 +481,7 @@ impl<'a> Search<'a> {
                     began,
                 });
             }
-            at = node.before;
+            at = node.before();
         }
         runs.reverse();
         runs

@@ -106,7 +106,7 @@ fn filter_bank(bins: usize, bin_hz: f64, top_hz: f64) -> Vec<Band> {
 impl Novelty {
     /// A detector for a stream of `rate_hz` frames per second.
     pub fn new(rate_hz: f64) -> Self {
-        let size = ((WINDOW_S * rate_hz / 32.0).round() as usize).max(2) * 32;
+        let size = ((WINDOW_S * rate_hz / 64.0).round() as usize).max(1) * 64;
         let hop = ((HOP_S * rate_hz).round() as usize).max(1);
         let window: Vec<f32> = (0..size)
             .map(|n| {
