@@ -18,7 +18,7 @@ const MOST_KB: u64 = 40_000_000 / 1024;
 /// What five minutes more may need more, in kilobytes: it is the notes that are kept, some 760 of
 /// them here with all that is made of them (8 kB each by measurement, most of it in the search for
 /// the way through the line). The sound itself would be 58 MB.
-const GROWTH_KB: u64 = 6_500;
+const GROWTH_KB: u64 = 2_500;
 
 /// What a run of the program needed.
 struct Used {

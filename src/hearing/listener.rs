@@ -90,6 +90,8 @@ const TURN_AFTER_S: f64 = 0.110;
 const TURN_PERIODS: f64 = 2.3;
 /// After this long a note that could not be named at once waits for its settled pitch.
 const NAMED_WITHIN_S: f64 = 0.12;
+/// So many periods must have been heard of the lag that is named.
+const NAMED_AFTER_PERIODS: f64 = 1.6;
 /// The pitch of an event with less evidence than this is not measured: nobody will ask for it.
 const NO_PITCH_BELOW: f64 = -7.0;
 /// Samples beyond this are no sound: one absurd sample must not deafen the ear for a minute.
@@ -161,7 +163,7 @@ pub struct Listener {
     forming: VecDeque<Forming>,
     said: VecDeque<Said>,
     waiting: Option<(Said, Waiting)>,
-    work: Vec<f64>,
+    work: naming::Work,
     jumps: JumpFinder,
     meter: PitchMeter,
     trace: Vec<f32>,
@@ -236,7 +238,7 @@ impl Listener {
             forming: VecDeque::new(),
             said: VecDeque::new(),
             waiting: None,
-            work: Vec::new(),
+            work: naming::Work::default(),
             jumps: JumpFinder::new(low_rate),
             meter: PitchMeter::new(low_rate, lo, hi),
             trace: Vec::new(),
@@ -382,7 +384,7 @@ impl Listener {
                 s,
                 Waiting {
                     onset,
-                    periods: 1.6,
+                    periods: NAMED_AFTER_PERIODS,
                 },
             ));
         } else if let Some(s) = self.said.back_mut() {

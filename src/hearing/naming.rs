@@ -5,10 +5,16 @@ use super::dsp::history::History;
 
 /// The sound is looked at from this long after the onset.
 const SKIP_S: f64 = 0.002;
-/// A lag is believed when the difference at it is below this share of the energy.
+/// A lag is believed when the difference at it is below this share of the energy ...
 const BELIEVED: f64 = 0.10;
+/// ... for so long; a longer period could still explain the sound better ...
+const STRICT_FOR_S: f64 = 0.020;
+/// ... then, over this time, ...
+const LOOSENS_OVER_S: f64 = 0.026;
+/// ... up to this share: by then two periods of the lowest string have been heard.
+const BELIEVED_LATE: f64 = 0.33;
 /// A shorter lag (an octave or a twelfth above) is preferred within this much of the deepest.
-const SHORTER_WITHIN: f64 = 0.15;
+const SHORTER_WITHIN: f64 = 0.20;
 /// Nothing is named earlier than this after the onset.
 const EARLIEST_S: f64 = 0.008;
 
@@ -21,6 +27,13 @@ pub struct Waiting {
     pub periods: f64,
 }
 
+/// Work space of [`name`], kept so that nothing is allocated while listening.
+#[derive(Clone, Debug, Default)]
+pub struct Work {
+    energy: Vec<f64>,
+    d: Vec<f64>,
+}
+
 /// The pitch in hertz of what began at `waiting.onset`, if the stream up to its end can tell.
 pub fn name(
     stream: &History,
@@ -28,7 +41,7 @@ pub fn name(
     lowest_hz: f64,
     highest_hz: f64,
     waiting: Waiting,
-    work: &mut Vec<f64>,
+    work: &mut Work,
 ) -> Option<f64> {
     let from = (waiting.onset + SKIP_S * rate_hz).round() as i64;
     let x = stream.range(from, stream.end());
@@ -41,37 +54,37 @@ pub fn name(
     if max_lag < min_lag + 2 {
         return None;
     }
-    work.clear();
-    work.push(0.0);
+    let Work { energy, d } = work;
+    energy.clear();
+    energy.push(0.0);
     let mut s = 0.0;
     for v in x {
         s += f64::from(*v) * f64::from(*v);
-        work.push(s);
+        energy.push(s);
     }
     let n = x.len();
-    let energy: Vec<f64> = std::mem::take(work);
+    d.clear();
     for lag in min_lag - 1..=max_lag.min(n - 2) {
         let w = n - lag;
         let own = energy[w];
         let other = energy[n] - energy[lag];
         let cross = f64::from(dot(&x[..w], &x[lag..]));
-        work.push(((own + other - 2.0 * cross) / (own + other + 1e-20)).max(0.0));
+        d.push(((own + other - 2.0 * cross) / (own + other + 1e-20)).max(0.0));
     }
-    let found = choose(work, min_lag - 1, rate_hz);
-    *work = energy;
-    found
+    let elapsed_s = n as f64 / rate_hz;
+    let late = ((elapsed_s - STRICT_FOR_S) / LOOSENS_OVER_S).clamp(0.0, 1.0);
+    let believed = BELIEVED + late * (BELIEVED_LATE - BELIEVED);
+    choose(d, min_lag - 1, rate_hz, believed)
 }
 
-fn choose(d: &[f64], first_lag: usize, rate_hz: f64) -> Option<f64> {
+fn choose(d: &[f64], first_lag: usize, rate_hz: f64, believed: f64) -> Option<f64> {
     let is_dip = |i: usize| d[i] <= d[i - 1] && d[i] < d[i + 1];
-    let dips: Vec<usize> = (1..d.len().saturating_sub(1))
-        .filter(|i| is_dip(*i))
-        .collect();
-    let deepest = dips.iter().map(|i| d[*i]).fold(f64::INFINITY, f64::min);
-    if deepest > BELIEVED {
+    let dips = || (1..d.len().saturating_sub(1)).filter(|i| is_dip(*i));
+    let deepest = dips().map(|i| d[i]).fold(f64::INFINITY, f64::min);
+    if deepest > believed {
         return None;
     }
-    let i = *dips.iter().find(|i| d[**i] < deepest + SHORTER_WITHIN)?;
+    let i = dips().find(|i| d[*i] < deepest + SHORTER_WITHIN)?;
     let (a, b, c) = (d[i - 1], d[i], d[i + 1]);
     let curve = a - 2.0 * b + c;
     let shift = if curve > 0.0 {
