@@ -38,6 +38,10 @@ const DEAD_FALL_DB: f64 = 14.0;
 const DEAD_FROM_S: f64 = 0.130;
 /// The pitch of a dead note counts from this clarity on.
 const DEAD_PITCH_CLARITY: f64 = 0.95;
+/// Two moments of an onset this close in nats are a tie ...
+const ONSET_TIE_NATS: f64 = 1.3;
+/// ... that only a moment this close to the note's place may win, in seconds.
+const ON_PLACE_S: f64 = 0.010;
 /// A clipped note lacks at least this, in seconds: less is how people end notes.
 const CLIPPED_FROM_S: f64 = 0.060;
 
@@ -102,14 +106,14 @@ fn carrier(scene: &Scene, slot: usize) -> usize {
 /// What is common to all members of a slot.
 fn heard_part(scene: &Scene, slot: usize, heard: &HeardNote, pass: &Pass) -> HeardPart {
     let at_s = scene.slots[slot].at_s;
-    let off_s = heard.onset_s - pass.grid.time_at(at_s);
-    let onset_sd = heard.onset_uncertainty_s;
-    let onset_sd = if onset_sd.is_finite() { onset_sd } else { 0.0 };
+    let place_s = pass.grid.time_at(at_s);
+    let (onset_s, onset_sd) = moment(heard, place_s);
+    let off_s = onset_s - place_s;
     HeardPart {
         midi: None,
         cents: None,
         cents_uncertainty: None,
-        onset_s: heard.onset_s,
+        onset_s,
         release_s: heard.release_s,
         level_dbfs: heard.level_dbfs,
         timing_ms: Some(1e3 * off_s),
@@ -119,6 +123,28 @@ fn heard_part(scene: &Scene, slot: usize, heard: &HeardNote, pass: &Pass) -> Hea
         heard_at_s: heard.heard_at_s,
         named_at_s: heard.named_at_s,
     }
+}
+
+/// The onset of a note and its standard deviation. Where the ear could not tell two moments
+/// apart, the one nearer to the note's place is taken; where it could hardly, half the way between
+/// them is doubt.
+fn moment(heard: &HeardNote, place_s: f64) -> (f64, f64) {
+    let sd = heard.onset_uncertainty_s;
+    let sd = if sd.is_finite() { sd } else { 0.0 };
+    let Some((other_s, nats)) = heard.other_onset.filter(|o| o.0.is_finite()) else {
+        return (heard.onset_s, sd);
+    };
+    let tie = nats <= ONSET_TIE_NATS;
+    let nearer = (other_s - place_s).abs() < ON_PLACE_S.min((heard.onset_s - place_s).abs());
+    let onset_s = if tie && nearer {
+        other_s
+    } else {
+        heard.onset_s
+    };
+    // The share of the other moment in the mixture of both.
+    let share = 1.0 / (1.0 + nats.abs().exp());
+    let doubt = (share * (1.0 - share)).sqrt() * (other_s - heard.onset_s).abs();
+    (onset_s, sd.hypot(doubt))
 }
 
 /// The verdict by pitch, with the cents and their uncertainty: from the written pitch for a right

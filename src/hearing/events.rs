@@ -115,6 +115,10 @@ pub struct HeardNote {
     pub onset_s: f64,
     /// One standard deviation of `onset_s`.
     pub onset_uncertainty_s: f64,
+    /// Another moment at which the string may have been let go, and how many nats it is less
+    /// likely; it may be used to break a tie (a touch just before the pluck, a period of a low
+    /// string later).
+    pub other_onset: Option<(f64, f64)>,
     /// How sure it is that this is a plucked note, in nats: above 0 more likely than not; a touch
     /// of the finger, a squeak or a ripple in the decay is below 0. Events well below 0 are
     /// reported too, so that a soft note which the line asks for can still be found.

@@ -36,6 +36,11 @@ const FAINT: f64 = 0.01;
 /// What the energy that stays counts against the jump itself.
 const STAYS_WEIGHT: f64 = 0.2;
 
+/// Moments closer than this are one, in seconds.
+pub const APART_S: f64 = 0.008;
+/// Another moment is told when it is at most this much lower.
+const OTHER_NATS: f64 = 3.0;
+
 /// A refined onset and how it stood out.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Jump {
@@ -46,6 +51,9 @@ pub struct Jump {
     /// Rise of the prediction error over its own past in the 15 ms after the onset, per copy from
     /// the lowest up, in decibels.
     pub error_rise_db: [f64; COPIES],
+    /// Another moment at least [`APART_S`] away that is nearly as likely: samples of the stream,
+    /// and how many nats it is lower (below 0 where it is higher, but later).
+    pub other: Option<(f64, f64)>,
     /// Width of the top of the jump in seconds: how surely the moment is known.
     pub width_s: f64,
 }
@@ -173,12 +181,27 @@ impl JumpFinder {
         let best = self.choose();
         let top = self.joint[best];
         let width = self.joint.iter().filter(|v| **v > top - 1.0).count() as f64 / self.rate_hz;
+        let other = self
+            .other(best)
+            .map(|(i, nats)| ((candidate + n(SEARCH_FROM_S)) as f64 + i as f64, nats));
         Jump {
+            other,
             at: (candidate + n(SEARCH_FROM_S)) as f64 + best as f64,
             height: top,
             error_rise_db: [rise_at[0][best], rise_at[1][best], rise_at[2][best]],
             width_s: width,
         }
+    }
+
+    /// The highest top apart from the one at `best`, with how much lower it is.
+    fn other(&self, best: usize) -> Option<(usize, f64)> {
+        let j = &self.joint;
+        let apart = (APART_S * self.rate_hz) as usize;
+        (1..j.len().saturating_sub(1))
+            .filter(|i| i.abs_diff(best) >= apart && j[*i] >= j[i - 1] && j[*i] > j[i + 1])
+            .max_by(|a, b| j[*a].total_cmp(&j[*b]))
+            .map(|i| (i, j[best] - j[i]))
+            .filter(|(_, nats)| *nats <= OTHER_NATS)
     }
 
     fn choose(&self) -> usize {

@@ -7,7 +7,7 @@ use super::dsp::envelope;
 use super::dsp::history::History;
 use super::dsp::novelty::Novelty;
 use super::events::{EndCause, Event, HeardNote, HeardPitch, OnsetFeatures};
-use super::jump::{COPIES, Jump, JumpFinder};
+use super::jump::{APART_S, COPIES, Jump, JumpFinder};
 use super::naming::{self, Waiting};
 use super::pitch::{Pitch, PitchMeter};
 use crate::units::{Hertz, SampleRate};
@@ -480,12 +480,25 @@ impl Listener {
             };
             if let Some(last) = self.forming.back_mut() {
                 last.novelty_db = last.novelty_db.max(c.novelty_db);
+                let (here, nats) = match moment {
+                    Some((jump, _)) => (last.jump.at, jump.height - last.jump.height),
+                    None => (jump.at, last.jump.height - jump.height),
+                };
+                let chosen = moment.map_or(last.jump, |(jump, _)| jump);
+                let nearer = (here - chosen.at).abs() >= APART_S * r
+                    && chosen.other.is_none_or(|(_, other)| nats < other);
+                let other = if nearer {
+                    Some((here, nats))
+                } else {
+                    chosen.other
+                };
                 if let Some((jump, features)) = moment {
                     last.jump = jump;
                     last.features = features;
                 } else if evidence > last.evidence {
                     last.features = features;
                 }
+                last.jump.other = other;
                 last.evidence = last.evidence.max(evidence);
             }
             return;
@@ -639,6 +652,7 @@ impl Listener {
         say(Event::Settled(HeardNote {
             onset_s: self.to_seconds(onset),
             onset_uncertainty_s: quality,
+            other_onset: f.jump.other.map(|(at, nats)| (self.to_seconds(at), nats)),
             evidence: f.evidence,
             novelty_db: f64::from(f.novelty_db),
             pitch: pitch.map(|p| self.heard_pitch(p)),
