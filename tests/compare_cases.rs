@@ -148,7 +148,7 @@ fn gaps_are_measured_and_ranked() {
 }
 
 /// A player who touches the string 35 ms before every pluck has that as a baseline: what counts
-/// then is only what goes beyond the mark, and a join of 34 ms among joins of 2 ms stands out.
+/// then is only what goes beyond the mark, and a join of 38 ms among joins of 2 ms stands out.
 #[test]
 fn the_baseline_is_the_players_own() {
     let line = scale(4);
@@ -162,7 +162,7 @@ fn the_baseline_is_the_players_own() {
     for note in &mut heard[..last] {
         damp(note, 2.0, 20.0);
     }
-    damp(&mut heard[7], 32.0, 0.0);
+    damp(&mut heard[7], 38.0, 0.0);
     let judgement = judge(&line, &heard, &Settings::default());
     assert_eq!(judgement.tally.gaps, 0, "not deep");
     heard[7].depth_db = 20.0;

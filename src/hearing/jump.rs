@@ -67,7 +67,8 @@ pub struct JumpFinder {
     errors: Vec<f32>,
     sums: Vec<f64>,
     joint: Vec<f64>,
-    stays: Vec<f64>,
+    /// Products over the copies: of the jumps, and of the energies that stay.
+    products: Vec<(f64, f64)>,
 }
 
 impl JumpFinder {
@@ -88,7 +89,7 @@ impl JumpFinder {
             errors: Vec::new(),
             sums: Vec::new(),
             joint: Vec::new(),
-            stays: Vec::new(),
+            products: Vec::new(),
         }
     }
 
@@ -119,7 +120,8 @@ impl JumpFinder {
 
         let positions = (n(SEARCH_TO_S) - n(SEARCH_FROM_S)) as usize + 1;
         self.joint.clear();
-        self.joint.resize(positions, 0.0);
+        self.products.clear();
+        self.products.resize(positions, (1.0, 1.0));
         let mut rise_at: [Vec<f64>; COPIES] = Default::default();
         for (band, rise) in rise_at.iter_mut().enumerate() {
             self.copy.clear();
@@ -168,16 +170,21 @@ impl JumpFinder {
                 .fold(0.0, f64::max);
             let faint = FAINT * strongest + 1e-16;
             rise.clear();
-            for (o, joint) in self.joint.iter_mut().enumerate() {
+            for (o, joint) in self.products.iter_mut().enumerate() {
                 let p = o + w_before;
-                *joint += (mean(p, p + w_after) + faint).ln() - (mean(o, p) + quiet + faint).ln()
-                    + STAYS_WEIGHT * (mean(p, p + w_stays) + 1e-16).ln();
+                // Products first, one logarithm for all copies at the end.
+                joint.0 *= (mean(p, p + w_after) + faint) / (mean(o, p) + quiet + faint);
+                joint.1 *= mean(p, p + w_stays) + 1e-16;
                 rise.push(
                     10.0 * ((mean(p, p + w_15) + 1e-16) / (taught + 1e-12 * total + 1e-16)).log10(),
                 );
             }
         }
-        self.stays.clear();
+        self.joint.extend(
+            self.products
+                .iter()
+                .map(|(jump, stays)| jump.ln() + STAYS_WEIGHT * stays.ln()),
+        );
         let best = self.choose();
         let top = self.joint[best];
         let width = self.joint.iter().filter(|v| **v > top - 1.0).count() as f64 / self.rate_hz;

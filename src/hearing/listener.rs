@@ -92,6 +92,8 @@ const TURN_PERIODS: f64 = 2.3;
 const NAMED_WITHIN_S: f64 = 0.12;
 /// So many periods must have been heard of the lag that is named.
 const NAMED_AFTER_PERIODS: f64 = 1.6;
+/// What an event with less evidence than this added is not looked at.
+const ADDED_FROM: f64 = -4.0;
 /// The pitch of an event with less evidence than this is not measured: nobody will ask for it.
 const NO_PITCH_BELOW: f64 = -7.0;
 /// Samples beyond this are no sound: one absurd sample must not deafen the ear for a minute.
@@ -439,8 +441,7 @@ impl Listener {
             .period_between(&self.stream, at + 0.012 * r, at + 0.150 * r);
         // Before the stream there is nothing that an onset could stand out from.
         let has_past = at > PAST_S * r;
-        let added = self.meter.added(&self.stream, at, at + 0.100 * r);
-        let features = OnsetFeatures {
+        let mut features = OnsetFeatures {
             novelty_db: f64::from(c.novelty_db),
             jump: jump.height,
             error_rise_db: if has_past {
@@ -456,8 +457,8 @@ impl Listener {
                 .usual_novelty
                 .map_or(1.0, |u| f64::from(c.novelty_db) / u),
             fresh_share: self.meter.fresh_share(&self.stream, at),
-            added_midi: added.map_or(0.0, |(hz, _)| Hertz(hz).to_midi(self.config.a4).0),
-            added_score: added.map_or(0.0, |(_, score)| score),
+            added_midi: 0.0,
+            added_score: 0.0,
             turn: self.turn(at),
             pitch_step_cents: self.pitch_step(pitch),
             clarity: pitch.map_or(0.0, |p| p.1),
@@ -469,6 +470,12 @@ impl Listener {
             true if features.clarity > OPENING_CLARITY => OPENING_EVIDENCE,
             true => return,
         };
+        if evidence > ADDED_FROM
+            && let Some((hz, score)) = self.meter.added(&self.stream, at, at + 0.100 * r)
+        {
+            features.added_midi = Hertz(hz).to_midi(self.config.a4).0;
+            features.added_score = score;
+        }
         // What lies this close together is one pluck: a touch before it, a ripple of its attack.
         if let Some(last) = self.forming.back()
             && at - last.jump.at < ONE_PLUCK_S * r

@@ -202,9 +202,9 @@ impl PitchMeter {
         }
         self.spectrum.analyse(after, r);
         self.past.analyse(before, r);
-        for (a, b) in self.spectrum.db.iter_mut().zip(&self.past.db) {
-            let gain = 10.0f32.powf(*a / 20.0) - FRESH_BEYOND * 10.0f32.powf(*b / 20.0);
-            *a = decibels(gain.max(1e-8).powi(2));
+        for k in 0..self.spectrum.db.len() {
+            let gain = self.spectrum.amplitude(k) - FRESH_BEYOND * self.past.amplitude(k);
+            self.spectrum.db[k] = decibels(gain.max(1e-8).powi(2));
         }
         let length_s = span / r;
         let top = self.spectrum.peak_between(SERIES_FROM_HZ, SERIES_TO_HZ)?.db;
@@ -262,8 +262,8 @@ impl PitchMeter {
             bin(SERIES_TO_HZ).min(self.spectrum.db.len()),
         );
         let (mut gained, mut all) = (0.0, 1e-12);
-        for (a, b) in self.spectrum.db[lo..hi].iter().zip(&self.past.db[lo..hi]) {
-            let (a, b) = (10.0f32.powf(a / 20.0), 10.0f32.powf(b / 20.0));
+        for k in lo..hi {
+            let (a, b) = (self.spectrum.amplitude(k), self.past.amplitude(k));
             gained += f64::from((a - FRESH_BEYOND * b).max(0.0));
             all += f64::from(a);
         }

@@ -104,6 +104,11 @@ impl Spectrum {
         self.length_s = n / rate_hz;
     }
 
+    /// Amplitude of bin `k`, for spectra of one length to be held against each other.
+    pub fn amplitude(&self, k: usize) -> f32 {
+        self.bins.get(k).map_or(0.0, |c| c.norm_sqr().sqrt())
+    }
+
     /// The peak whose bin is a local maximum, refined by a parabola through log magnitudes.
     ///
     /// # Source
