@@ -92,6 +92,11 @@ const TURN_PERIODS: f64 = 2.3;
 const NAMED_WITHIN_S: f64 = 0.12;
 /// So many periods must have been heard of the lag that is named.
 const NAMED_AFTER_PERIODS: f64 = 1.6;
+/// A candidate below this is only looked into ...
+const FAINT_DB: f32 = 1.0;
+/// ... when so much of the sound after it is new. On recorded strings not one of 261 faint plucks
+/// was below 0.08, four in five ripples were.
+const FAINT_SHARE: f64 = 0.02;
 /// What an event with less evidence than this added is not looked at.
 const ADDED_FROM: f64 = -4.0;
 /// The pitch of an event with less evidence than this is not measured: nobody will ask for it.
@@ -429,6 +434,14 @@ impl Listener {
     }
 
     fn judge(&mut self, c: Candidate) {
+        // A faint rise after which nothing sounds that did not sound before is no onset; to see
+        // so costs a tenth of looking for its moment.
+        if c.novelty_db < FAINT_DB
+            && c.at > 0
+            && self.meter.fresh_share(&self.stream, c.at as f64) < FAINT_SHARE
+        {
+            return;
+        }
         let jump = self.jumps.find(&self.stream, c.at);
         let r = self.low_rate_hz;
         let at = jump.at;
