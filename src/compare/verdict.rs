@@ -40,8 +40,9 @@ const DEAD_FROM_S: f64 = 0.130;
 const DEAD_PITCH_CLARITY: f64 = 0.95;
 /// Two moments of an onset this close in nats are a tie ...
 const ONSET_TIE_NATS: f64 = 1.3;
-/// ... that only a moment this close to the note's place may win, in seconds.
+/// ... that a moment this close to the note's place wins over one this far from it, in seconds.
 const ON_PLACE_S: f64 = 0.010;
+const OFF_PLACE_S: f64 = 0.018;
 /// A clipped note lacks at least this, in seconds: less is how people end notes.
 const CLIPPED_FROM_S: f64 = 0.060;
 

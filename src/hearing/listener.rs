@@ -97,6 +97,8 @@ const FAINT_DB: f32 = 1.0;
 /// ... when so much of the sound after it is new. On recorded strings not one of 261 faint plucks
 /// was below 0.08, four in five ripples were.
 const FAINT_SHARE: f64 = 0.02;
+/// The onset may lie a little later than the candidate, so there, too, in seconds.
+const FAINT_LATER_S: f64 = 0.015;
 /// What an event with less evidence than this added is not looked at.
 const ADDED_FROM: f64 = -4.0;
 /// The pitch of an event with less evidence than this is not measured: nobody will ask for it.
@@ -436,11 +438,12 @@ impl Listener {
     fn judge(&mut self, c: Candidate) {
         // A faint rise after which nothing sounds that did not sound before is no onset; to see
         // so costs a tenth of looking for its moment.
-        if c.novelty_db < FAINT_DB
-            && c.at > 0
-            && self.meter.fresh_share(&self.stream, c.at as f64) < FAINT_SHARE
-        {
-            return;
+        if c.novelty_db < FAINT_DB && c.at > 0 {
+            let later = c.at as f64 + FAINT_LATER_S * self.low_rate_hz;
+            let fresh = [c.at as f64, later].map(|at| self.meter.fresh_share(&self.stream, at));
+            if fresh[0].max(fresh[1]) < FAINT_SHARE {
+                return;
+            }
         }
         let jump = self.jumps.find(&self.stream, c.at);
         let r = self.low_rate_hz;
