@@ -136,8 +136,9 @@ fn moment(heard: &HeardNote, place_s: f64) -> (f64, f64) {
         return (heard.onset_s, sd);
     };
     let tie = nats <= ONSET_TIE_NATS;
-    let nearer = (other_s - place_s).abs() < ON_PLACE_S.min((heard.onset_s - place_s).abs());
-    let onset_s = if tie && nearer {
+    let off_place = (heard.onset_s - place_s).abs() > OFF_PLACE_S;
+    let on_place = (other_s - place_s).abs() < ON_PLACE_S;
+    let onset_s = if tie && off_place && on_place {
         other_s
     } else {
         heard.onset_s
