@@ -40,6 +40,9 @@ const ADDED_SHARE: f64 = 0.10;
 const ADDED_SCORE: f64 = 0.15;
 /// ... it must lie within this distance of a semitone, ...
 const ADDED_OFF_SEMITONE: f64 = 0.25;
+/// (or this one, when the series explains it so well), ...
+const ADDED_SURE_OFF_SEMITONE: f64 = 0.45;
+const ADDED_SURE_SCORE: f64 = 0.5;
 /// ... stand out by so many decibels, and have this much evidence otherwise.
 const ADDED_NOVELTY_DB: f64 = 1.0;
 const ADDED_EVIDENCE: f64 = -2.5;
@@ -56,9 +59,14 @@ fn added(scene: &Scene, event: usize) -> Option<f64> {
             .iter()
             .chain(&[-12.0, 28.0, 31.0])
             .all(|h| (f.added_midi - ringing - h).abs() > 0.6);
+    let off = if f.added_score >= ADDED_SURE_SCORE {
+        ADDED_SURE_OFF_SEMITONE
+    } else {
+        ADDED_OFF_SEMITONE
+    };
     let clear = f.fresh_share >= ADDED_SHARE
         && f.added_score >= ADDED_SCORE
-        && (f.added_midi - f.added_midi.round()).abs() < ADDED_OFF_SEMITONE
+        && (f.added_midi - f.added_midi.round()).abs() < off
         && heard.novelty_db >= ADDED_NOVELTY_DB
         && heard.evidence >= ADDED_EVIDENCE;
     (fresh && clear).then_some(f.added_midi)
