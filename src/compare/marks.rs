@@ -45,7 +45,7 @@ impl Default for Marks {
             wrong_cents: 70.0,
             out_of_tune_cents: 20.0,
             dead_fall_db: 10.0,
-            clipped_share: 0.5,
+            clipped_share: 0.65,
         }
     }
 }
