@@ -129,7 +129,7 @@ fn listener(line: &Line, rate: SampleRate, a4: Hertz) -> Result<Listener, Listen
     let config = ListenerConfig {
         rate,
         a4,
-        lowest: Hertz(lowest.clamp(LOWEST_HZ, usual.lowest.0)),
+        lowest: Hertz(lowest.max(LOWEST_HZ)),
         highest: Hertz(usual.highest.0.max(top * HEADROOM_RATIO)),
     };
     match Listener::new(config.clone()) {
