@@ -109,6 +109,8 @@ const LOUDEST: f32 = 8.0;
 const CONSTANT_BELOW_HZ: f64 = 8.0;
 /// An onset needs this much sound before it to be compared with.
 const PAST_S: f64 = 0.040;
+/// A moment with so much more evidence than a touch just before it is the pluck's.
+const SURER_NATS: f64 = 3.0;
 /// How fast the usual level follows a new note.
 const USUAL_LEVEL_PACE: f64 = 0.15;
 /// Kept of the low-rate stream.
@@ -496,7 +498,7 @@ impl Listener {
         if let Some(last) = self.forming.back()
             && at - last.jump.at < ONE_PLUCK_S * r
         {
-            let moment = if self.moved_later(&features, jump.height) {
+            let moment = if self.moved_later(&features, jump.height, evidence) {
                 Some((jump, features))
             } else {
                 None
@@ -557,13 +559,15 @@ impl Listener {
 
     /// Whether a candidate close behind the last one is the moment of the pluck of which that was
     /// the touch: a touch is heard but leaves the string's own low partials alone.
-    fn moved_later(&self, new: &OnsetFeatures, height: f64) -> bool {
+    fn moved_later(&self, new: &OnsetFeatures, height: f64, evidence: f64) -> bool {
         let Some(last) = self.forming.back() else {
             return true;
         };
         let (before, after) = (last.features.error_rise_db[0], new.error_rise_db[0]);
         let gain = height - last.jump.height;
-        (gain > 2.0 && after > before + 3.0)
+        let surer = evidence - last.evidence;
+        (surer > SURER_NATS && before < 3.0 && gain > -3.0)
+            || (gain > 2.0 && after > before + 3.0)
             || (gain > -2.0 && before < 2.0 && after > before + 4.0)
     }
 
