@@ -16,7 +16,7 @@ use seamline::hearing::dsp::history::History;
 use seamline::hearing::dsp::novelty::Novelty;
 use seamline::hearing::jump::JumpFinder;
 use seamline::hearing::listener::ListenerConfig;
-use seamline::hearing::naming::{Waiting, name};
+use seamline::hearing::naming::{Waiting, Work, name};
 use seamline::hearing::pitch::PitchMeter;
 
 use long_take::RATE;
@@ -139,7 +139,7 @@ fn naming(c: &mut Criterion, take: &Take) {
         periods: 1.6,
     };
     c.bench_function("one try at a name, 40 ms in", |b| {
-        let mut work = Vec::new();
+        let mut work = Work::default();
         b.iter(|| {
             let (lowest, highest) = (take.lowest_hz, take.highest_hz);
             black_box(name(&stream, LOW_HZ, lowest, highest, waiting, &mut work))

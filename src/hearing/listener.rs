@@ -103,8 +103,8 @@ const FAINT_LATER_S: f64 = 0.015;
 const ADDED_FROM: f64 = -4.0;
 /// The pitch of an event with less evidence than this is not measured: nobody will ask for it.
 const NO_PITCH_BELOW: f64 = -7.0;
-/// Samples beyond this are no sound: one absurd sample must not deafen the ear for a minute.
-const LOUDEST: f32 = 8.0;
+/// Samples beyond this are no sound: their squares would leave the range of numbers.
+const LOUDEST: f32 = 1e7;
 /// What moves slower than this is taken out of the sound; the lowest string is three times faster.
 const CONSTANT_BELOW_HZ: f64 = 8.0;
 /// An onset needs this much sound before it to be compared with.

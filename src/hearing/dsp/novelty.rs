@@ -26,6 +26,8 @@ const FLOOR_RATIO: f32 = 1.5;
 const FLOOR_OF_PEAK: f32 = 1.6e-8;
 /// ... nor than this power (about -130 dBFS).
 const FLOOR_POWER: f32 = 1e-13;
+/// The strongest band heard so far is raised by no more than this in one hop (3 dB).
+const PEAK_RISE: f32 = 2.0;
 /// How fast the estimate of a band's quiet level may rise, in decibels per second.
 const QUIET_RISE_DB_PER_S: f64 = 0.7;
 
@@ -134,7 +136,7 @@ impl Novelty {
             energy: vec![0.0; n],
             quiet: vec![0.0; n],
             smooth: vec![0.0; n],
-            peak: 0.0,
+            peak: FLOOR_POWER / FLOOR_OF_PEAK,
             quiet_rise: (10.0f64.powf(QUIET_RISE_DB_PER_S * hop as f64 / rate_hz / 10.0)) as f32,
             levels: vec![vec![0.0; n]; LAG_HOPS + 1],
             hops: 0,
@@ -187,6 +189,7 @@ impl Novelty {
         let first = self.hops == 0;
         let slot = self.hops % (LAG_HOPS + 1);
         let mut current = std::mem::take(&mut self.levels[slot]);
+        let mut loudest = 0.0f32;
         for (i, e) in self.energy.iter().enumerate() {
             let s = if first {
                 *e
@@ -202,12 +205,14 @@ impl Novelty {
             } else {
                 q * self.quiet_rise
             };
-            self.peak = self.peak.max(*e);
+            loudest = loudest.max(*e);
             let floor = (FLOOR_RATIO * self.quiet[i])
                 .max(FLOOR_OF_PEAK * self.peak)
                 .max(FLOOR_POWER);
             current[i] = decibels(e + floor);
         }
+        // One absurd sample fills a window's length of hops and must not deafen what follows.
+        self.peak = self.peak.max(loudest.min(PEAK_RISE * self.peak));
         let sum = if self.hops < LAG_HOPS {
             0.0
         } else {
