@@ -111,6 +111,8 @@ const CONSTANT_BELOW_HZ: f64 = 8.0;
 const PAST_S: f64 = 0.040;
 /// A moment with so much more evidence than a touch just before it is the pluck's.
 const SURER_NATS: f64 = 3.0;
+/// An onset this close to the end of the stream is its breaking off, in seconds.
+const BREAK_S: f64 = 0.015;
 /// How fast the usual level follows a new note.
 const USUAL_LEVEL_PACE: f64 = 0.15;
 /// Kept of the low-rate stream.
@@ -297,6 +299,9 @@ impl Listener {
                 self.judge(c);
             }
         }
+        // Where the stream breaks off is no onset.
+        let broken = low_end as f64 - BREAK_S * self.low_rate_hz;
+        self.forming.retain(|f| f.jump.at < broken);
         while !self.forming.is_empty() {
             self.settle_front(Some(low_end as f64), end_s, say);
         }

@@ -167,7 +167,8 @@ impl Performance {
         extra.stopped_s = extra.release_s;
         extra.slurred = false;
         transpose(&mut extra, semitones);
-        note.release_s = note.release_s.min(extra.onset_s - note.touch_s);
+        let touched_s = extra.onset_s - note.touch_s;
+        note.release_s = note.release_s.min(touched_s).max(note.onset_s + SHORTEST_S);
         note.stopped_s = note.release_s;
         self.notes.insert(which + 1, extra);
         Ok(())
