@@ -1,6 +1,9 @@
 //! What the listener says.
 //!
-//! Times are seconds from the first frame of the source, gaps included.
+//! Times are seconds from the first frame of the source, gaps included. Values alone: nothing here
+//! listens, and nothing here judges. No paper: the names are those of the trade, pitches are
+//! fractional MIDI notes (MIDI 1.0: note 69 is A4). The only room outside of `hearing` that reads
+//! the features of an onset is `compare`.
 
 /// How a note's sound ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

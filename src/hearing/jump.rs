@@ -4,6 +4,13 @@
 //! copies of the sound are looked at together, so that neither the noise of a finger (which lives
 //! in the highest copy) nor one late period of a low string (which lives in the lowest) decides
 //! alone.
+//!
+//! # Source
+//! The predictor: S. L. Marple (1980), *A new autoregressive spectrum analysis algorithm*, IEEE
+//! Trans. ASSP 28, 441-454. That a jump of the prediction error marks an onset is common practice,
+//! no source. Ours, measured on recorded strings: three copies joined by the product of their
+//! jumps, a predictor taught on 80 ms that end before the candidate, the earliest maximum close to
+//! the highest instead of the highest, and no jump in errors 20 dB under the strongest.
 
 use super::dsp::decimate::{dot, low_pass_taps};
 use super::dsp::history::History;

@@ -1,4 +1,16 @@
 //! Blocks of samples in, events out.
+//!
+//! The order of the work: a peak of the novelty is a candidate; 165 ms later, when what follows
+//! can tell what it was, its moment is refined (`jump`), its features are taken and weighed to
+//! evidence; it is settled when the next sure onset has come, with pitch (`pitch`), level and end
+//! (`dsp::envelope`). Beside that, a clear rise is said at once and named as soon as it can be
+//! (`naming`). All state advances by sample and by hop, never by block.
+//!
+//! # Source
+//! The methods are those of the other files and name their papers there. The evidence is a
+//! logistic regression: D. R. Cox (1958), *The regression analysis of binary sequences*, J. R.
+//! Statist. Soc. B 20, 215-242 (from memory). That touches and ripples within 45 ms belong to one
+//! pluck, and the limits below, were measured on recorded strings.
 
 use std::collections::VecDeque;
 

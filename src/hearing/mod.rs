@@ -1,8 +1,20 @@
 //! What did sound: blocks of mono samples in, heard notes out.
 //!
-//! Pure computation on samples: no file, no clock, no device, no environment, and no knowledge of
-//! lines. What a line can hint at reaches it as plain values. Used by `compare` (its events) and
-//! `session` (the listener itself).
+//! | file | what lives there |
+//! |---|---|
+//! | `listener` | the door: samples in, events out; which candidates are notes, and when they end |
+//! | `events` | what it says: `Event`, `HeardNote` |
+//! | `jump` | *when* a string was let go |
+//! | `naming` | *soon*: which note, after about a period and a half |
+//! | `pitch` | settled: which note, and how high exactly |
+//! | `dsp` | the arithmetic, one file per method |
+//!
+//! Pure computation on samples: no file, no clock, no device, no environment, no thread, and no
+//! knowledge of lines. What a line can hint at reaches it as plain values. Used by `compare` (its
+//! events) and `session` (the listener itself).
+//!
+//! Each step names its paper where it stands; the steps in their order, with what was measured and
+//! what was fitted, stand in `DEVELOPERS.md`.
 
 pub mod dsp;
 pub mod events;

@@ -1,4 +1,13 @@
 //! *Soon*: which note it is, as early as one and a half periods allow.
+//!
+//! # Source
+//! Square difference over all that has been heard, normalised by the energy of both stretches:
+//! P. McLeod and G. Wyvill (2005), *A smarter way to find pitch*, ICMC (from memory); the
+//! difference function itself is equation 6 of YIN (see `dsp::yin`). The parabola through a dip is
+//! step 5 there. Departures: 0 is periodic here and 1 is noise; what is believed loosens with the
+//! time that has passed, because a longer period might still explain the sound better; a shorter
+//! lag is preferred within a margin. Expected effect: a few first names are an octave or a twelfth
+//! off, and the settled pitch corrects them.
 
 use super::dsp::decimate::dot;
 use super::dsp::history::History;

@@ -1,5 +1,17 @@
 //! *Which* note: candidates from the period, decided by the whole series of partials, measured
 //! fine as a stiff string.
+//!
+//! # Source
+//! - Candidates: A. de Cheveigné and H. Kawahara (2002), YIN, J. Acoust. Soc. Am. 111, 1917-1930
+//!   (see `dsp::yin`), with the divisors of the strongest peaks beside them, since the period of a
+//!   bright, stiff string misleads.
+//! - Decision: D. J. Hermes (1988), *Measurement of pitch by subharmonic summation*, J. Acoust.
+//!   Soc. Am. 83, 257-264. Departures: the series is that of a stiff string; what chance would
+//!   explain is taken off, as are partials that are promised and do not show; a series that has
+//!   only its even (or every third) partials loses, which keeps octaves and twelfths apart; what
+//!   another string rang before the onset counts less.
+//! - Fine pitch: H. Fletcher (1964), *Normal vibration frequencies of a stiff piano string*, J.
+//!   Acoust. Soc. Am. 36, 203-209. It is f1, the first partial of the fitted string.
 
 use std::ops::Range;
 

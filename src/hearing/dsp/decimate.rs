@@ -1,4 +1,8 @@
 //! Low-pass filtering and decimation by a whole number, with linear phase.
+//!
+//! # Source
+//! Kaiser window design: J. F. Kaiser (1974), *Nonrecursive digital filter design using the
+//! I0-sinh window function*, Proc. IEEE ISCAS, 20-23.
 
 /// A linear-phase low-pass that keeps every `factor`-th sample.
 ///

@@ -1,4 +1,17 @@
 //! How the level of a note goes, and where natural decay turns into damping.
+//!
+//! The release model: a string left alone decays in a straight line in decibels, a damped one
+//! falls in a steeper one, and both end in the floor. Where the one becomes the other is found by
+//! trying every place.
+//!
+//! # Source
+//! Two straight regimes with an unknown change between them: R. E. Quandt (1958), *The estimation
+//! of the parameters of a linear regression system obeying two separate regimes*, J. Amer.
+//! Statist. Assoc. 53, 873-880 (from memory). Departures: the second line starts where the first
+//! is left and has one of ten slopes; errors are absolute and capped, so that a beat or a spike
+//! does not decide; the level is taken over one period of the note, so that a low string's own
+//! motion is no fall. Expected effect: damping within about half a period of the next onset is not
+//! told from ringing up to it.
 
 /// Mean level over one period (or any span), every `step` samples, in decibels.
 ///

@@ -1,4 +1,6 @@
 //! The newest stretch of a stream, addressed by absolute place and readable as one slice.
+//!
+//! A container and no method: there is no paper to name.
 
 /// Keeps at least the newest `keep` samples of a stream in one contiguous piece.
 ///

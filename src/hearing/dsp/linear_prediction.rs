@@ -1,4 +1,8 @@
 //! Linear prediction: what a ringing string will do next can be foretold, a pluck cannot.
+//!
+//! # Source
+//! Forward-backward (modified covariance) method: S. L. Marple (1980), *A new autoregressive
+//! spectrum analysis algorithm*, IEEE Trans. ASSP 28, 441-454. Departures stand at [`fit`].
 
 /// Coefficients that foretell a sample from the `order` samples before it.
 ///

@@ -1,6 +1,7 @@
 //! The arithmetic of listening, one file per method: samples in, numbers out.
 //!
-//! Nothing here knows a note name, a string or a line. Used by the rest of `hearing` only.
+//! Nothing here knows a note name, a string or a line, and nothing reads a file or a clock. Each
+//! file opens with the paper its method comes from. Used by the rest of `hearing` only.
 
 pub mod decimate;
 pub mod envelope;

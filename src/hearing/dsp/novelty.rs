@@ -1,4 +1,8 @@
 //! How much the spectrum gains from one moment to the next: *that* something started.
+//!
+//! # Source
+//! S. Böck and G. Widmer (2013), *Maximum filter vibrato suppression for onset detection*, DAFx.
+//! Departures stand at [`Novelty`].
 
 use std::sync::Arc;
 

@@ -1,4 +1,11 @@
 //! Partials of a stiff string: where they lie, and the fundamental and stiffness they tell.
+//!
+//! # Source
+//! The string: H. Fletcher (1964), *Normal vibration frequencies of a stiff piano string*, J.
+//! Acoust. Soc. Am. 36, 203-209. Laying a series over a spectrum: D. J. Hermes (1988),
+//! *Measurement of pitch by subharmonic summation*, J. Acoust. Soc. Am. 83, 257-264. The parabola
+//! through a peak: J. O. Smith and X. Serra (1987), *PARSHL*, ICMC. Departures stand where each is
+//! used.
 
 use std::sync::Arc;
 
