@@ -216,7 +216,12 @@ impl Novelty {
             current[i] = decibels(e + floor);
         }
         // One absurd sample fills a window's length of hops and must not deafen what follows.
-        self.peak = self.peak.max(loudest.min(PEAK_RISE * self.peak));
+        let most = if first {
+            f32::INFINITY
+        } else {
+            PEAK_RISE * self.peak
+        };
+        self.peak = self.peak.max(loudest.min(most));
         let sum = if self.hops < LAG_HOPS {
             0.0
         } else {
