@@ -193,7 +193,14 @@ impl Novelty {
         let first = self.hops == 0;
         let slot = self.hops % (LAG_HOPS + 1);
         let mut current = std::mem::take(&mut self.levels[slot]);
-        let mut loudest = 0.0f32;
+        // One absurd sample fills a window's length of hops and must not deafen what follows.
+        let loudest = self.energy.iter().copied().fold(0.0, f32::max);
+        let most = if first {
+            f32::INFINITY
+        } else {
+            PEAK_RISE * self.peak
+        };
+        self.peak = self.peak.max(loudest.min(most));
         for (i, e) in self.energy.iter().enumerate() {
             let s = if first {
                 *e
@@ -209,19 +216,11 @@ impl Novelty {
             } else {
                 q * self.quiet_rise
             };
-            loudest = loudest.max(*e);
             let floor = (FLOOR_RATIO * self.quiet[i])
                 .max(FLOOR_OF_PEAK * self.peak)
                 .max(FLOOR_POWER);
             current[i] = decibels(e + floor);
         }
-        // One absurd sample fills a window's length of hops and must not deafen what follows.
-        let most = if first {
-            f32::INFINITY
-        } else {
-            PEAK_RISE * self.peak
-        };
-        self.peak = self.peak.max(loudest.min(most));
         let sum = if self.hops < LAG_HOPS {
             0.0
         } else {
