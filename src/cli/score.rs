@@ -24,7 +24,7 @@ use crate::units::Hertz;
 /// early or late, with a gap before the next, dead, cut short, out of tune.
 #[derive(Args, Debug)]
 #[command(after_help = "Example:\n  \
-    seamline score demo-data/arpeggio-flawed.wav --line demo-data/arpeggio.line\n\n\
+    seamline score demo-data/two-octaves-flawed.wav --line demo-data/two-octaves.line\n\n\
     Names for --mark (what they mean and their values stand under every report):\n  \
     timing_ms  gap_ms  gap_depth_db  gap_over_baseline_ms  gap_clear_ms\n  \
     wrong_cents  out_of_tune_cents  dead_fall_db  clipped_share\n\n\
