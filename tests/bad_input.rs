@@ -60,9 +60,8 @@ fn lengths_that_lie_are_survived() {
     let data_at = take.windows(4).position(|w| w == b"data").expect("data") + 4;
     let right = "all 8 notes right";
     bench.score("honest.wav", &take).reports(&[right]);
-    // The length of the data, of the whole, and of both: nothing, one frame, a frame cut
-    // in two, less than there is,
-    // 2 GiB and a little less, 4 GiB. What is there is what counts.
+    // The length of the data, of the whole, and of both: nothing, one frame, a frame cut in two,
+    // less than there is, 2 GiB and a little less, 4 GiB. What is there is what counts.
     for declared in [
         0u32,
         1,

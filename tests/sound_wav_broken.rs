@@ -72,6 +72,45 @@ fn a_length_that_is_too_small_loses_nothing() {
     }
 }
 
+/// A length that ends inside a frame: the frame is put together again, every sample is exact.
+#[test]
+fn a_length_that_cuts_a_frame_in_two_loses_nothing() {
+    for declared in [1, 3, 2_001] {
+        for block_frames in [1, 100, 4096] {
+            let (bytes, wanted) = with_length(declared, 5_000, &[]);
+            let (_, got, notes) = try_read(bytes, block_frames).unwrap();
+            assert_eq!(got, wanted, "{declared} bytes, blocks of {block_frames}");
+            let lies = SoundNote::HeaderLies {
+                declared: FrameCount(u64::from(declared) / 2),
+                found: FrameCount(5_000),
+            };
+            assert_eq!(notes, [lies], "{declared} bytes, blocks of {block_frames}");
+        }
+    }
+}
+
+/// What is left of the frame in a file that ends there, too, is no sample; it is counted once,
+/// and only when it is there.
+#[test]
+fn a_frame_that_is_cut_at_the_end_is_told() {
+    for block_frames in [1, 7, 4096] {
+        for (declared, after, trailing) in [
+            (2_001, &[5u8][..], 1),
+            (2_001, &[], 0),
+            (2_001, &[5; 40], 40),
+        ] {
+            let (bytes, wanted) = with_length(declared, 1_000, after);
+            let (_, got, notes) = try_read(bytes, block_frames).unwrap();
+            assert_eq!(got, wanted, "{after:?}");
+            let told: &[SoundNote] = match trailing {
+                0 => &[],
+                bytes => &[SoundNote::TrailingBytes { bytes }],
+            };
+            assert_eq!(notes, told, "{after:?} behind");
+        }
+    }
+}
+
 #[test]
 fn chunks_and_tags_behind_the_samples_are_no_sound() {
     let list = chunk(b"LIST", b"INFOISFT\x04\0\0\0test");

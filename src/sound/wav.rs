@@ -97,28 +97,28 @@ impl<R: Read + Send> Wav<R> {
     /// The declared samples are all read: what comes behind them?
     ///
     /// Chunks, or nothing, is as it should be. Many more bytes that look like no chunk are
-    /// samples that the header has not been told of, for a recorder writes the lengths last.
-    fn look_behind(&mut self) -> Result<(), SoundError> {
+    /// samples that the header has not been told of, for a recorder writes the lengths last: then
+    /// the length is open from here on. Gives how many bytes are neither.
+    fn look_behind(&mut self) -> Result<usize, SoundError> {
         let declared_bytes = self.header.data_bytes.unwrap_or(0);
         let mut peek = vec![0u8; PEEK_BYTES];
         let got = self.input.fill(&mut peek)?;
         peek.truncate(got);
         let pad = (declared_bytes & 1) as usize;
         if got <= pad || is_chunk(&peek) || is_chunk(&peek[pad..]) {
-            return Ok(());
+            return Ok(0);
         }
         if got < PEEK_BYTES {
-            self.notes
-                .push(SoundNote::TrailingBytes { bytes: got as u64 });
-            return Ok(());
+            return Ok(got);
         }
         self.peeked = peek;
         self.left_bytes = None;
-        Ok(())
+        Ok(0)
     }
 
-    /// Takes down how the sound ended. `partial` bytes of a last frame are left over.
-    fn finish(&mut self, partial: usize) {
+    /// Takes down how the sound ended. `trailing` bytes are left over: part of a last frame, or
+    /// what stands behind it.
+    fn finish(&mut self, trailing: usize) {
         self.ended = true;
         let declared = self.format.frames;
         if let Some(declared) = declared.filter(|d| *d > self.frames) {
@@ -132,9 +132,9 @@ impl<R: Read + Send> Wav<R> {
                 found: FrameCount(self.frames),
             });
         }
-        if partial > 0 {
+        if trailing > 0 {
             self.notes.push(SoundNote::TrailingBytes {
-                bytes: partial as u64,
+                bytes: trailing as u64,
             });
         }
     }
@@ -167,14 +167,12 @@ impl<R: Read + Send> Frames for Wav<R> {
             let mut cut = vec![0u8; left as usize];
             let got = self.input.fill(&mut cut)?;
             cut.truncate(got);
-            self.look_behind()?;
-            if self.left_bytes.is_none() {
-                self.peeked.splice(0..0, cut);
-            }
+            let behind = self.look_behind()?;
             if self.left_bytes.is_some() {
-                self.finish(left as usize);
+                self.finish(cut.len() + behind);
                 return Ok(0);
             }
+            self.peeked.splice(0..0, cut);
         }
         let (got, used_up) = self.next_bytes()?;
         let frames = got / frame_bytes;
