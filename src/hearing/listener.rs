@@ -167,7 +167,6 @@ struct Said {
     onset_s: f64,
     at_s: f64,
     named_at_s: Option<f64>,
-    novelty_db: f32,
 }
 
 /// Hears notes in a stream of mono samples.
@@ -405,7 +404,6 @@ impl Listener {
                 onset_s,
                 at_s: now_s,
                 named_at_s: None,
-                novelty_db: rise,
             };
             self.said.push_back(s);
             if self.said.len() > 256 {
@@ -423,8 +421,6 @@ impl Listener {
                     periods: NAMED_AFTER_PERIODS,
                 },
             ));
-        } else if let Some(s) = self.said.back_mut() {
-            s.novelty_db = s.novelty_db.max(rise);
         }
         let Some((s, w)) = self.waiting else { return };
         let named = naming::name(
@@ -523,34 +519,7 @@ impl Listener {
         if let Some(last) = self.forming.back()
             && at - last.jump.at < ONE_PLUCK_S * r
         {
-            let moment = if self.moved_later(&features, jump.height, evidence) {
-                Some((jump, features))
-            } else {
-                None
-            };
-            if let Some(last) = self.forming.back_mut() {
-                last.novelty_db = last.novelty_db.max(c.novelty_db);
-                let (here, nats) = match moment {
-                    Some((jump, _)) => (last.jump.at, jump.height - last.jump.height),
-                    None => (jump.at, last.jump.height - jump.height),
-                };
-                let chosen = moment.map_or(last.jump, |(jump, _)| jump);
-                let nearer = (here - chosen.at).abs() >= APART_S * r
-                    && chosen.other.is_none_or(|(_, other)| nats < other);
-                let other = if nearer {
-                    Some((here, nats))
-                } else {
-                    chosen.other
-                };
-                if let Some((jump, features)) = moment {
-                    last.jump = jump;
-                    last.features = features;
-                } else if evidence > last.evidence {
-                    last.features = features;
-                }
-                last.jump.other = other;
-                last.evidence = last.evidence.max(evidence);
-            }
+            self.merge(jump, features, evidence, c.novelty_db);
             return;
         }
         if evidence > 0.0 {
@@ -580,6 +549,32 @@ impl Listener {
             heard_at_s: said.map_or(self.position_s(), |s| s.at_s),
             named_at_s: said.and_then(|s| s.named_at_s),
         });
+    }
+
+    /// Takes a candidate close behind the last one into it: the pluck keeps the best evidence of
+    /// both, the moment that was the pluck's, and the other one to be told.
+    fn merge(&mut self, jump: Jump, features: OnsetFeatures, evidence: f64, novelty_db: f32) {
+        let moved = self.moved_later(&features, jump.height, evidence);
+        let Some(last) = self.forming.back_mut() else {
+            return;
+        };
+        let (chosen, passed) = if moved {
+            (jump, last.jump)
+        } else {
+            (last.jump, jump)
+        };
+        let nats = chosen.height - passed.height;
+        let nearer = (passed.at - chosen.at).abs() >= APART_S * self.low_rate_hz
+            && chosen.other.is_none_or(|(_, other)| nats < other);
+        if moved || evidence > last.evidence {
+            last.features = features;
+        }
+        last.jump = chosen;
+        if nearer {
+            last.jump.other = Some((passed.at, nats));
+        }
+        last.evidence = last.evidence.max(evidence);
+        last.novelty_db = last.novelty_db.max(novelty_db);
     }
 
     /// Whether a candidate close behind the last one is the moment of the pluck of which that was
