@@ -53,6 +53,15 @@ const LAY_CENTS: f64 = 40.0;
 const COARSE_CENTS: f64 = 10.0;
 const FINE_CENTS: f64 = 3.0;
 const FINE_CANDIDATES: usize = 5;
+/// A mode of the body may lie this close to a string's fundamental, in cents, ...
+const BODY_WITHIN_CENTS: f64 = 250.0;
+/// ... and shows less than one in this many of the string's upper partials.
+const BODY_UPPER: f64 = 1.3;
+/// A peak lies on a partial when it is within so much of a resolution cell.
+const UPPER_CELL: f64 = 0.4;
+/// ... and this far above what lies around it.
+const UPPER_CLEAR_DB: f64 = 7.0;
+const UPPER_RANGE_DB: f64 = 40.0;
 /// A series whose power lies in its even partials (or every third) but for this share is taken
 /// for the octave (or twelfth) below what sounds, in decibels.
 const PARITY_DB: f64 = -12.0;
@@ -65,6 +74,8 @@ const OWN_SHARE: f64 = 0.6;
 const NATS_PER_SCORE: f64 = 3.5;
 /// How finely a partial is placed within a cell of resolution (the bandwidth 1/T), as a share.
 const CELL_SHARE: f64 = 0.06;
+/// How well a series is placed by laying it over the spectrum as a whole, in cents.
+const LAID_CENTS: f64 = 8.0;
 /// Uncertainty of a pitch without any period, in cents.
 const BLUR_CENTS: f64 = 25.0;
 /// Span of the fine pitch after the onset, in seconds, for a note long enough.
@@ -154,6 +165,7 @@ impl PitchMeter {
             .iter()
             .copied()
             .max_by(|a, b| a.score.total_cmp(&b.score))?;
+        let best = self.beside_the_body(best);
         let rivals = self.rivals(best);
         let clarity = (1.0 - best.dip).clamp(0.0, 1.0);
 
@@ -169,7 +181,7 @@ impl PitchMeter {
         let (hz, _) = self.spectrum.lay(best.hz, LAY_CENTS, COARSE_CENTS, top);
         let (hz, b) = self.spectrum.lay(hz, 1.5 * COARSE_CENTS, FINE_CENTS, top);
         let string = fit_stiff_string(&self.spectrum, hz, b)
-            .filter(|s| (1731.2 * (s.f1_hz / hz).ln()).abs() < 25.0);
+            .filter(|s| (1731.2 * (s.f1_hz / hz).ln()).abs() < 60.0);
         let StiffString {
             f1_hz,
             inharmonicity,
@@ -181,14 +193,17 @@ impl PitchMeter {
             uncertainty_cents: 20.0,
             partials: 0,
         });
+        // A series that does not fit well is placed better by laying it as a whole.
+        let blur = uncertainty_cents.hypot(few_cents(partials)) / LAID_CENTS;
+        let of_fit = 1.0 / (1.0 + blur * blur);
         let cell_cents = 1731.2 / (hz * self.spectrum.length_s).max(1.0);
         // Few partials, short stretches and blurred periods each say less than the residuals do.
-        let few = [20.0, 20.0, 8.0][partials.min(2)] * f64::from(u8::from(partials < 3));
+        let few = few_cents(partials);
         let short = CELL_SHARE * cell_cents / (partials.max(1) as f64).sqrt();
         let blurred = BLUR_CENTS * (1.0 - clarity);
         let uncertainty_cents = uncertainty_cents.hypot(few).hypot(short).hypot(blurred);
         Some(Pitch {
-            hz: f1_hz,
+            hz: hz * (f1_hz / hz).powf(of_fit),
             uncertainty_cents,
             clarity,
             inharmonicity,
@@ -297,6 +312,42 @@ impl PitchMeter {
         let lag = yin::pick(&self.d, min_lag, deepest + SHORT_LAG_WITHIN)?;
         let (period, depth) = yin::interpolate(&self.d, lag);
         Some((self.rate_hz / period, (1.0 - depth).clamp(0.0, 1.0)))
+    }
+
+    /// The neighbour of `best` whose upper partials show where `best` has next to none: then what
+    /// was found is a mode of the body beside the string's fundamental, and the neighbour the
+    /// string. A body moves or outshines a fundamental, never a whole series.
+    fn beside_the_body(&self, best: Candidate) -> Candidate {
+        let (own, own_count) = self.upper(best);
+        self.candidates
+            .iter()
+            .filter(|c| (30.0..BODY_WITHIN_CENTS).contains(&(1731.2 * (c.hz / best.hz).ln()).abs()))
+            .filter(|c| {
+                let (upper, count) = self.upper(**c);
+                c.dip < best.dip + 0.05 && count > own_count && upper > BODY_UPPER * own
+            })
+            .max_by(|a, b| a.score.total_cmp(&b.score))
+            .copied()
+            .unwrap_or(best)
+    }
+
+    /// Weight and number of the peaks that lie on the upper partials of `c`.
+    fn upper(&self, c: Candidate) -> (f64, usize) {
+        let reach = UPPER_CELL / self.spectrum.length_s;
+        let (mut weight, mut count) = (0.0, 0);
+        for k in 2..=SERIES_PARTIALS / 2 {
+            let k = k as f64;
+            let at = k * c.hz * ((1.0 + c.b * k * k) / (1.0 + c.b)).sqrt();
+            let Some(p) = self.spectrum.peak_between(at - reach, at + reach) else {
+                continue;
+            };
+            let clear = self.spectrum.mean_db(at - 5.0 * reach, at + 5.0 * reach) + UPPER_CLEAR_DB;
+            if p.db > (self.top_db - UPPER_RANGE_DB).max(clear) {
+                weight += 10.0f64.powf((p.db - self.top_db) / PEAK_POWER_DB);
+                count += 1;
+            }
+        }
+        (weight, count)
     }
 
     /// The runners-up to `best`, each a quarter tone and more away from it and from the others.
@@ -492,6 +543,15 @@ impl PitchMeter {
         let parity = PARITY_LOSS * lack(odd).max(lack(off_third)).min(2.0);
         let trust = (length_s * f1 / 8.0).min(1.0);
         trust * (beyond - 0.7 * missing - parity) + 0.8 * (1.0 - c.dip)
+    }
+}
+
+/// What a fit to so few partials leaves open, in cents.
+fn few_cents(partials: usize) -> f64 {
+    match partials {
+        0 | 1 => 20.0,
+        2 => 8.0,
+        _ => 0.0,
     }
 }
 

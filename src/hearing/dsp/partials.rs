@@ -149,6 +149,14 @@ impl Spectrum {
             .map(|k| self.refine(k))
     }
 
+    /// Mean of the decibels between `lo` and `hi` hertz.
+    pub fn mean_db(&self, lo: f64, hi: f64) -> f64 {
+        let from = ((lo / self.bin_hz).max(0.0) as usize).min(self.db.len().saturating_sub(1));
+        let to = ((hi / self.bin_hz) as usize + 1).clamp(from + 1, self.db.len().max(from + 1));
+        let part = &self.db[from..to.min(self.db.len())];
+        part.iter().map(|v| f64::from(*v)).sum::<f64>() / part.len().max(1) as f64
+    }
+
     /// All local maxima between `lo` and `hi` hertz that are above `floor_db`, in order of
     /// frequency.
     pub fn peaks(&self, lo: f64, hi: f64, floor_db: f64, out: &mut Vec<Peak>) {
@@ -227,6 +235,21 @@ impl Spectrum {
 pub const PARTIALS: usize = 6;
 /// A partial this far below the strongest is not used.
 const WEAKEST_DB: f64 = -34.0;
+/// A partial above the first stands out of what lies around it by so much, ...
+const CLEAR_DB: f64 = 6.0;
+/// ... within so many times the reach it is looked for in.
+const AROUND: f64 = 4.0;
+/// A partial that is off by so much of a resolution cell, or by so many cents, counts half.
+const CELL_OFF: f64 = 0.25;
+const CENTS_OFF: f64 = 12.0;
+/// A fundamental this far from the place that the partials above it give has been moved, in cents.
+const MOVED_CENTS: f64 = 20.0;
+/// A partial is placed within so much of a resolution cell, and lies within so many cents of the
+/// law.
+const PLACED_CELL: f64 = 0.03;
+const PLACED_CENTS: f64 = 5.0;
+/// Rounds of weighing and fitting; the fit stands still after five.
+const ROBUST_ROUNDS: usize = 6;
 /// Stiffest string considered: a low B at the 21st fret has 3.4e-3 (Kemp 2020).
 const HIGHEST_B: f64 = 5e-3;
 
@@ -250,7 +273,10 @@ pub fn fit_stiff_string(spectrum: &Spectrum, f_hz: f64, prior_b: f64) -> Option<
             break;
         }
         if let Some(p) = spectrum.peak_between(at - reach, at + reach) {
-            found.push((kf, p));
+            let clear = spectrum.mean_db(at - AROUND * reach, at + AROUND * reach) + CLEAR_DB;
+            if k == 1 || p.db > clear {
+                found.push((kf, p));
+            }
         }
     }
     let top = found
@@ -258,49 +284,64 @@ pub fn fit_stiff_string(spectrum: &Spectrum, f_hz: f64, prior_b: f64) -> Option<
         .map(|(_, p)| p.db)
         .fold(f64::NEG_INFINITY, f64::max);
     found.retain(|(_, p)| p.db > top + WEAKEST_DB);
-    loop {
-        if found.is_empty() {
-            return None;
-        }
-        let (f0sq, bf) = solve(&found, spectrum.length_s, f_hz, prior_b)?;
-        let residual =
-            |k: f64, p: &Peak| 1731.2 * (p.hz / k / (f0sq + bf * k * k).max(1e-9).sqrt()).ln();
-        let spread = {
-            let sum: f64 = found.iter().map(|(k, p)| residual(*k, p).powi(2)).sum();
-            (sum / (found.len() as f64 - 1.0).max(1.0)).sqrt()
-        };
-        let worst = (0..found.len()).max_by(|a, b| {
-            let r = |i: usize| residual(found[i].0, &found[i].1).abs();
-            r(*a).total_cmp(&r(*b))
-        })?;
-        let off = residual(found[worst].0, &found[worst].1).abs();
-        // A quarter of a resolution cell, or a dozen cents, is what a partial may be off.
-        let cell = 1731.2 * 0.25 / spectrum.length_s / found[worst].1.hz;
-        if found.len() > 2 && off > cell.max(12.0) {
-            found.remove(worst);
-            continue;
-        }
-        let f1 = (f0sq + bf).max(1e-9).sqrt();
-        return Some(StiffString {
-            f1_hz: f1,
-            inharmonicity: (bf / f0sq).clamp(0.0, HIGHEST_B),
-            uncertainty_cents: spread.max(1.0) / (found.len() as f64).sqrt(),
-            partials: found.len(),
-        });
+    if found.is_empty() {
+        return None;
     }
+    let mut trust = [1.0f64; PARTIALS];
+    // Bodies and bridges move the fundamental, not the series.
+    if found.len() > 1 && found[0].0 == 1.0 {
+        let (f0sq, bf) = solve(&found[1..], &trust, spectrum.length_s, f_hz, prior_b)?;
+        let off = residual(f0sq, bf, 1.0, &found[0].1).abs();
+        let cell = CELL_OFF * 1731.2 / spectrum.length_s / found[0].1.hz;
+        if off > cell.max(MOVED_CENTS) {
+            found.remove(0);
+        }
+    }
+    let (mut f0sq, mut bf) = (0.0, 0.0);
+    for _ in 0..ROBUST_ROUNDS {
+        (f0sq, bf) = solve(&found, &trust, spectrum.length_s, f_hz, prior_b)?;
+        for ((k, p), t) in found.iter().zip(&mut trust) {
+            let cell = CELL_OFF * 1731.2 / spectrum.length_s / p.hz;
+            *t = 1.0 / (1.0 + (residual(f0sq, bf, *k, p) / cell.max(CENTS_OFF)).powi(2));
+        }
+    }
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for ((k, p), t) in found.iter().zip(&trust) {
+        sum += t * residual(f0sq, bf, *k, p).powi(2);
+        weight += t;
+    }
+    let spread = (sum / (weight - 1.0).max(1.0)).sqrt();
+    Some(StiffString {
+        f1_hz: (f0sq + bf).max(1e-9).sqrt(),
+        inharmonicity: (bf / f0sq).clamp(0.0, HIGHEST_B),
+        uncertainty_cents: spread.max(1.0) / weight.max(1.0).sqrt(),
+        partials: found.len(),
+    })
+}
+
+/// How far a partial lies above its place on the string, in cents.
+fn residual(f0sq: f64, bf: f64, k: f64, p: &Peak) -> f64 {
+    1731.2 * (p.hz / k / (f0sq + bf * k * k).max(1e-9).sqrt()).ln()
 }
 
 /// Weighted least squares for f0^2 and f0^2 B, with B drawn towards `prior_b` the more the
 /// shorter the stretch was.
-fn solve(found: &[(f64, Peak)], length_s: f64, f_hz: f64, prior_b: f64) -> Option<(f64, f64)> {
+fn solve(
+    found: &[(f64, Peak)],
+    trust: &[f64; PARTIALS],
+    length_s: f64,
+    f_hz: f64,
+    prior_b: f64,
+) -> Option<(f64, f64)> {
     let (mut s0, mut s1, mut s2, mut t0, mut t1) = (0.0, 0.0, 0.0, 0.0, 0.0);
     let top = found
         .iter()
         .map(|(_, p)| p.db)
         .fold(f64::NEG_INFINITY, f64::max);
-    for (k, p) in found {
+    for ((k, p), t) in found.iter().zip(trust) {
         // amplitude^0.5 on the residual is amplitude on its square.
-        let w = 10.0f64.powf((p.db - top) / 20.0);
+        let cell = PLACED_CELL * 1731.2 / length_s / p.hz;
+        let w = t * 10.0f64.powf((p.db - top) / 20.0) / (1.0 + (cell / PLACED_CENTS).powi(2));
         let (x, y) = (k * k, (p.hz / k / f_hz).powi(2));
         s0 += w;
         s1 += w * x;
@@ -309,9 +350,13 @@ fn solve(found: &[(f64, Peak)], length_s: f64, f_hz: f64, prior_b: f64) -> Optio
         t1 += w * x * y;
     }
     // A ridge on B: one resolution cell of frequency error at the first partial.
-    let ridge = if length_s > 0.3 { 1e-3 } else { 1e-2 };
-    s2 += ridge * s0 * 25.0;
-    t1 += ridge * s0 * 25.0 * prior_b;
+    let ridge = if length_s > 0.3 && found.len() > 3 {
+        0.025
+    } else {
+        0.25
+    };
+    s2 += ridge * s0;
+    t1 += ridge * s0 * prior_b;
     let det = s0 * s2 - s1 * s1;
     let (mut a, mut b) = if found.len() < 2 || det.abs() < 1e-12 {
         let b = prior_b;
