@@ -287,11 +287,25 @@ impl<'a> Search<'a> {
                 self.land(&source, source.slot + 1, event, base, next);
             }
             for k in 0..self.openings.len() {
-                if self.openings[k] != source.slot + 1 {
-                    self.land(&source, self.openings[k], event, base, next);
+                let opening = self.openings[k];
+                if opening != source.slot + 1 && !self.in_time(&source, opening, event) {
+                    self.land(&source, opening, event, base, next);
                 }
             }
         }
+    }
+
+    /// Whether the event comes when `slot` is due for a player who went on steadily: then the notes
+    /// between were missed and nobody jumped.
+    fn in_time(&self, source: &State, slot: usize, event: usize) -> bool {
+        let course = self.course;
+        if slot <= source.slot || slot - source.slot > MISSED_IN_A_ROW + 1 {
+            return false;
+        }
+        let (from, target) = (&course.slots[source.slot], &course.slots[slot]);
+        let clock = source.clock.ahead(target.at_s - from.at_s, self.wander);
+        let off = course.events[event].heard.onset_s - clock.t_s;
+        off.abs() <= costs::reach_s(target, clock.stretch) + 2.0 * clock.var_t.sqrt()
     }
 
     /// Adds one jump, if the event has the pitch of the slot it lands on.
