@@ -33,43 +33,108 @@ fn is_noise_over_note(event: &HeardNote) -> bool {
         && f.level_rise_db < UNTOUCHED_LEVEL_DB
 }
 
-/// A soft pluck on another string while the note before rings on: what it added must be at least
-/// this share of the sound, ...
-const ADDED_SHARE: f64 = 0.10;
+/// A soft pluck on another string while the note before rings on: the amplitude that grew must be
+/// at least this share of the sound, ...
+const GAINED_SHARE: f64 = 0.10;
 /// ... one series must explain it so well, ...
-const ADDED_SCORE: f64 = 0.15;
+const GAINED_SCORE: f64 = 0.15;
 /// ... it must lie within this distance of a semitone, ...
-const ADDED_OFF_SEMITONE: f64 = 0.25;
+const GAINED_OFF_SEMITONE: f64 = 0.25;
 /// (or this one, when the series explains it so well), ...
-const ADDED_SURE_OFF_SEMITONE: f64 = 0.45;
-const ADDED_SURE_SCORE: f64 = 0.5;
+const GAINED_SURE_OFF_SEMITONE: f64 = 0.45;
+const GAINED_SURE_SCORE: f64 = 0.5;
 /// ... stand out by so many decibels, and have this much evidence otherwise.
-const ADDED_NOVELTY_DB: f64 = 1.0;
-const ADDED_EVIDENCE: f64 = -2.5;
+const GAINED_NOVELTY_DB: f64 = 1.0;
+const GAINED_EVIDENCE: f64 = -2.5;
+/// Or the series that grew and the one that remains when the old sound is taken out are the same
+/// note, ...
+const AGREE_SEMITONES: f64 = 0.5;
+/// ... explain what is new so well, the latter alone and both together, ...
+const AGREE_ADDED_SCORE: f64 = 0.2;
+const AGREE_SCORES: f64 = 0.5;
+/// ... are this share of the sound, and this loud in it, in decibels.
+const AGREE_SHARE: f64 = 0.04;
+const AGREE_DB: f64 = -16.5;
+/// (a softer one than this must be more of the sound), ...
+const AGREE_SOFT_DB: f64 = -13.0;
+const AGREE_SOFT_SHARE: f64 = 0.10;
+/// ... and lie within this distance of a semitone.
+const AGREE_OFF_SEMITONE: f64 = 0.3;
+/// Or what remains is a clear series and so much of the sound.
+const ADDED_SCORE: f64 = 0.5;
+const ADDED_SHARE: f64 = 0.15;
+/// Or so much of the sound is new, and stands out by so many decibels: what rang before and
+/// ripples has nothing new, and what is damped has less. There is no pitch to it.
+const NEW_SHARE: f64 = 0.25;
+const NEW_NOVELTY_DB: f64 = 2.5;
+const NEW_EVIDENCE: f64 = -3.0;
 
-/// The pitch of an event that added a note of its own to the one that rings on; `None` when it
-/// did not.
-fn added(scene: &Scene, event: usize) -> Option<f64> {
+/// What comes this soon before a note of the same pitch, in semitones, belongs to it.
+const COMING_S: f64 = 0.1;
+const SAME_SEMITONES: f64 = 0.7;
+
+/// The pitch of an event that added a note of its own to the one that rings on, `Some(None)` when
+/// it did and the pitch cannot be told; `None` when it did not.
+fn added(scene: &Scene, event: usize) -> Option<Option<f64>> {
     let heard = scene.events[event];
     let f = &heard.features;
     let before = (0..event).rev().find(|&k| scene.matched[k])?;
     let ringing = scene.events[before].pitch?.midi;
-    let fresh = f.added_midi > 0.0
-        && costs::HARMONICS
-            .iter()
-            .chain(&[-12.0, 28.0, 31.0])
-            .all(|h| (f.added_midi - ringing - h).abs() > 0.6);
-    let off = if f.added_score >= ADDED_SURE_SCORE {
-        ADDED_SURE_OFF_SEMITONE
-    } else {
-        ADDED_OFF_SEMITONE
+    let open = scene.settings.open_midi.iter();
+    let lowest = open.min().map_or(f64::NEG_INFINITY, |&m| f64::from(m));
+    let other = |midi: f64| {
+        midi > lowest - AGREE_SEMITONES
+            && costs::HARMONICS
+                .iter()
+                .chain(&[-12.0, 28.0, 31.0])
+                .all(|h| (midi - ringing - h).abs() > 0.6)
     };
-    let clear = f.fresh_share >= ADDED_SHARE
-        && f.added_score >= ADDED_SCORE
-        && (f.added_midi - f.added_midi.round()).abs() < off
-        && heard.novelty_db >= ADDED_NOVELTY_DB
-        && heard.evidence >= ADDED_EVIDENCE;
-    (fresh && clear).then_some(f.added_midi)
+    let off = |midi: f64| (midi - midi.round()).abs();
+    let within = if f.gained_score >= GAINED_SURE_SCORE {
+        GAINED_SURE_OFF_SEMITONE
+    } else {
+        GAINED_OFF_SEMITONE
+    };
+    let gained = other(f.gained_midi)
+        && f.fresh_share >= GAINED_SHARE
+        && f.gained_score >= GAINED_SCORE
+        && off(f.gained_midi) < within
+        && heard.novelty_db >= GAINED_NOVELTY_DB
+        && heard.evidence >= GAINED_EVIDENCE;
+    let remains = other(f.added_midi) && off(f.added_midi) < GAINED_SURE_OFF_SEMITONE;
+    let agree = remains
+        && (f.gained_midi - f.added_midi).abs() < AGREE_SEMITONES
+        && f.added_score >= AGREE_ADDED_SCORE
+        && f.added_score + f.gained_score >= AGREE_SCORES
+        && off(0.5 * (f.gained_midi + f.added_midi)) < AGREE_OFF_SEMITONE
+        && f.fresh_share >= AGREE_SHARE
+        && f.added_db >= AGREE_DB
+        && (f.added_db >= AGREE_SOFT_DB || f.fresh_share >= AGREE_SOFT_SHARE);
+    let clear = remains && f.added_score >= ADDED_SCORE && f.fresh_share >= ADDED_SHARE;
+    let new = f.fresh_share >= NEW_SHARE
+        && heard.novelty_db >= NEW_NOVELTY_DB
+        && heard.evidence >= NEW_EVIDENCE;
+    // The note that is struck just after it was touched, or slid to, before.
+    let midi = if agree || clear {
+        f.added_midi
+    } else {
+        f.gained_midi
+    };
+    let coming = (event + 1..scene.events.len())
+        .take_while(|&k| scene.events[k].onset_s < heard.onset_s + COMING_S)
+        .filter(|&k| scene.matched[k])
+        .filter_map(|k| scene.events[k].pitch)
+        .any(|next| (next.midi - midi).abs() < SAME_SEMITONES);
+    if coming {
+        return None;
+    }
+    if agree || clear {
+        Some(Some(f.added_midi))
+    } else if gained {
+        Some(Some(f.gained_midi))
+    } else {
+        new.then_some(None)
+    }
 }
 
 /// A low prediction error that rises less than this has not been touched, in decibels ...
@@ -97,6 +162,7 @@ pub(crate) fn find(scene: &Scene) -> Vec<ExtraNote> {
             extras.push(ExtraNote {
                 onset_s: event.onset_s,
                 midi: added
+                    .unwrap_or(None)
                     .or(event.pitch.map(|p| p.midi))
                     .filter(|midi| midi.is_finite()),
                 release_s: event.release_s,

@@ -49,9 +49,14 @@ pub struct Settings {
     /// Where bar 1 beat 1 of the click lies in the take, in seconds, when that is known. The
     /// grid's offset is fitted all the same; the difference is reported as the mean deviation.
     pub click_at_s: Option<f64>,
+    /// Pitches of the open strings, the thinnest first, as MIDI notes.
+    pub open_midi: Vec<u8>,
     /// Loudest level of the take in decibels relative to full scale, for a take without notes.
     pub loudest_dbfs: f64,
 }
+
+/// A bass of four strings: G2, D2, A1, E1.
+const BASS_OPEN_MIDI: [u8; 4] = [43, 38, 33, 28];
 
 impl Default for Settings {
     fn default() -> Self {
@@ -59,6 +64,7 @@ impl Default for Settings {
             marks: Marks::default(),
             mode: TimingMode::Free,
             click_at_s: None,
+            open_midi: BASS_OPEN_MIDI.to_vec(),
             loudest_dbfs: f64::NEG_INFINITY,
         }
     }

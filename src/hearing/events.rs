@@ -60,11 +60,19 @@ pub struct OnsetFeatures {
     pub pitch_step_cents: f64,
     /// How much of the amplitude after the onset was not there before it, 0 to 1.
     pub fresh_share: f64,
-    /// Pitch of what the onset added to a sound that rings on, as a fractional MIDI note; 0 when
+    /// Pitch of the series whose amplitude grew at the onset, as a fractional MIDI note; 0 when
     /// there was nothing to be told.
+    pub gained_midi: f64,
+    /// How well that series explains what grew, 0 (nothing) to 1 (all).
+    pub gained_score: f64,
+    /// Pitch of what the onset added to a sound that rings on, as a fractional MIDI note: the
+    /// series that remains when what sounded before is taken out; 0 when there was nothing to be
+    /// told.
     pub added_midi: f64,
-    /// How well one series explains what was added, 0 (nothing) to 1 (all).
+    /// How well that series explains what remains, 0 (nothing) to 1 (all).
     pub added_score: f64,
+    /// Power of what remains relative to all that sounds, in decibels.
+    pub added_db: f64,
     /// How clearly the pitch turns at the onset, 0 to 1: the lesser periodicity of the sound just
     /// before and just after it where the two are different notes and no harmonics of each other.
     pub turn: f64,

@@ -112,7 +112,11 @@ const FAINT_SHARE: f64 = 0.02;
 /// The onset may lie a little later than the candidate, so there, too, in seconds.
 const FAINT_LATER_S: f64 = 0.015;
 /// What an event with less evidence than this added is not looked at.
-const ADDED_FROM: f64 = -4.0;
+const ADDED_FROM: f64 = -7.0;
+/// The sound before it is taken from so long after the last sure onset, in seconds ...
+const ADDED_SINCE_S: f64 = 0.010;
+/// ... and the sound it added up to the next rise of this height, in decibels.
+const ADDED_UNTIL_DB: f32 = 4.0;
 /// The pitch of an event with less evidence than this is not measured: nobody will ask for it.
 const NO_PITCH_BELOW: f64 = -7.0;
 /// Samples beyond this are no sound: their squares would leave the range of numbers.
@@ -496,8 +500,11 @@ impl Listener {
                 .usual_novelty
                 .map_or(1.0, |u| f64::from(c.novelty_db) / u),
             fresh_share: self.meter.fresh_share(&self.stream, at),
+            gained_midi: 0.0,
+            gained_score: 0.0,
             added_midi: 0.0,
             added_score: 0.0,
+            added_db: 0.0,
             turn: self.turn(at),
             pitch_step_cents: self.pitch_step(pitch),
             clarity: pitch.map_or(0.0, |p| p.1),
@@ -509,11 +516,8 @@ impl Listener {
             true if features.clarity > OPENING_CLARITY => OPENING_EVIDENCE,
             true => return,
         };
-        if evidence > ADDED_FROM
-            && let Some((hz, score)) = self.meter.added(&self.stream, at, at + 0.100 * r)
-        {
-            features.added_midi = Hertz(hz).to_midi(self.config.a4).0;
-            features.added_score = score;
+        if evidence > ADDED_FROM {
+            self.look_for_added(at, &mut features);
         }
         // What lies this close together is one pluck: a touch before it, a ripple of its attack.
         if let Some(last) = self.forming.back()
@@ -549,6 +553,27 @@ impl Listener {
             heard_at_s: said.map_or(self.position_s(), |s| s.at_s),
             named_at_s: said.and_then(|s| s.named_at_s),
         });
+    }
+
+    /// What the onset added to a sound that rings on, in two ways that must agree.
+    fn look_for_added(&mut self, at: f64, features: &mut OnsetFeatures) {
+        let r = self.low_rate_hz;
+        let since = self.last_sure_at + ADDED_SINCE_S * r;
+        let until = self
+            .candidates
+            .iter()
+            .find(|n| n.novelty_db > ADDED_UNTIL_DB && n.at as f64 > at + ONE_PLUCK_S * r)
+            .map_or(self.stream.end() as f64, |n| n.at as f64 - 0.004 * r);
+        let a4 = self.config.a4;
+        if let Some(gained) = self.meter.gained(&self.stream, at, at + 0.100 * r) {
+            features.gained_midi = Hertz(gained.hz).to_midi(a4).0;
+            features.gained_score = gained.score;
+        }
+        if let Some(added) = self.meter.added(&self.stream, since, at, until) {
+            features.added_midi = Hertz(added.hz).to_midi(a4).0;
+            features.added_score = added.score;
+            features.added_db = added.level_db;
+        }
     }
 
     /// Takes a candidate close behind the last one into it: the pluck keeps the best evidence of

@@ -98,6 +98,7 @@ pub fn score_take(
             marks: settings.marks.clone(),
             mode: settings.mode,
             click_at_s: None,
+            open_midi: open_midi(line),
             loudest_dbfs: loudest,
         },
     );
@@ -114,6 +115,14 @@ pub fn score_take(
         judgement,
         bleed_listened_for: false,
     })
+}
+
+/// The open strings of the line's instrument, the thinnest first.
+fn open_midi(line: &Line) -> Vec<u8> {
+    let tuning = line.instrument().tuning();
+    (1..=tuning.strings())
+        .filter_map(|string| tuning.open_midi(string))
+        .collect()
 }
 
 /// A listener for what can be played on the line's instrument.

@@ -9,4 +9,5 @@ pub mod history;
 pub mod linear_prediction;
 pub mod novelty;
 pub mod partials;
+pub mod peel;
 pub mod yin;

@@ -111,6 +111,20 @@ impl Spectrum {
         self.length_s = n / rate_hz;
     }
 
+    /// The bins with their phases counted from the middle of the stretch of `frames` samples.
+    pub fn centred(&self, frames: usize, out: &mut Vec<Complex<f32>>) {
+        let size = 2 * self.bins.len().saturating_sub(1);
+        let turn = std::f64::consts::PI * (frames as f64 - 1.0) / size.max(1) as f64;
+        let step = Complex::new(turn.cos() as f32, turn.sin() as f32);
+        let mut phase = Complex::new(1.0f32, 0.0);
+        out.clear();
+        out.extend(self.bins.iter().map(|c| {
+            let v = c * phase;
+            phase *= step;
+            v
+        }));
+    }
+
     /// Amplitude of bin `k`, for spectra of one length to be held against each other.
     pub fn amplitude(&self, k: usize) -> f32 {
         self.bins.get(k).map_or(0.0, |c| c.norm_sqr().sqrt())

@@ -13,13 +13,19 @@
 //! - Fine pitch: H. Fletcher (1964), *Normal vibration frequencies of a stiff piano string*, J.
 //!   Acoust. Soc. Am. 36, 203-209. It is f1, the first partial of the fitted string.
 
+mod added;
+
 use std::ops::Range;
 
-use super::dsp::decimate::{decibels, dot, low_pass_taps};
+use realfft::num_complex::Complex;
+
+use super::dsp::decimate::{dot, low_pass_taps};
 use super::dsp::history::History;
 use super::dsp::partials::{Peak, Spectrum, StiffString, fit_stiff_string};
+use super::dsp::peel::Peeler;
 use super::dsp::yin;
 use super::events::RIVALS;
+pub use added::Added;
 
 /// Longest stretch the period is measured on, in seconds.
 const PERIOD_SPAN_S: f64 = 0.120;
@@ -29,14 +35,6 @@ const PERIOD_BELOW_HZ: f64 = 800.0;
 const DIP_REACH: f32 = 0.30;
 /// By the period alone the shortest lag this close to the deepest wins.
 const SHORT_LAG_WITHIN: f32 = 0.08;
-/// Stretches before and after an onset that are held against each other, and how far from it.
-const FRESH_SPAN_S: f64 = 0.060;
-const FRESH_SKIP_S: f64 = 0.004;
-/// Longest stretch on which added sound is looked at, in seconds, and how far down.
-const ADDED_SPAN_S: f64 = 0.090;
-const ADDED_RANGE_DB: f64 = 22.0;
-/// What was there before may swell by this factor without being new.
-const FRESH_BEYOND: f32 = 1.2;
 /// Partials are looked at from here ...
 const SERIES_FROM_HZ: f64 = 25.0;
 /// ... up to here.
@@ -118,6 +116,8 @@ pub struct PitchMeter {
     smooth: Vec<f32>,
     spectrum: Spectrum,
     past: Spectrum,
+    peeler: Peeler,
+    rest: Vec<Complex<f32>>,
     d: Vec<f32>,
     peaks: Vec<Peak>,
     weights: Vec<f64>,
@@ -137,6 +137,8 @@ impl PitchMeter {
             smooth: Vec::new(),
             spectrum: Spectrum::new(),
             past: Spectrum::new(),
+            peeler: Peeler::new(),
+            rest: Vec::new(),
             d: Vec::new(),
             peaks: Vec::new(),
             weights: Vec::new(),
@@ -212,51 +214,6 @@ impl PitchMeter {
         })
     }
 
-    /// The pitch of what an onset added to a sound that rings on: the series that explains the
-    /// amplitude gained, with its score (about 0 for nothing, 1 for a clear note).
-    pub fn added(&mut self, stream: &History, onset: f64, end: f64) -> Option<(f64, f64)> {
-        let r = self.rate_hz;
-        let span = (end - onset).min(ADDED_SPAN_S * r);
-        if span < 0.045 * r {
-            return None;
-        }
-        let at = |d: f64| (onset + d).round() as i64;
-        let skip = FRESH_SKIP_S * r;
-        let after = stream.range(at(skip), at(skip + span));
-        let before = stream.range(at(-skip - span), at(-skip));
-        if after.len() < span as usize || before.len() < after.len() {
-            return None;
-        }
-        self.spectrum.analyse(after, r);
-        self.past.analyse(before, r);
-        for k in 0..self.spectrum.db.len() {
-            let gain = self.spectrum.amplitude(k) - FRESH_BEYOND * self.past.amplitude(k);
-            self.spectrum.db[k] = decibels(gain.max(1e-8).powi(2));
-        }
-        let length_s = span / r;
-        let top = self.spectrum.peak_between(SERIES_FROM_HZ, SERIES_TO_HZ)?.db;
-        self.top_db = top;
-        let floor = top - ADDED_RANGE_DB;
-        self.spectrum
-            .peaks(SERIES_FROM_HZ, SERIES_TO_HZ, floor, &mut self.peaks);
-        self.weights.clear();
-        self.weights.extend(
-            self.peaks
-                .iter()
-                .map(|p| 10.0f64.powf((p.db - top) / PEAK_POWER_DB)),
-        );
-        self.d.clear();
-        // No period: what rings on would speak in it, too.
-        self.d.resize((r / self.lowest_hz) as usize + 4, 1.0);
-        self.gather();
-        self.lay_candidates(0..self.candidates.len(), LAY_CENTS, COARSE_CENTS, length_s);
-        let best = self
-            .candidates
-            .iter()
-            .max_by(|a, b| a.score.total_cmp(&b.score))?;
-        Some((best.hz, best.score))
-    }
-
     /// Lays the series of some candidates over the spectrum and scores them.
     fn lay_candidates(&mut self, which: Range<usize>, reach: f64, step: f64, length_s: f64) {
         for i in which {
@@ -267,34 +224,6 @@ impl PitchMeter {
             self.candidates[i].b = b;
             self.candidates[i].score = self.score(self.candidates[i], length_s);
         }
-    }
-
-    /// How much of the sound just after `onset` was not there just before it: the amplitude that
-    /// each frequency gained, as a share of all amplitude after, 0 to 1.
-    pub fn fresh_share(&mut self, stream: &History, onset: f64) -> f64 {
-        let at = |s: f64| (onset + s * self.rate_hz).round() as i64;
-        let after = stream.range(at(FRESH_SKIP_S), at(FRESH_SKIP_S + FRESH_SPAN_S));
-        let before = stream.range(at(-FRESH_SKIP_S - FRESH_SPAN_S), at(-FRESH_SKIP_S));
-        if after.len() < (0.5 * FRESH_SPAN_S * self.rate_hz) as usize {
-            return 0.0;
-        }
-        if before.len() < after.len() {
-            return 1.0;
-        }
-        self.spectrum.analyse(after, self.rate_hz);
-        self.past.analyse(before, self.rate_hz);
-        let bin = |hz: f64| (hz / self.spectrum.bin_hz) as usize;
-        let (lo, hi) = (
-            bin(SERIES_FROM_HZ),
-            bin(SERIES_TO_HZ).min(self.spectrum.db.len()),
-        );
-        let (mut gained, mut all) = (0.0, 1e-12);
-        for k in lo..hi {
-            let (a, b) = (self.spectrum.amplitude(k), self.past.amplitude(k));
-            gained += f64::from((a - FRESH_BEYOND * b).max(0.0));
-            all += f64::from(a);
-        }
-        gained / all
     }
 
     /// The period between two places alone, without the partials: frequency in hertz and clarity.
