@@ -52,6 +52,7 @@ const AGREE_SEMITONES: f64 = 0.5;
 /// ... explain what is new so well, the latter alone and both together, ...
 const AGREE_ADDED_SCORE: f64 = 0.2;
 const AGREE_SCORES: f64 = 0.5;
+const AGREE_LATER_SCORES: f64 = 0.8;
 /// ... are this share of the sound, and this loud in it, in decibels.
 const AGREE_SHARE: f64 = 0.04;
 const AGREE_DB: f64 = -16.5;
@@ -102,14 +103,20 @@ fn added(scene: &Scene, event: usize) -> Option<Option<f64>> {
         && heard.novelty_db >= GAINED_NOVELTY_DB
         && heard.evidence >= GAINED_EVIDENCE;
     let remains = other(f.added_midi) && off(f.added_midi) < GAINED_SURE_OFF_SEMITONE;
+    // Where the moment itself shows nothing new, what is around it must be clear.
+    let least = if f.fresh_share >= AGREE_SHARE {
+        AGREE_SCORES
+    } else {
+        AGREE_LATER_SCORES
+    };
     let agree = remains
         && (f.gained_midi - f.added_midi).abs() < AGREE_SEMITONES
         && f.added_score >= AGREE_ADDED_SCORE
-        && f.added_score + f.gained_score >= AGREE_SCORES
+        && f.added_score + f.gained_score >= least
         && off(0.5 * (f.gained_midi + f.added_midi)) < AGREE_OFF_SEMITONE
-        && f.fresh_share >= AGREE_SHARE
+        && f.new_share >= AGREE_SHARE
         && f.added_db >= AGREE_DB
-        && (f.added_db >= AGREE_SOFT_DB || f.fresh_share >= AGREE_SOFT_SHARE);
+        && (f.added_db >= AGREE_SOFT_DB || f.new_share >= AGREE_SOFT_SHARE);
     let clear = remains && f.added_score >= ADDED_SCORE && f.fresh_share >= ADDED_SHARE;
     let new = f.fresh_share >= NEW_SHARE
         && heard.novelty_db >= NEW_NOVELTY_DB

@@ -60,6 +60,8 @@ pub struct OnsetFeatures {
     pub pitch_step_cents: f64,
     /// How much of the amplitude after the onset was not there before it, 0 to 1.
     pub fresh_share: f64,
+    /// The same around the rise by which a faint onset was found, where that is more.
+    pub new_share: f64,
     /// Pitch of the series whose amplitude grew at the onset, as a fractional MIDI note; 0 when
     /// there was nothing to be told.
     pub gained_midi: f64,

@@ -17,6 +17,7 @@ use std::collections::VecDeque;
 use super::dsp::decimate::Decimator;
 use super::dsp::envelope;
 use super::dsp::history::History;
+use super::dsp::lines::{Lines, NewLines};
 use super::dsp::novelty::Novelty;
 use super::events::{EndCause, Event, HeardNote, HeardPitch, OnsetFeatures};
 use super::jump::{APART_S, COPIES, Jump, JumpFinder};
@@ -76,6 +77,16 @@ pub enum ListenError {
 const CANDIDATE_DB: f32 = 0.6;
 /// A rise of the novelty beyond this is said at once, in decibels.
 const HEARD_DB: f32 = 2.0;
+/// New lines peak where they are the most of so many looks, ...
+const LINES_SEEN: usize = 7;
+/// ... and are this share of all lines, ...
+const LINES_SHARE: f32 = 0.12;
+/// ... which are not this far below the usual level, in decibels.
+const LINES_QUIET_DB: f64 = 22.0;
+/// A candidate this close speaks for them, in seconds.
+const LINES_APART_S: f64 = 0.030;
+/// What the novelty is taken to be where it has no peak, in decibels.
+const LINES_NOVELTY_DB: f32 = 0.5;
 /// Two starts closer than this are one, in seconds.
 const STARTS_APART_S: f64 = 0.040;
 /// A candidate is the highest peak within this many seconds on either side.
@@ -194,6 +205,8 @@ pub struct Listener {
     keep: f64,
     stream: History,
     rises: VecDeque<(i64, f32)>,
+    lines: Lines,
+    new_lines: VecDeque<NewLines>,
     peak_reach: usize,
     candidates: VecDeque<Candidate>,
     forming: VecDeque<Forming>,
@@ -269,6 +282,8 @@ impl Listener {
             keep: 1.0 - 2.0 * std::f64::consts::PI * CONSTANT_BELOW_HZ / high_rate,
             stream: History::new((HISTORY_S * low_rate) as usize),
             rises: VecDeque::new(),
+            lines: Lines::new(low_rate),
+            new_lines: VecDeque::with_capacity(LINES_SEEN + 1),
             peak_reach: (PEAK_REACH_S / hop_s).round() as usize,
             candidates: VecDeque::new(),
             forming: VecDeque::new(),
@@ -388,6 +403,9 @@ impl Listener {
                 novelty_db: CANDIDATE_DB,
             });
         }
+        if let Some(new) = self.lines.look(&self.stream) {
+            self.watch_lines(new);
+        }
         let due = self.stream.end() - (JUDGED_AFTER_S * self.low_rate_hz) as i64;
         while let Some(c) = self.candidates.front().copied().filter(|c| c.at < due) {
             self.candidates.pop_front();
@@ -451,6 +469,46 @@ impl Listener {
         }
     }
 
+    /// A peak of the new lines is a candidate, too, where the novelty has none.
+    fn watch_lines(&mut self, new: NewLines) {
+        self.new_lines.push_back(new);
+        if self.new_lines.len() > LINES_SEEN {
+            self.new_lines.pop_front();
+        }
+        if self.new_lines.len() < LINES_SEEN {
+            return;
+        }
+        let middle = self.new_lines[LINES_SEEN / 2];
+        let top = self.new_lines.iter().enumerate().all(|(i, n)| {
+            if i < LINES_SEEN / 2 {
+                n.share < middle.share
+            } else {
+                n.share <= middle.share
+            }
+        });
+        let quiet = self
+            .usual_level_db
+            .is_none_or(|usual| f64::from(middle.top_db) < usual - LINES_QUIET_DB);
+        if !top || middle.share < LINES_SHARE || quiet {
+            return;
+        }
+        let near = (LINES_APART_S * self.low_rate_hz) as i64;
+        let known = self
+            .candidates
+            .iter()
+            .any(|c| (c.at - middle.at).abs() < near);
+        let place = self.candidates.partition_point(|c| c.at <= middle.at);
+        if !known {
+            self.candidates.insert(
+                place,
+                Candidate {
+                    at: middle.at,
+                    novelty_db: LINES_NOVELTY_DB,
+                },
+            );
+        }
+    }
+
     fn to_seconds(&self, low: f64) -> f64 {
         low / self.low_rate_hz
     }
@@ -465,10 +523,12 @@ impl Listener {
     fn judge(&mut self, c: Candidate) {
         // A faint rise after which nothing sounds that did not sound before is no onset; to see
         // so costs a tenth of looking for its moment.
+        let mut new_share = 0.0f64;
         if c.novelty_db < FAINT_DB && c.at > 0 {
             let later = c.at as f64 + FAINT_LATER_S * self.low_rate_hz;
             let fresh = [c.at as f64, later].map(|at| self.meter.fresh_share(&self.stream, at));
-            if fresh[0].max(fresh[1]) < FAINT_SHARE {
+            new_share = fresh[0].max(fresh[1]);
+            if new_share < FAINT_SHARE {
                 return;
             }
         }
@@ -482,6 +542,7 @@ impl Listener {
         let pitch = self
             .meter
             .period_between(&self.stream, at + 0.012 * r, at + 0.150 * r);
+        let fresh_share = self.meter.fresh_share(&self.stream, at);
         // Before the stream there is nothing that an onset could stand out from.
         let has_past = at > PAST_S * r;
         let mut features = OnsetFeatures {
@@ -499,7 +560,8 @@ impl Listener {
             relative_novelty: self
                 .usual_novelty
                 .map_or(1.0, |u| f64::from(c.novelty_db) / u),
-            fresh_share: self.meter.fresh_share(&self.stream, at),
+            fresh_share,
+            new_share: new_share.max(fresh_share),
             gained_midi: 0.0,
             gained_score: 0.0,
             added_midi: 0.0,

@@ -7,6 +7,7 @@ pub mod decimate;
 pub mod envelope;
 pub mod history;
 pub mod linear_prediction;
+pub mod lines;
 pub mod novelty;
 pub mod partials;
 pub mod peel;

@@ -1,0 +1,147 @@
+//! New spectral lines: a soft note that begins without any attack still brings partials of its own.
+//!
+//! The novelty of the whole band lives on short windows and cannot see a few weak partials that
+//! appear between strong ones. Long windows can: the decibels by which each line stands above what
+//! stood there a window before, as a share of all that stands above the floor.
+//!
+//! # Source
+//! Spectral flux in decibels: S. Böck and G. Widmer (2013), *Maximum filter vibrato suppression for
+//! onset detection*, DAFx-13, with its maximum filter over frequency, which forgives a line that
+//! moves a little. Departure: windows long enough to resolve single partials, and a share, so that
+//! it does not depend on the level.
+
+use std::collections::VecDeque;
+
+use super::history::History;
+use super::partials::Spectrum;
+
+/// Length of the window and step between windows, in seconds.
+const WINDOW_S: f64 = 0.090;
+const STEP_S: f64 = 0.015;
+/// Steps between the two windows that are held against each other.
+const LAG: usize = 6;
+/// Range in which lines are looked for, in hertz.
+const FROM_HZ: f64 = 28.0;
+const TO_HZ: f64 = 1_000.0;
+/// A line may move so far, in hertz, ...
+const MOVES_HZ: f64 = 6.0;
+/// ... and swell by so much, in decibels, without being new.
+const SWELLS_DB: f32 = 1.5;
+/// What lies so far below the strongest line says nothing, in decibels.
+const RANGE_DB: f32 = 35.0;
+
+/// Watches a stream for new lines.
+pub struct Lines {
+    spectrum: Spectrum,
+    rate_hz: f64,
+    next: i64,
+    step: i64,
+    window: i64,
+    /// The newest spectra in decibels, oldest first.
+    kept: VecDeque<Vec<f32>>,
+    widened: Vec<f32>,
+}
+
+/// How much of the lines is new at one moment.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct NewLines {
+    /// The moment between the two windows, a place in the stream.
+    pub at: i64,
+    /// Share of what stands above the floor, 0 to 1.
+    pub share: f32,
+    /// Power of the strongest line, in decibels of a full-scale sinusoid.
+    pub top_db: f32,
+}
+
+impl Lines {
+    /// A watch on a stream of `rate_hz`.
+    pub fn new(rate_hz: f64) -> Self {
+        let step = (STEP_S * rate_hz).round().max(1.0) as i64;
+        Self {
+            spectrum: Spectrum::new(),
+            rate_hz,
+            next: (WINDOW_S * rate_hz) as i64,
+            step,
+            window: (WINDOW_S * rate_hz) as i64,
+            kept: VecDeque::with_capacity(LAG + 1),
+            widened: Vec::new(),
+        }
+    }
+
+    /// Looks at the stream if the next window is there.
+    pub fn look(&mut self, stream: &History) -> Option<NewLines> {
+        if stream.end() < self.next {
+            return None;
+        }
+        let end = self.next;
+        self.next += self.step;
+        self.spectrum
+            .analyse(stream.range(end - self.window, end), self.rate_hz);
+        let bin = |hz: f64| (hz / self.spectrum.bin_hz) as usize;
+        let (from, to) = (bin(FROM_HZ), bin(TO_HZ).min(self.spectrum.db.len()));
+        let mut newest = if self.kept.len() > LAG {
+            self.kept.pop_front().unwrap_or_default()
+        } else {
+            Vec::with_capacity(to - from)
+        };
+        newest.clear();
+        newest.extend_from_slice(&self.spectrum.db[from..to]);
+        self.kept.push_back(newest);
+        if self.kept.len() <= LAG {
+            return None;
+        }
+        let moves = bin(MOVES_HZ);
+        let (now, before) = (&self.kept[LAG], &self.kept[0]);
+        let top_db = now.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+        let floor = top_db - RANGE_DB;
+        self.widened.clear();
+        self.widened.extend(before.iter().map(|v| v + SWELLS_DB));
+        widen(&mut self.widened, moves);
+        let (mut new, mut all) = (0.0f32, 1e-9f32);
+        for (a, b) in now.iter().zip(&self.widened) {
+            let a = (a - floor).max(0.0);
+            new += (a - (b - floor).max(0.0)).max(0.0);
+            all += a;
+        }
+        Some(NewLines {
+            at: end - self.window - (LAG as i64 * self.step - self.window) / 2,
+            share: new / all,
+            top_db,
+        })
+    }
+}
+
+/// The largest value within `reach` places of each, by doubling the reach.
+fn widen(values: &mut [f32], reach: usize) {
+    let mut done = 0;
+    while done < reach {
+        let step = (done.max(1)).min(reach - done);
+        for i in 0..values.len().saturating_sub(step) {
+            values[i] = values[i].max(values[i + step]);
+        }
+        for i in (step..values.len()).rev() {
+            values[i] = values[i].max(values[i - step]);
+        }
+        done += step;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn widening_is_the_maximum_of_the_neighbourhood() {
+        let v: Vec<f32> = (0..40).map(|i| ((i * 37) % 23) as f32).collect();
+        for reach in 0..6 {
+            let mut w = v.clone();
+            widen(&mut w, reach);
+            for (i, got) in w.iter().enumerate() {
+                let a = i.saturating_sub(reach);
+                let b = (i + reach + 1).min(v.len());
+                let want = v[a..b].iter().copied().fold(f32::MIN, f32::max);
+                assert_eq!(*got, want, "place {i}, reach {reach}");
+            }
+        }
+    }
+}
