@@ -124,6 +124,11 @@ const FAINT_SHARE: f64 = 0.02;
 const FAINT_LATER_S: f64 = 0.015;
 /// What an event with less evidence than this added is not looked at.
 const ADDED_FROM: f64 = -7.0;
+/// With less evidence than this it is looked at only where so much of the sound is new ...
+const GAINED_FROM: f64 = -3.0;
+const ADDED_SHARE: f64 = 0.04;
+/// ... and looked at twice only where one series explains so much of that.
+const ADDED_SCORE: f64 = 0.2;
 /// The sound before it is taken from so long after the last sure onset, in seconds ...
 const ADDED_SINCE_S: f64 = 0.010;
 /// ... and the sound it added up to the next rise of this height, in decibels.
@@ -579,7 +584,7 @@ impl Listener {
             true => return,
         };
         if evidence > ADDED_FROM {
-            self.look_for_added(at, &mut features);
+            self.look_for_added(at, evidence, &mut features);
         }
         // What lies this close together is one pluck: a touch before it, a ripple of its attack.
         if let Some(last) = self.forming.back()
@@ -617,9 +622,14 @@ impl Listener {
         });
     }
 
-    /// What the onset added to a sound that rings on, in two ways that must agree.
-    fn look_for_added(&mut self, at: f64, features: &mut OnsetFeatures) {
+    /// What the onset added to a sound that rings on, in two ways that must agree. Where little is
+    /// new nobody will ask.
+    fn look_for_added(&mut self, at: f64, evidence: f64, features: &mut OnsetFeatures) {
         let r = self.low_rate_hz;
+        let weak = evidence < GAINED_FROM;
+        if weak && features.new_share < ADDED_SHARE {
+            return;
+        }
         let since = self.last_sure_at + ADDED_SINCE_S * r;
         let until = self
             .candidates
@@ -627,14 +637,17 @@ impl Listener {
             .find(|n| n.novelty_db > ADDED_UNTIL_DB && n.at as f64 > at + ONE_PLUCK_S * r)
             .map_or(self.stream.end() as f64, |n| n.at as f64 - 0.004 * r);
         let a4 = self.config.a4;
-        if let Some(gained) = self.meter.gained(&self.stream, at, at + 0.100 * r) {
-            features.gained_midi = Hertz(gained.hz).to_midi(a4).0;
-            features.gained_score = gained.score;
-        }
         if let Some(added) = self.meter.added(&self.stream, since, at, until) {
             features.added_midi = Hertz(added.hz).to_midi(a4).0;
             features.added_score = added.score;
             features.added_db = added.level_db;
+        }
+        if weak && features.added_score < ADDED_SCORE {
+            return;
+        }
+        if let Some(gained) = self.meter.gained(&self.stream, at, at + 0.100 * r) {
+            features.gained_midi = Hertz(gained.hz).to_midi(a4).0;
+            features.gained_score = gained.score;
         }
     }
 
