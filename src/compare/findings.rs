@@ -5,11 +5,14 @@ use std::collections::BTreeSet;
 
 use crate::compare::follow::Began;
 use crate::compare::judgement::{
-    Agreement, ExtraNote, Finding, FindingKind, Flag, HeardPart, JudgedNote, Timing, Verdict,
+    Agreement, Bleed, BleedKind, ExtraNote, Finding, FindingKind, Flag, HeardPart, JudgedNote,
+    Timing, Verdict,
 };
 use crate::compare::median;
 use crate::compare::scene::Scene;
-use crate::compare::words::{bars_and_beats, count, open_string, pitch_name, place, seconds};
+use crate::compare::words::{
+    bars_and_beats, count, open_string, pitch_class, pitch_name, place, seconds,
+};
 
 /// Notes of one string that must be out of tune alike before the string is named, not the notes.
 const STRING_NOTES: usize = 3;
@@ -26,6 +29,7 @@ pub(crate) fn find(
     scene: &Scene,
     notes: &[JudgedNote],
     extras: &[ExtraNote],
+    bleed: &[Bleed],
     agreement: Agreement,
     timing: &Timing,
 ) -> Vec<Finding> {
@@ -37,6 +41,7 @@ pub(crate) fn find(
     findings.extend(wrong(notes));
     findings.extend(missed(notes));
     findings.extend(extra(notes, extras));
+    findings.extend(rings(scene, notes, bleed));
     findings.extend(each(notes, Flag::Dead, FindingKind::Dead, |note, _| {
         format!(
             "{}: {} is dead, it hardly rings",
@@ -293,6 +298,73 @@ fn extra(notes: &[JudgedNote], extras: &[ExtraNote]) -> Vec<Finding> {
             finding(FindingKind::Extra, extra.after_index, 0.0, sentence)
         })
         .collect()
+}
+
+/// Rings, those of one string and one pitch in one sentence, the loudest first.
+fn rings(scene: &Scene, notes: &[JudgedNote], bleed: &[Bleed]) -> Vec<Finding> {
+    let slight_db = scene.settings.marks.bleed_slight_db;
+    let key = |b: &Bleed| (b.string, b.kind, b.midi.round() as i64);
+    let mut keys: Vec<_> = bleed.iter().map(key).collect();
+    keys.sort_unstable();
+    keys.dedup();
+    let expected = |index: usize| notes.iter().find(|n| n.expected.index == index);
+    let string_name = |string: u8| {
+        let open = scene.settings.open_midi.get(usize::from(string) - 1);
+        open.map(|&midi| pitch_class(f64::from(midi)))
+    };
+    let mut findings = Vec::new();
+    for which in keys {
+        let group: Vec<&Bleed> = bleed.iter().filter(|b| key(b) == which).collect();
+        let under: Vec<&JudgedNote> = group
+            .iter()
+            .flat_map(|b| &b.during)
+            .filter_map(|&index| expected(index))
+            .collect();
+        let bars = under.iter().map(|n| n.expected.bar);
+        let place = match (bars.clone().min(), bars.max()) {
+            (Some(a), Some(b)) if a == b => format!("under bar {a}"),
+            (Some(a), Some(b)) => format!("under bars {a} to {b}"),
+            _ => "where nothing should sound".to_owned(),
+        };
+        let loudest = group.iter().map(|b| b.level_db).fold(f64::MIN, f64::max);
+        let what = match which.1 {
+            BleedKind::OpenString => format!("open {} rings", pitch_class(group[0].midi)),
+            BleedKind::LeftRinging => format!("{} is left ringing", pitch_name(group[0].midi)),
+        };
+        let times = match group.len() {
+            1 => String::new(),
+            n => format!(", {}", count(n, "time")),
+        };
+        let slight = if loudest < slight_db { ", slight" } else { "" };
+        // Where every ring follows the same way from string to string, that is the habit to mend.
+        let ways: BTreeSet<_> = group
+            .iter()
+            .map(|b| {
+                let next = b.during.first().and_then(|&i| expected(i));
+                let to = next.and_then(|n| n.expected.place).map(|p| p.string);
+                (b.after.and(b.string), to)
+            })
+            .collect();
+        let way = match (ways.len(), ways.first()) {
+            (1, Some(&(Some(from), Some(to)))) if from != to => {
+                let always = if group.len() > 1 { "always " } else { "" };
+                match (string_name(from), string_name(to)) {
+                    (Some(from), Some(to)) => {
+                        format!(", {always}after leaving the {from} string for the {to} string")
+                    }
+                    _ => String::new(),
+                }
+            }
+            _ => String::new(),
+        };
+        findings.push(finding(
+            FindingKind::Bleed,
+            under.first().map(|n| n.expected.index),
+            loudest,
+            format!("{what} {place}, {loudest:.0} dB{slight}{times}{way}"),
+        ));
+    }
+    ranked(findings)
 }
 
 /// Early and late notes, those of one bar and one direction in one sentence, and the drift.

@@ -121,6 +121,36 @@ pub struct ExtraNote {
     pub after_index: Option<usize>,
 }
 
+/// Why a string sounded while it should not.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum BleedKind {
+    /// Never played: set off by the hand or by sympathy.
+    OpenString,
+    /// A note that was not damped when its time was over.
+    LeftRinging,
+}
+
+/// A string that sounded while it should not.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Bleed {
+    /// Its pitch as a fractional MIDI note.
+    pub midi: f64,
+    /// Its string, 1 for the thinnest; `None` when it cannot be told.
+    pub string: Option<u8>,
+    /// Why it sounded.
+    pub kind: BleedKind,
+    /// When it began, in seconds.
+    pub from_s: f64,
+    /// When it was over, in seconds.
+    pub to_s: f64,
+    /// Its level relative to what was played over it, in decibels.
+    pub level_db: f64,
+    /// Indices of the expected notes it sounded under.
+    pub during: Vec<usize>,
+    /// Index of the note that was left ringing; `None` for an open string.
+    pub after: Option<usize>,
+}
+
 /// Whether the take can be that line at all.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Agreement {
@@ -159,6 +189,8 @@ pub enum FindingKind {
     Missed,
     /// Notes nobody wrote.
     Extra,
+    /// Strings that ring underneath.
+    Bleed,
     /// A dead note.
     Dead,
     /// A clipped note.
@@ -209,6 +241,8 @@ pub struct Judgement {
     pub notes: Vec<JudgedNote>,
     /// What nobody wrote, in order of time.
     pub extras: Vec<ExtraNote>,
+    /// What rang underneath, in order of time; `None` when nobody listened for it.
+    pub bleed: Option<Vec<Bleed>>,
     /// What to act on, most important first.
     pub findings: Vec<Finding>,
     /// Counts.

@@ -10,6 +10,7 @@
 //! `costs`, all marks a player may set in [`marks`].
 
 mod align;
+mod bleed;
 mod choked;
 mod clock;
 mod costs;
@@ -36,7 +37,7 @@ use crate::compare::judgement::{Judgement, Tally, TimingMode};
 use crate::compare::marks::Marks;
 use crate::compare::passes::Laid;
 use crate::compare::scene::Scene;
-use crate::hearing::events::HeardNote;
+use crate::hearing::events::{HeardNote, HeardRing};
 use crate::music::expected::ExpectedNote;
 
 /// What a take is judged by.
@@ -82,6 +83,16 @@ impl Default for Settings {
 /// bar. Never fails; heard notes without a finite onset are left out, and a line with a place
 /// that is no number is judged as not played.
 pub fn judge(expected: &[ExpectedNote], heard: &[HeardNote], settings: &Settings) -> Judgement {
+    judge_with_rings(expected, heard, None, settings)
+}
+
+/// The same, with what the ear heard ringing beside the played notes.
+pub fn judge_with_rings(
+    expected: &[ExpectedNote],
+    heard: &[HeardNote],
+    rings: Option<&[HeardRing]>,
+    settings: &Settings,
+) -> Judgement {
     let mut events: Vec<&HeardNote> = heard.iter().filter(|e| e.onset_s.is_finite()).collect();
     events.sort_by(|a, b| a.onset_s.total_cmp(&b.onset_s));
     let slots = slots::fold(expected);
@@ -101,17 +112,27 @@ pub fn judge(expected: &[ExpectedNote], heard: &[HeardNote], settings: &Settings
         passes::lay(&course)
     };
     let scene = Scene::new(expected, &slots, &events, &laid, settings, quarter_s);
-    let notes = verdict::judge_notes(&scene);
+    let mut notes = verdict::judge_notes(&scene);
+    let bleed = rings.map(|rings| bleed::find(&scene, &notes, rings));
+    bleed::flag(&mut notes, bleed.as_deref().unwrap_or_default());
     let extras = extras::find(&scene);
     let agreement = summary::agreement(&scene, &notes, &extras);
     let timing = summary::timing(&scene, &notes);
-    let findings = findings::find(&scene, &notes, &extras, agreement, &timing);
+    let findings = findings::find(
+        &scene,
+        &notes,
+        &extras,
+        bleed.as_deref().unwrap_or_default(),
+        agreement,
+        &timing,
+    );
     let tally = Tally::count(&notes, &extras);
     Judgement {
         agreement,
         timing,
         notes,
         extras,
+        bleed,
         findings,
         tally,
         marks: settings.marks.clone(),

@@ -19,6 +19,11 @@ pub(crate) fn pitch_name(midi: f64) -> String {
     format!("{name}{space}{octave}")
 }
 
+/// The name of the nearest pitch without its octave: "G", "F sharp".
+pub(crate) fn pitch_class(midi: f64) -> &'static str {
+    NAMES[(midi.clamp(-1e6, 1e6).round() as i64).rem_euclid(12) as usize]
+}
+
 /// Name of the open string a note is played on, without octave; its number when the place does
 /// not fit the pitch.
 pub(crate) fn open_string(note: &ExpectedNote) -> String {

@@ -160,6 +160,23 @@ pub struct HeardNote {
     pub features: OnsetFeatures,
 }
 
+/// A string that rang while another one was played, or when none should.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HeardRing {
+    /// Its pitch as a fractional MIDI note (A4 as configured).
+    pub midi: f64,
+    /// Onset of the note that was left ringing; `None` for an open string.
+    pub source_onset_s: Option<f64>,
+    /// When it began.
+    pub from_s: f64,
+    /// When it was over.
+    pub to_s: f64,
+    /// Its level relative to all that sounded meanwhile, in decibels.
+    pub level_db: f64,
+    /// How much more likely it is than silence, in nats.
+    pub evidence: f64,
+}
+
 /// One thing the listener says, in order of when it becomes known.
 #[derive(Clone, Debug, PartialEq)]
 #[allow(
@@ -186,4 +203,6 @@ pub enum Event {
     },
     /// Settled: the whole note.
     Settled(HeardNote),
+    /// Settled: a string that rang beside the played ones.
+    Rang(HeardRing),
 }

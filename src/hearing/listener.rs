@@ -19,10 +19,11 @@ use super::dsp::envelope;
 use super::dsp::history::History;
 use super::dsp::lines::{Lines, NewLines};
 use super::dsp::novelty::Novelty;
-use super::events::{EndCause, Event, HeardNote, HeardPitch, OnsetFeatures};
+use super::events::{EndCause, Event, HeardNote, HeardPitch, HeardRing, OnsetFeatures};
 use super::jump::{APART_S, COPIES, Jump, JumpFinder};
 use super::naming::{self, Waiting};
 use super::pitch::{Pitch, PitchMeter};
+use super::rings::{PlayedNote, Ring, Rings};
 use crate::units::{Hertz, SampleRate};
 
 /// What the listener must know before it starts.
@@ -36,6 +37,8 @@ pub struct ListenerConfig {
     pub lowest: Hertz,
     /// Highest pitch that can sound.
     pub highest: Hertz,
+    /// The open strings, which may ring along; none when nothing is known of them.
+    pub open_strings: Vec<Hertz>,
 }
 
 impl ListenerConfig {
@@ -46,6 +49,7 @@ impl ListenerConfig {
             a4: Hertz(440.0),
             lowest: Hertz(29.0),
             highest: Hertz(560.0),
+            open_strings: [97.9989, 73.4162, 55.0, 41.2034].map(Hertz).to_vec(),
         }
     }
 }
@@ -220,6 +224,7 @@ pub struct Listener {
     work: naming::Work,
     jumps: JumpFinder,
     meter: PitchMeter,
+    rings: Rings,
     trace: Vec<f32>,
     quiet_db: f64,
     latency_s: f64,
@@ -297,6 +302,10 @@ impl Listener {
             work: naming::Work::default(),
             jumps: JumpFinder::new(low_rate),
             meter: PitchMeter::new(low_rate, lo, hi),
+            rings: Rings::new(
+                low_rate,
+                &config.open_strings.iter().map(|h| h.0).collect::<Vec<_>>(),
+            ),
             trace: Vec::new(),
             quiet_db: f64::INFINITY,
             latency_s,
@@ -348,6 +357,8 @@ impl Listener {
         while !self.forming.is_empty() {
             self.settle_front(Some(low_end as f64), end_s, say);
         }
+        let a4 = self.config.a4;
+        self.rings.finish(&mut |ring| say(rang(ring, a4)));
     }
 
     fn position_s(&self) -> f64 {
@@ -793,6 +804,17 @@ impl Listener {
             (false, false, true) => EndCause::TakeEnded,
             (false, false, false) => EndCause::DiedAway,
         };
+        if f.evidence > 0.0 {
+            let note = PlayedNote {
+                onset,
+                release: end.at,
+                next: limit,
+                pitch: pitch.map(|p| (p.hz, p.inharmonicity)),
+            };
+            let a4 = self.config.a4;
+            self.rings
+                .note(&self.stream, note, &mut |ring| say(rang(ring, a4)));
+        }
         let note_end = (onset + 0.100 * r).min(limit);
         let fall = (limit - onset > 0.130 * r).then_some(f.features.level_fall_db);
         let quality = self.onset_uncertainty_s(&f);
@@ -891,6 +913,18 @@ impl Listener {
             },
         }
     }
+}
+
+/// What the rings say, in the words of the events.
+fn rang(ring: Ring, a4: Hertz) -> Event {
+    Event::Rang(HeardRing {
+        midi: Hertz(ring.hz).to_midi(a4).0,
+        source_onset_s: ring.source_onset_s,
+        from_s: ring.from_s,
+        to_s: ring.to_s,
+        level_db: ring.level_db,
+        evidence: ring.evidence,
+    })
 }
 
 struct End {

@@ -7,6 +7,8 @@
 //! | `jump` | *when* a string was let go |
 //! | `naming` | *soon*: which note, after about a period and a half |
 //! | `pitch` | settled: which note, and how high exactly |
+//! | `rings` | what else rings beside the played note |
+//! | `ring_path` | when it began and when it stopped |
 //! | `dsp` | the arithmetic, one file per method |
 //!
 //! Pure computation on samples: no file, no clock, no device, no environment, no thread, and no
@@ -22,3 +24,5 @@ pub mod jump;
 pub mod listener;
 pub mod naming;
 pub mod pitch;
+pub mod ring_path;
+pub mod rings;

@@ -9,7 +9,7 @@ use serde::Serialize;
 use super::layout::Lines;
 use super::words;
 use crate::compare::judgement::{
-    Agreement, ExtraNote, Finding, HeardPart, JudgedNote, Judgement, Tally, Timing,
+    Agreement, Bleed, ExtraNote, Finding, HeardPart, JudgedNote, Judgement, Tally, Timing,
 };
 use crate::compare::marks::Marks;
 use crate::session::result::{LineInfo, TakeInfo, TakeResult};
@@ -78,8 +78,8 @@ struct Report<'a> {
     timing: TimingOut,
     notes: Vec<Note>,
     extras: Vec<Extra>,
-    /// Strings that sounded while they should not: empty, since nobody listens for them yet.
-    bleed: [(); 0],
+    /// Strings that sounded while they should not.
+    bleed: Vec<BleedOut>,
     summary: Summary,
     findings: Vec<FindingOut<'a>>,
     marks: MarksOut,
@@ -154,6 +154,17 @@ struct Extra {
 }
 
 #[derive(Serialize)]
+struct BleedOut {
+    midi: Option<f64>,
+    string: Option<u8>,
+    kind: &'static str,
+    from_s: Option<f64>,
+    to_s: Option<f64>,
+    level_db: Option<f64>,
+    during: Vec<usize>,
+}
+
+#[derive(Serialize)]
 struct Summary {
     right: usize,
     wrong: usize,
@@ -201,8 +212,13 @@ impl<'a> From<&'a TakeResult> for Report<'a> {
             timing: TimingOut::from(&judgement.timing),
             notes: judgement.notes.iter().map(Note::from).collect(),
             extras: judgement.extras.iter().map(Extra::from).collect(),
-            bleed: [],
-            summary: Summary::new(&judgement.tally, result.bleed_listened_for),
+            bleed: judgement
+                .bleed
+                .iter()
+                .flatten()
+                .map(BleedOut::from)
+                .collect(),
+            summary: Summary::new(&judgement.tally, judgement.bleed.as_deref()),
             findings: judgement.findings.iter().map(FindingOut::from).collect(),
             marks: MarksOut::from(&judgement.marks),
         }
@@ -306,8 +322,22 @@ impl From<&ExtraNote> for Extra {
     }
 }
 
+impl From<&Bleed> for BleedOut {
+    fn from(bleed: &Bleed) -> Self {
+        Self {
+            midi: round(bleed.midi, DECIMALS_MIDI),
+            string: bleed.string,
+            kind: words::bleed(bleed.kind),
+            from_s: round(bleed.from_s, DECIMALS_S),
+            to_s: round(bleed.to_s, DECIMALS_S),
+            level_db: round(bleed.level_db, DECIMALS_DB),
+            during: bleed.during.clone(),
+        }
+    }
+}
+
 impl Summary {
-    fn new(tally: &Tally, bleed_listened_for: bool) -> Self {
+    fn new(tally: &Tally, bleed: Option<&[Bleed]>) -> Self {
         Self {
             right: tally.right,
             wrong: tally.wrong,
@@ -316,7 +346,7 @@ impl Summary {
             gaps: tally.gaps,
             early: tally.early,
             late: tally.late,
-            bleed: bleed_listened_for.then_some(tally.bleed),
+            bleed: bleed.map(<[Bleed]>::len),
             dead: tally.dead,
             clipped: tally.clipped,
             sharp: tally.sharp,
@@ -436,7 +466,7 @@ mod tests {
             serde_json::from_str(&object(result)).expect("valid JSON")
         };
         assert!(read(&result)["summary"]["bleed"].is_null());
-        result.bleed_listened_for = true;
+        result.judgement.bleed = Some(Vec::new());
         assert_eq!(read(&result)["summary"]["bleed"], 0);
     }
 }

@@ -157,6 +157,7 @@ pub(crate) fn clean() -> TakeResult {
             },
             notes: clean_notes(),
             extras: Vec::new(),
+            bleed: None,
             findings: Vec::new(),
             tally: Tally {
                 right: 8,
@@ -164,7 +165,6 @@ pub(crate) fn clean() -> TakeResult {
             },
             marks: Marks::default(),
         },
-        bleed_listened_for: false,
     }
 }
 

@@ -162,7 +162,7 @@ impl Page {
             say("timing", grid(result));
             say("known", uncertainty(result));
         }
-        if !result.bleed_listened_for {
+        if result.judgement.bleed.is_none() {
             say(
                 "bleed",
                 "strings ringing underneath were not listened for".into(),
@@ -214,9 +214,11 @@ fn tone(kind: FindingKind) -> Tone {
         FindingKind::Wrong | FindingKind::Missed | FindingKind::Extra | FindingKind::Dead => {
             Tone::Alarm
         }
-        FindingKind::Gap | FindingKind::Clipped | FindingKind::Timing | FindingKind::Tuning => {
-            Tone::Care
-        }
+        FindingKind::Gap
+        | FindingKind::Bleed
+        | FindingKind::Clipped
+        | FindingKind::Timing
+        | FindingKind::Tuning => Tone::Care,
         FindingKind::Take => Tone::Strong,
     }
 }

@@ -1,6 +1,6 @@
 //! The words that reports use for verdicts, flags and findings.
 
-use crate::compare::judgement::{FindingKind, Flag, TimingMode, Verdict};
+use crate::compare::judgement::{BleedKind, FindingKind, Flag, TimingMode, Verdict};
 
 /// The word for a verdict, as in the report that other programs read.
 pub(super) fn verdict(verdict: Verdict) -> &'static str {
@@ -33,6 +33,14 @@ pub(super) fn mode(mode: TimingMode) -> &'static str {
     }
 }
 
+/// The words for why a string rang, as in the report that other programs read.
+pub(super) fn bleed(kind: BleedKind) -> &'static str {
+    match kind {
+        BleedKind::OpenString => "open string",
+        BleedKind::LeftRinging => "left ringing",
+    }
+}
+
 /// The word a finding is listed under.
 pub(super) fn finding(kind: FindingKind) -> &'static str {
     match kind {
@@ -41,6 +49,7 @@ pub(super) fn finding(kind: FindingKind) -> &'static str {
         FindingKind::Wrong => "wrong",
         FindingKind::Missed => "missed",
         FindingKind::Extra => "extra",
+        FindingKind::Bleed => "bleed",
         FindingKind::Dead => "dead",
         FindingKind::Clipped => "clipped",
         FindingKind::Timing => "timing",

@@ -4,8 +4,8 @@
 
 use crate::compare::judgement::TimingMode;
 use crate::compare::marks::Marks;
-use crate::compare::{Settings, judge};
-use crate::hearing::events::{Event, HeardNote};
+use crate::compare::{Settings, judge_with_rings};
+use crate::hearing::events::{Event, HeardNote, HeardRing};
 use crate::hearing::listener::{ListenError, Listener, ListenerConfig};
 use crate::music::line::Line;
 use crate::music::theory::Key;
@@ -91,9 +91,10 @@ pub fn score_take(
     let heard = listen(source, &mut listener, settings.block_frames.max(1))?;
     let loudest = Decibels::from_amplitude(f64::from(heard.peak)).0;
     let expected = line.expected(line.instrument());
-    let judgement = judge(
+    let judgement = judge_with_rings(
         &expected,
         &heard.notes,
+        Some(&heard.rings),
         &Settings {
             marks: settings.marks.clone(),
             mode: settings.mode,
@@ -113,7 +114,6 @@ pub fn score_take(
             sound_notes: source.notes().iter().map(ToString::to_string).collect(),
         },
         judgement,
-        bleed_listened_for: false,
     })
 }
 
@@ -140,6 +140,10 @@ fn listener(line: &Line, rate: SampleRate, a4: Hertz) -> Result<Listener, Listen
         a4,
         lowest: Hertz(lowest.max(LOWEST_HZ)),
         highest: Hertz(usual.highest.0.max(top * HEADROOM_RATIO)),
+        open_strings: open_midi(line)
+            .into_iter()
+            .map(|midi| MidiNote(f64::from(midi)).to_hertz(a4))
+            .collect(),
     };
     match Listener::new(config.clone()) {
         // The written notes themselves must fit; the room above them may be less than usual.
@@ -154,6 +158,7 @@ fn listener(line: &Line, rate: SampleRate, a4: Hertz) -> Result<Listener, Listen
 /// What came out of a source.
 struct Heard {
     notes: Vec<HeardNote>,
+    rings: Vec<HeardRing>,
     frames: FrameCount,
     dropped: FrameCount,
     /// The largest sample without its sign.
@@ -168,15 +173,16 @@ fn listen(
 ) -> Result<Heard, SoundError> {
     let mut heard = Heard {
         notes: Vec::new(),
+        rings: Vec::new(),
         frames: FrameCount(0),
         dropped: FrameCount(0),
         peak: 0.0,
     };
-    let mut notes = Vec::new();
-    let mut settle = |event: Event| {
-        if let Event::Settled(note) = event {
-            notes.push(note);
-        }
+    let (mut notes, mut rings) = (Vec::new(), Vec::new());
+    let mut settle = |event: Event| match event {
+        Event::Settled(note) => notes.push(note),
+        Event::Rang(ring) => rings.push(ring),
+        Event::Started { .. } | Event::Named { .. } => {}
     };
     let mut block = Vec::new();
     loop {
@@ -198,6 +204,7 @@ fn listen(
     }
     listener.finish(&mut settle);
     heard.notes = notes;
+    heard.rings = rings;
     Ok(heard)
 }
 

@@ -55,7 +55,4 @@ pub struct TakeResult {
     pub take: TakeInfo,
     /// What was found out.
     pub judgement: Judgement,
-    /// Whether anyone listened for other strings ringing underneath. While `false`, reports say
-    /// so instead of claiming that nothing rang.
-    pub bleed_listened_for: bool,
 }

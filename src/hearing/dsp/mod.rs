@@ -5,6 +5,7 @@
 
 pub mod decimate;
 pub mod envelope;
+pub mod free_partial;
 pub mod history;
 pub mod linear_prediction;
 pub mod lines;

@@ -16,20 +16,24 @@ use realfft::num_complex::Complex;
 
 /// Bins on either side that a partial is fitted on, in units of the bandwidth 1/T.
 const REACH_CELLS: f64 = 1.5;
-/// Amplitudes of a partial: constant, drifting, bending.
+/// Columns of a partial in the table: its amplitude constant, drifting, bending.
+pub const COLUMNS: usize = 3;
+/// Columns that are peeled off: bending, too, would take what lies beside with it.
 const ORDERS: usize = 2;
 /// Keeps the three apart where few bins tell them.
 const RIDGE: f32 = 1e-4;
 /// Step of the numerical derivatives, in cells.
 const NUDGE: f64 = 1e-3;
+/// A partial is taken out within so many cells; beyond, its side lobes are 40 dB down.
+const TAKEN_CELLS: f64 = 5.0;
 /// The table reaches this far, in units of 1/T, and has so many steps in each.
-const TABLE_CELLS: usize = 5;
+const TABLE_CELLS: usize = 11;
 const TABLE_STEPS: usize = 64;
 
 /// Transforms of the Hann window and of its first moment, by the distance from the centre.
 #[derive(Clone, Debug)]
 pub struct Peeler {
-    table: Vec<[f32; ORDERS]>,
+    table: Vec<[f32; COLUMNS]>,
 }
 
 impl Default for Peeler {
@@ -61,7 +65,8 @@ impl Peeler {
                 let u = i as f64 * step;
                 let (below, at, above) = (hann(u - NUDGE), hann(u), hann(u + NUDGE));
                 let slope = (above - below) / (2.0 * NUDGE);
-                [at as f32, slope as f32]
+                let curve = (above - 2.0 * at + below) / (NUDGE * NUDGE);
+                [at as f32, slope as f32, curve as f32]
             })
             .collect();
         Self { table }
@@ -69,14 +74,14 @@ impl Peeler {
 
     /// The columns of a partial at `u` cells from its frequency: the window (even), its slope (odd)
     /// and its curvature (even).
-    fn columns(&self, u: f64) -> [f32; ORDERS] {
+    pub fn columns(&self, u: f64) -> [f32; COLUMNS] {
         let at = u.abs() * TABLE_STEPS as f64;
         let k = at as usize;
         let Some([a, b]) = self.table.get(k..k + 2) else {
-            return [0.0; ORDERS];
+            return [0.0; COLUMNS];
         };
         let share = (at - k as f64) as f32;
-        let mut v: [f32; ORDERS] = std::array::from_fn(|i| a[i] + share * (b[i] - a[i]));
+        let mut v: [f32; COLUMNS] = std::array::from_fn(|i| a[i] + share * (b[i] - a[i]));
         if u < 0.0 {
             v[1] = -v[1];
         }
@@ -94,7 +99,7 @@ impl Peeler {
             let to = (((hz + wide) / bin_hz).floor().max(0.0) as usize + 1).min(bins.len());
             from..to.max(from)
         };
-        let (fitted, taken) = (span(REACH_CELLS), span(TABLE_CELLS as f64));
+        let (fitted, taken) = (span(REACH_CELLS), span(TAKEN_CELLS));
         let cells = |k: usize| (k as f64 * bin_hz - hz) * length_s;
         // Normal equations: real columns, complex amplitudes.
         let mut a = [[0.0f32; ORDERS]; ORDERS];

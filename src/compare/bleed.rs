@@ -1,0 +1,167 @@
+//! Bleed: strings that sounded while they should not, laid over the line.
+//!
+//! The ear says which pitch rang and when; the line says on which string that was and what was
+//! played meanwhile. A string cannot ring while it is played, two rings of one string are one, and
+//! a ring a whole number of harmonics above a louder one is that one's partials.
+
+use crate::compare::costs;
+use crate::compare::judgement::{Bleed, BleedKind, Flag, JudgedNote, Verdict};
+use crate::compare::scene::Scene;
+use crate::hearing::events::HeardRing;
+
+/// A ring must lie under a note for this long to be held against it, in seconds.
+const UNDER_S: f64 = 0.050;
+/// A note and the ring it left begin and end together within this, in seconds.
+const TOGETHER_S: f64 = 0.030;
+/// Two rings that share this much of the shorter one are at the same time.
+const SAME_TIME_SHARE: f64 = 0.3;
+/// Harmonics of a ring in which it is heard a second time, in semitones.
+const HARMONICS: [f64; 6] = [12.0, 19.0, 24.0, 28.0, 31.0, 34.0];
+/// Two pitches this close are one, in semitones.
+const SAME_SEMITONES: f64 = 0.7;
+
+/// A note as it was played: when its string was held, by which note of the line.
+struct Held {
+    from_s: f64,
+    to_s: f64,
+    /// `None` when it was not the written note, so that nobody knows where it was played.
+    string: Option<u8>,
+    midi: f64,
+    /// Index of the expected note.
+    index: usize,
+}
+
+/// The rings that count, in order of time.
+pub(crate) fn find(scene: &Scene, notes: &[JudgedNote], rings: &[HeardRing]) -> Vec<Bleed> {
+    let held = held(notes);
+    let mut found: Vec<(f64, Bleed)> = rings
+        .iter()
+        .filter_map(|ring| Some((ring.evidence, one(scene, &held, ring)?)))
+        .collect();
+    found.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut kept: Vec<Bleed> = Vec::new();
+    for (_, bleed) in found {
+        let again = kept.iter().any(|other| {
+            let shared = other.to_s.min(bleed.to_s) - other.from_s.max(bleed.from_s);
+            let shorter = (other.to_s - other.from_s).min(bleed.to_s - bleed.from_s);
+            let above = bleed.midi - other.midi;
+            shared > SAME_TIME_SHARE * shorter
+                && ((bleed.string.is_some() && bleed.string == other.string)
+                    || above.abs() < SAME_SEMITONES
+                    || HARMONICS.iter().any(|h| (above - h).abs() < SAME_SEMITONES))
+        });
+        if !again {
+            kept.push(bleed);
+        }
+    }
+    kept.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
+    kept
+}
+
+/// Marks the notes that were played over a ring.
+pub(crate) fn flag(notes: &mut [JudgedNote], bleed: &[Bleed]) {
+    for note in notes {
+        let under = bleed
+            .iter()
+            .any(|b| b.during.contains(&note.expected.index));
+        if under && note.verdict != Verdict::Missed && !note.flags.contains(&Flag::Bleed) {
+            note.flags.push(Flag::Bleed);
+            note.flags.sort_unstable();
+        }
+    }
+}
+
+fn held(notes: &[JudgedNote]) -> Vec<Held> {
+    let mut held: Vec<Held> = notes
+        .iter()
+        .filter_map(|note| {
+            let part = note.heard.as_ref()?;
+            let written = note.verdict == Verdict::Right;
+            Some(Held {
+                from_s: part.onset_s,
+                to_s: part.release_s,
+                string: note.expected.place.filter(|_| written).map(|p| p.string),
+                midi: part.midi.unwrap_or(f64::from(note.expected.midi)),
+                index: note.expected.index,
+            })
+        })
+        .collect();
+    held.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
+    held
+}
+
+fn one(scene: &Scene, held: &[Held], ring: &HeardRing) -> Option<Bleed> {
+    let marks = &scene.settings.marks;
+    let open = scene
+        .settings
+        .open_midi
+        .iter()
+        .position(|&m| (f64::from(m) - ring.midi).abs() < 0.5)
+        .and_then(|k| u8::try_from(k + 1).ok());
+    let source = ring
+        .source_onset_s
+        .and_then(|at| held.iter().find(|h| (h.from_s - at).abs() < TOGETHER_S));
+    let string = match ring.source_onset_s {
+        Some(_) => source.and_then(|s| s.string),
+        None => open,
+    };
+    let (from_s, to_s) = free_of(held, string, ring.from_s, ring.to_s);
+    if to_s - from_s < marks.bleed_s || ring.level_db < marks.bleed_db {
+        return None;
+    }
+    let under = |h: &&Held| h.to_s.min(to_s) - h.from_s.max(from_s) >= UNDER_S;
+    let during: Vec<&Held> = held
+        .iter()
+        .filter(under)
+        .filter(|h| source.is_none_or(|s| s.index != h.index))
+        .collect();
+    if during.is_empty() && ring.source_onset_s.is_some() {
+        // A note that rings on into a silence is longer than written, and no bleed.
+        return None;
+    }
+    // Where every partial is shared, nothing can be told.
+    let masked = |h: &&Held| {
+        costs::HARMONICS
+            .iter()
+            .chain(&HARMONICS)
+            .any(|a| (ring.midi - h.midi - a).abs() < SAME_SEMITONES)
+    };
+    if !during.is_empty() && during.iter().all(masked) {
+        return None;
+    }
+    Some(Bleed {
+        midi: ring.midi,
+        string,
+        kind: match ring.source_onset_s {
+            Some(_) => BleedKind::LeftRinging,
+            None => BleedKind::OpenString,
+        },
+        from_s,
+        to_s,
+        level_db: ring.level_db,
+        during: during.iter().map(|h| h.index).collect(),
+        after: source.map(|s| s.index),
+    })
+}
+
+/// The longest part of a ring in which its string is not played.
+fn free_of(held: &[Held], string: Option<u8>, from_s: f64, to_s: f64) -> (f64, f64) {
+    let Some(string) = string else {
+        return (from_s, to_s);
+    };
+    let mut best = (from_s, from_s);
+    let mut start = from_s;
+    for h in held.iter().filter(|h| h.string == Some(string)) {
+        if h.to_s <= from_s + TOGETHER_S || h.from_s >= to_s {
+            continue;
+        }
+        if h.from_s - start > best.1 - best.0 {
+            best = (start, h.from_s);
+        }
+        start = start.max(h.to_s);
+    }
+    if to_s - start > best.1 - best.0 {
+        best = (start, to_s);
+    }
+    best
+}

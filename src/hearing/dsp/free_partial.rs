@@ -1,0 +1,142 @@
+//! One partial of a string beside the partials of another: how much of it is free to be seen, and
+//! how strong it is there.
+//!
+//! # Source
+//! Least squares with the model's columns in turn (modified Gram-Schmidt): Å. Björck (1967),
+//! *Solving linear least squares problems by Gram-Schmidt orthogonalization*, BIT 7, 1-21 (from
+//! memory). Partials further apart than six cells do not see each other through a Hann window (F.
+//! J. Harris 1978, Proc. IEEE 66, 51-83: side lobes fall 18 dB an octave), so that each is fitted
+//! on a few bins around it.
+
+use realfft::num_complex::Complex;
+
+use super::peel::{COLUMNS, Peeler};
+
+/// Bins within so many cells of the partial take part.
+const FITTED_CELLS: f64 = 4.0;
+/// Most bins that take part; wider ones are thinned out.
+const MOST_BINS: usize = 20;
+/// Partials of the played note within so many cells are fitted along.
+const NEAR_CELLS: f64 = 6.0;
+/// Most columns before the candidate's: three partials of three orders.
+const MOST_COLUMNS: usize = 9;
+/// A column of which less than this is left says nothing more.
+const LEAST_LEFT: f32 = 1e-4;
+/// The noise is looked at within so many cells, at least so many hertz.
+const NOISE_CELLS: f64 = 2.0;
+const NOISE_HZ: f64 = 12.0;
+
+/// A spectrum that partials are fitted to.
+#[derive(Clone, Copy, Debug)]
+pub struct Bins<'a> {
+    /// Under a Hann window of unit amplitude, phases counted from its centre.
+    pub bins: &'a [Complex<f32>],
+    /// Their distance in hertz.
+    pub bin_hz: f64,
+    /// Length of the window in seconds.
+    pub length_s: f64,
+}
+
+/// What one partial shows.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct FreePartial {
+    /// Share of the partial that the others leave free, 0 to 1.
+    pub free: f64,
+    /// Its power (amplitude squared).
+    pub power: f64,
+    /// Power that noise of the level around it would show.
+    pub noise: f64,
+}
+
+/// Fits a partial at `hz` beside the ones at `others`.
+///
+/// Output: `None` when the place lies outside of the spectrum.
+pub fn fit(peeler: &Peeler, on: Bins, hz: f64, others: &[f64]) -> Option<FreePartial> {
+    let wide = FITTED_CELLS / on.length_s;
+    let from = ((hz - wide) / on.bin_hz).ceil().max(1.0) as usize;
+    let to = ((hz + wide) / on.bin_hz).floor() as usize;
+    if to >= on.bins.len() || from + 6 > to {
+        return None;
+    }
+    let stride = (to - from) / MOST_BINS + 1;
+    let places: [usize; MOST_BINS + 1] = std::array::from_fn(|i| from + i * stride);
+    let count = (to - from) / stride + 1;
+    let places = &places[..count.min(MOST_BINS + 1)];
+    let column = |at: f64, order: usize| -> [f32; MOST_BINS + 1] {
+        let mut v = [0.0; MOST_BINS + 1];
+        for (x, k) in v.iter_mut().zip(places) {
+            *x = peeler.columns((*k as f64 * on.bin_hz - at) * on.length_s)[order];
+        }
+        v
+    };
+    let dot = |a: &[f32], b: &[f32]| a.iter().zip(b).map(|(x, y)| x * y).sum::<f32>();
+    let mut y = [Complex::<f32>::default(); MOST_BINS + 1];
+    for (x, k) in y.iter_mut().zip(places) {
+        *x = on.bins[*k];
+    }
+    let mut basis = [[0.0f32; MOST_BINS + 1]; MOST_COLUMNS];
+    let mut used = 0;
+    let near = NEAR_CELLS / on.length_s;
+    let mut nearest = [f64::INFINITY; 3];
+    for &other in others.iter().filter(|f| (**f - hz).abs() < near) {
+        // The three nearest, nearest first.
+        let mut other = other;
+        for slot in &mut nearest {
+            if (other - hz).abs() < (*slot - hz).abs() || slot.is_infinite() {
+                std::mem::swap(slot, &mut other);
+            }
+        }
+    }
+    for other in nearest.into_iter().filter(|f| f.is_finite()) {
+        for order in 0..COLUMNS {
+            let mut v = column(other, order);
+            let whole = dot(&v, &v);
+            for b in &basis[..used] {
+                let share = dot(b, &v);
+                v.iter_mut().zip(b).for_each(|(x, b)| *x -= share * b);
+            }
+            let left = dot(&v, &v);
+            if left > LEAST_LEFT * whole && used < MOST_COLUMNS {
+                let scale = left.sqrt().recip();
+                v.iter_mut().for_each(|x| *x *= scale);
+                basis[used] = v;
+                used += 1;
+            }
+        }
+    }
+    let mut c = column(hz, 0);
+    let whole = dot(&c, &c);
+    for b in &basis[..used] {
+        let share = dot(b, &c);
+        c.iter_mut().zip(b).for_each(|(x, b)| *x -= share * b);
+        let mut along = Complex::<f32>::default();
+        for (y, b) in y.iter().zip(b) {
+            along += *y * *b;
+        }
+        y.iter_mut().zip(b).for_each(|(y, b)| *y -= along * *b);
+    }
+    let left = dot(&c, &c);
+    let free = left / whole;
+    if free < 1e-3 {
+        return Some(FreePartial::default());
+    }
+    let mut amplitude = Complex::<f32>::default();
+    for (y, c) in y.iter().zip(&c) {
+        amplitude += *y * *c;
+    }
+    amplitude /= left;
+    y.iter_mut().zip(&c).for_each(|(y, c)| *y -= amplitude * *c);
+    let reach = (NOISE_CELLS / on.length_s).max(NOISE_HZ);
+    let (mut noise, mut heard) = (0.0f32, 0);
+    for (y, k) in y.iter().zip(places) {
+        if (*k as f64 * on.bin_hz - hz).abs() <= reach {
+            noise += y.norm_sqr();
+            heard += 1;
+        }
+    }
+    Some(FreePartial {
+        free: f64::from(free),
+        power: f64::from(amplitude.norm_sqr()),
+        noise: f64::from(noise) / f64::from(heard.max(1)) / f64::from(free),
+    })
+}

@@ -1,0 +1,198 @@
+//! When a string began to ring and when it stopped: the most likely path through the windows.
+//!
+//! # Source
+//! A. J. Viterbi (1967), *Error bounds for convolutional codes and an asymptotically optimum
+//! decoding algorithm*, IEEE Trans. Inf. Theory 13, 260-269, with two states. It runs as the
+//! windows come: both states carry the rings of their own best path, and when being silent is far
+//! ahead its rings are settled.
+
+/// Costs of beginning to ring, in nats: right after the note that was left, ...
+const START_AFTER_SOURCE: f64 = 0.5;
+/// ... at the onset of another note, ...
+const START_AT_ONSET: f64 = 2.0;
+/// ... and anywhere else.
+const START_IN_NOTE: f64 = 5.0;
+/// Costs of ceasing at the end of a note, and within one.
+const END_AT_ONSET: f64 = 0.5;
+const END_IN_NOTE: f64 = 2.5;
+/// One window says at most so much against and for it.
+const LEAST: f64 = -4.0;
+const MOST: f64 = 5.0;
+/// Silence this far ahead is settled.
+const SETTLED: f64 = 9.0;
+
+/// Where a window lies.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Place {
+    /// Its beginning, or the onset that opens it.
+    pub from: f64,
+    /// Its end.
+    pub to: f64,
+    /// True for the first window after an onset.
+    pub begins: bool,
+    /// True for the last window before the next onset or release.
+    pub ends: bool,
+}
+
+/// What one window says of one string.
+#[derive(Clone, Copy, Debug)]
+pub struct Look {
+    /// Where it lies.
+    pub place: Place,
+    /// Evidence that the string has begun to ring; not a number when nothing can be told.
+    pub fresh: f64,
+    /// Evidence that it still rings.
+    pub aged: f64,
+    /// Its power.
+    pub power: f64,
+    /// Power of all that sounds.
+    pub all: f64,
+    /// True for a note that may have been left ringing.
+    pub left: bool,
+    /// True for the first window after that note.
+    pub after_source: bool,
+}
+
+/// One stretch of ringing.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Found {
+    /// Its beginning, place in the stream.
+    pub from: f64,
+    /// Its end.
+    pub to: f64,
+    /// Power of the string, summed over the windows, ...
+    pub power: f64,
+    /// ... and of all that sounds.
+    pub all: f64,
+    /// How much more likely than silence, in nats.
+    pub evidence: f64,
+}
+
+/// The two best paths: silent now, or ringing now.
+#[derive(Clone, Debug, Default)]
+pub struct Path {
+    silent: f64,
+    silent_found: Vec<Found>,
+    ringing: Option<(f64, Vec<Found>, Found)>,
+    told: Vec<Found>,
+    last_ended: bool,
+}
+
+impl Path {
+    /// The next window.
+    pub fn look(&mut self, look: Look) {
+        let p = look.place;
+        // Windows that can tell nothing keep what is.
+        let told = look.fresh.is_finite();
+        let clip = |e: f64| if told { e.clamp(LEAST, MOST) } else { 0.0 };
+        let (fresh, aged) = (clip(look.fresh), clip(look.aged));
+        let start = match (look.after_source, p.begins) {
+            (true, _) => START_AFTER_SOURCE,
+            (false, true) if !look.left => START_AT_ONSET,
+            _ => START_IN_NOTE,
+        };
+        let begun = told.then(|| {
+            let found = Found {
+                from: p.from,
+                to: p.to,
+                power: look.power,
+                all: look.all,
+                evidence: fresh - start,
+            };
+            (self.silent + fresh - start, found)
+        });
+        let kept = self.ringing.take();
+        let end = if p.begins || self.last_ended {
+            END_AT_ONSET
+        } else {
+            END_IN_NOTE
+        };
+        // Silent now.
+        if let Some((score, found, ring)) = &kept
+            && score - end > self.silent
+        {
+            self.silent_now(score - end, found.clone(), *ring);
+        }
+        // Ringing now.
+        let going = kept.map(|(score, found, ring)| {
+            let ring = Found {
+                to: p.to,
+                power: ring.power + if told { look.power } else { 0.0 },
+                all: ring.all + if told { look.all } else { 0.0 },
+                evidence: ring.evidence + aged,
+                ..ring
+            };
+            (score + aged, found, ring)
+        });
+        self.ringing = match (going, begun) {
+            (Some(g), Some((score, ring))) if score > g.0 => {
+                Some((score, self.before_start(), ring))
+            }
+            (Some(g), _) => Some(g),
+            (None, Some((score, ring))) => Some((score, self.before_start(), ring)),
+            (None, None) => None,
+        };
+        self.last_ended = p.ends;
+        self.settle();
+    }
+
+    fn before_start(&self) -> Vec<Found> {
+        self.silent_found.clone()
+    }
+
+    fn silent_now(&mut self, score: f64, mut found: Vec<Found>, ring: Found) {
+        found.push(ring);
+        self.silent = score;
+        self.silent_found = found;
+    }
+
+    /// The string itself is played: it cannot ring on.
+    pub fn cut(&mut self, place: Place) {
+        if let Some((score, found, mut ring)) = self.ringing.take()
+            && score - END_AT_ONSET > self.silent
+        {
+            ring.to = ring.to.min(place.from);
+            self.silent_now(score - END_AT_ONSET, found, ring);
+        }
+        self.told.append(&mut self.silent_found);
+        self.silent = 0.0;
+        self.last_ended = true;
+    }
+
+    /// The stream is over.
+    pub fn finish(&mut self) {
+        if let Some((score, found, ring)) = self.ringing.take()
+            && score - END_AT_ONSET > self.silent
+        {
+            self.silent_now(score - END_AT_ONSET, found, ring);
+        }
+        self.told.append(&mut self.silent_found);
+        self.silent = 0.0;
+    }
+
+    fn settle(&mut self) {
+        let ahead = match &self.ringing {
+            Some((score, _, _)) => self.silent - score,
+            None => f64::INFINITY,
+        };
+        if ahead > SETTLED {
+            self.told.append(&mut self.silent_found);
+            self.silent = 0.0;
+            self.ringing = None;
+        }
+    }
+
+    /// True while it may still be ringing.
+    pub fn is_open(&self) -> bool {
+        !self.silent_found.is_empty()
+            || self
+                .ringing
+                .as_ref()
+                .is_some_and(|(score, _, _)| *score > self.silent - SETTLED)
+    }
+
+    /// The rings that were settled since the last time.
+    pub fn take(&mut self) -> Vec<Found> {
+        std::mem::take(&mut self.told)
+    }
+}
