@@ -105,7 +105,7 @@ fn one(scene: &Scene, held: &[Held], ring: &HeardRing) -> Option<Bleed> {
         Some(_) => source.and_then(|s| s.string),
         None => open,
     };
-    let (from_s, to_s) = free_of(held, string, ring.from_s, ring.to_s);
+    let (from_s, to_s) = free_of(held, string, source, ring);
     if to_s - from_s < marks.bleed_s || ring.level_db < marks.bleed_db {
         return None;
     }
@@ -141,17 +141,26 @@ fn one(scene: &Scene, held: &[Held], ring: &HeardRing) -> Option<Bleed> {
         level_db: ring.level_db,
         during: during.iter().map(|h| h.index).collect(),
         after: source.map(|s| s.index),
+        evidence: ring.evidence,
     })
 }
 
-/// The longest part of a ring in which its string is not played.
-fn free_of(held: &[Held], string: Option<u8>, from_s: f64, to_s: f64) -> (f64, f64) {
-    let Some(string) = string else {
-        return (from_s, to_s);
-    };
+/// The longest part of a ring in which neither its string nor its pitch is played.
+fn free_of(
+    held: &[Held],
+    string: Option<u8>,
+    source: Option<&Held>,
+    ring: &HeardRing,
+) -> (f64, f64) {
+    let (from_s, to_s) = (ring.from_s, ring.to_s);
     let mut best = (from_s, from_s);
     let mut start = from_s;
-    for h in held.iter().filter(|h| h.string == Some(string)) {
+    let itself = |h: &&Held| {
+        source.is_none_or(|s| s.index != h.index)
+            && ((string.is_some() && h.string == string)
+                || (h.midi - ring.midi).abs() < SAME_SEMITONES)
+    };
+    for h in held.iter().filter(itself) {
         if h.to_s <= from_s + TOGETHER_S || h.from_s >= to_s {
             continue;
         }

@@ -149,6 +149,8 @@ pub struct Bleed {
     pub during: Vec<usize>,
     /// Index of the note that was left ringing; `None` for an open string.
     pub after: Option<usize>,
+    /// How much more likely it is than silence, in nats.
+    pub evidence: f64,
 }
 
 /// Whether the take can be that line at all.

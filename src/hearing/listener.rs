@@ -812,8 +812,14 @@ impl Listener {
                 pitch: pitch.map(|p| (p.hz, p.inharmonicity)),
             };
             let a4 = self.config.a4;
+            let doubts: Vec<f64> = self
+                .forming
+                .iter()
+                .filter(|n| n.evidence > MAYBE && n.jump.at < limit)
+                .map(|n| n.jump.at)
+                .collect();
             self.rings
-                .note(&self.stream, note, &mut |ring| say(rang(ring, a4)));
+                .note(&self.stream, note, &doubts, &mut |ring| say(rang(ring, a4)));
         }
         let note_end = (onset + 0.100 * r).min(limit);
         let fall = (limit - onset > 0.130 * r).then_some(f.features.level_fall_db);

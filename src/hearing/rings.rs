@@ -90,6 +90,23 @@ pub struct Ring {
     pub evidence: f64,
 }
 
+/// Multiples of the mains' frequencies, 50 Hz and 60 Hz (IEC 60038), at which hum is looked for.
+const MAINS_LINES: usize = 8;
+/// Hum is measured in windows longer than this, in seconds; ...
+const HUM_WINDOW_S: f64 = 0.2;
+/// ... it touches partials within so many cells, ...
+const HUM_CELLS: f64 = 2.0;
+/// ... and may be so much stronger than the least that was seen of it.
+const HUM_BEYOND: f64 = 4.0;
+/// A note that dies away is held against what it was, but for so much, in decibels.
+const HELD_AGAINST_DB: f64 = -12.0;
+
+/// The frequency of a multiple of the mains.
+fn mains(k: usize) -> f64 {
+    let base = if k < MAINS_LINES { 50.0 } else { 60.0 };
+    base * (k % MAINS_LINES + 1) as f64
+}
+
 /// A note that was played, as the strings beside it need to know it.
 #[derive(Clone, Copy, Debug)]
 pub struct PlayedNote {
@@ -137,6 +154,10 @@ pub struct Rings {
     notes: VecDeque<Remembered>,
     open: Vec<Candidate>,
     left: Vec<Candidate>,
+    /// Power of the loudest window since the last onset.
+    loudest: f64,
+    /// Least power seen at each multiple of the mains' frequencies.
+    hum: [f64; 2 * MAINS_LINES],
 }
 
 fn cents(a: f64, b: f64) -> f64 {
@@ -160,6 +181,8 @@ impl Rings {
             notes: VecDeque::with_capacity(REMEMBERED),
             open: Vec::new(),
             left: Vec::new(),
+            loudest: 0.0,
+            hum: [f64::INFINITY; 2 * MAINS_LINES],
         };
         rings.open = open_hz
             .iter()
@@ -177,12 +200,27 @@ impl Rings {
     }
 
     /// The next note is settled: looks at what rang beside it, and remembers it.
-    pub fn note(&mut self, stream: &History, note: PlayedNote, say: &mut dyn FnMut(Ring)) {
+    ///
+    /// `doubts`: moments within it at which something may have begun after all; no window crosses
+    /// them.
+    pub fn note(
+        &mut self,
+        stream: &History,
+        note: PlayedNote,
+        doubts: &[f64],
+        say: &mut dyn FnMut(Ring),
+    ) {
         let r = self.rate_hz;
         self.refresh_open();
-        let start = note.onset + SKIP_S * r;
+        self.loudest = 0.0;
+        let mut start = note.onset + SKIP_S * r;
         let end = note.release.min(note.next);
-        self.span(stream, &note, start, end, true, say);
+        let mut first = true;
+        for stop in doubts.iter().copied().filter(|d| *d < end).chain([end]) {
+            self.span(stream, &note, start, stop, first, say);
+            first = false;
+            start = stop + SKIP_S * r;
+        }
         let silent = note.release + DAMPED_S * r;
         let until = note.next.min(note.release + SILENCE_S * r);
         let quiet = PlayedNote {
@@ -265,6 +303,21 @@ impl Rings {
             .map(|c| f64::from(c.norm_sqr()))
             .sum();
         let power = (sum * on.bin_hz * on.length_s / 1.5).max(1e-16);
+        // In a silence the note before it is what a ring is held against.
+        self.loudest = power.max(self.loudest);
+        let held_against = if note.pitch.is_some() {
+            HELD_AGAINST_DB
+        } else {
+            0.0
+        };
+        let power = power.max(self.loudest * 10f64.powf(held_against / 10.0));
+        if on.length_s > HUM_WINDOW_S {
+            for (k, hum) in self.hum.iter_mut().enumerate() {
+                let bin = (mains(k) / on.bin_hz).round() as usize;
+                let now = self.bins.get(bin).map_or(0.0, |c| f64::from(c.norm_sqr()));
+                *hum = hum.min(now);
+            }
+        }
         let mut played = [0.0; 2 * PARTIALS];
         let mut count = 0;
         if let Some((f1, b)) = note.pitch {
@@ -288,7 +341,13 @@ impl Rings {
             }
             let mut seen = [FreePartial::default(); PARTIALS];
             for (k, s) in seen.iter_mut().enumerate().take(c.count) {
-                if let Some(v) = free_partial::fit(&self.peeler, on, c.hz[k], played) {
+                if let Some(mut v) = free_partial::fit(&self.peeler, on, c.hz[k], played) {
+                    // What the mains put there is no string's.
+                    for (m, hum) in self.hum.iter().enumerate() {
+                        if (mains(m) - c.hz[k]).abs() < HUM_CELLS / on.length_s && hum.is_finite() {
+                            v.power = (v.power - HUM_BEYOND * hum).max(0.0);
+                        }
+                    }
                     *s = v;
                 }
             }

@@ -162,6 +162,7 @@ struct BleedOut {
     to_s: Option<f64>,
     level_db: Option<f64>,
     during: Vec<usize>,
+    evidence_nats: Option<f64>,
 }
 
 #[derive(Serialize)]
@@ -332,6 +333,7 @@ impl From<&Bleed> for BleedOut {
             to_s: round(bleed.to_s, DECIMALS_S),
             level_db: round(bleed.level_db, DECIMALS_DB),
             during: bleed.during.clone(),
+            evidence_nats: round(bleed.evidence, DECIMALS_DB),
         }
     }
 }
