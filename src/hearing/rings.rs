@@ -25,6 +25,8 @@ const PARTIALS: usize = 18;
 const UP_TO_HZ: f64 = 950.0;
 /// A string that needs partials closer than this to the lowest bins cannot be seen.
 const FROM_HZ: f64 = 26.0;
+/// A note is left ringing into the next one when that comes this soon after it, in seconds.
+const SOON_S: f64 = 0.15;
 /// A note that was played this long ago cannot be left ringing any more, in seconds.
 const LEFT_WITHIN_S: f64 = 4.0;
 /// Notes whose partials are remembered.
@@ -96,6 +98,9 @@ const MAINS_LINES: usize = 8;
 const HUM_WINDOW_S: f64 = 0.2;
 /// ... it touches partials within so many cells, ...
 const HUM_CELLS: f64 = 2.0;
+const HUM_HZ: f64 = 5.0;
+/// ... is known after so many windows, ...
+const HUM_KNOWN: usize = 10;
 /// ... and may be so much stronger than the least that was seen of it.
 const HUM_BEYOND: f64 = 4.0;
 /// A note that dies away is held against what it was, but for so much, in decibels.
@@ -158,6 +163,7 @@ pub struct Rings {
     loudest: f64,
     /// Least power seen at each multiple of the mains' frequencies.
     hum: [f64; 2 * MAINS_LINES],
+    hum_windows: usize,
 }
 
 fn cents(a: f64, b: f64) -> f64 {
@@ -183,6 +189,7 @@ impl Rings {
             left: Vec::new(),
             loudest: 0.0,
             hum: [f64::INFINITY; 2 * MAINS_LINES],
+            hum_windows: 0,
         };
         rings.open = open_hz
             .iter()
@@ -312,6 +319,7 @@ impl Rings {
         };
         let power = power.max(self.loudest * 10f64.powf(held_against / 10.0));
         if on.length_s > HUM_WINDOW_S {
+            self.hum_windows += 1;
             for (k, hum) in self.hum.iter_mut().enumerate() {
                 let bin = (mains(k) / on.bin_hz).round() as usize;
                 let now = self.bins.get(bin).map_or(0.0, |c| f64::from(c.norm_sqr()));
@@ -344,7 +352,8 @@ impl Rings {
                 if let Some(mut v) = free_partial::fit(&self.peeler, on, c.hz[k], played) {
                     // What the mains put there is no string's.
                     for (m, hum) in self.hum.iter().enumerate() {
-                        if (mains(m) - c.hz[k]).abs() < HUM_CELLS / on.length_s && hum.is_finite() {
+                        let reach = (HUM_CELLS / on.length_s).min(HUM_HZ);
+                        if self.hum_windows >= HUM_KNOWN && (mains(m) - c.hz[k]).abs() < reach {
                             v.power = (v.power - HUM_BEYOND * hum).max(0.0);
                         }
                     }
@@ -360,7 +369,7 @@ impl Rings {
             }
             let after_source = place.begins
                 && c.source.is_some()
-                && (note.onset - c.released).abs() < 0.08 * self.rate_hz;
+                && (note.onset - c.released).abs() < SOON_S * self.rate_hz;
             c.path.look(Look {
                 place,
                 fresh,
