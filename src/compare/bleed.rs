@@ -5,7 +5,7 @@
 //! a ring a whole number of harmonics above a louder one is that one's partials.
 
 use crate::compare::costs;
-use crate::compare::judgement::{Bleed, BleedKind, Flag, JudgedNote, Verdict};
+use crate::compare::judgement::{Bleed, BleedKind, ExtraNote, Flag, JudgedNote, Verdict};
 use crate::compare::scene::Scene;
 use crate::hearing::events::HeardRing;
 
@@ -19,6 +19,13 @@ const SAME_TIME_SHARE: f64 = 0.3;
 const HARMONICS: [f64; 6] = [12.0, 19.0, 24.0, 28.0, 31.0, 34.0];
 /// Two pitches this close are one, in semitones.
 const SAME_SEMITONES: f64 = 0.7;
+
+/// A pluck this close to a ring in pitch may be the same sound, in semitones; ...
+const NEAR_SEMITONES: f64 = 1.2;
+/// ... it is the ring's when it comes so soon after its beginning, and the ring lasts so long, in
+/// seconds.
+const SET_OFF_S: f64 = 0.1;
+const RINGS_S: f64 = 0.3;
 
 /// A note as it was played: when its string was held, by which note of the line.
 struct Held {
@@ -56,6 +63,21 @@ pub(crate) fn find(scene: &Scene, notes: &[JudgedNote], rings: &[HeardRing]) -> 
     }
     kept.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
     kept
+}
+
+/// One sound is one thing: a string that is heard as ringing and as a note nobody wrote was
+/// plucked, unless what was taken for the pluck came with the note that set the string off.
+pub(crate) fn part_from_extras(bleed: &mut Vec<Bleed>, extras: &mut Vec<ExtraNote>) {
+    let same = |b: &Bleed, e: &ExtraNote| {
+        e.midi
+            .is_some_and(|midi| (midi - b.midi).abs() < NEAR_SEMITONES)
+            && e.onset_s > b.from_s - TOGETHER_S
+            && e.onset_s < b.to_s
+    };
+    let rings =
+        |b: &Bleed, e: &ExtraNote| e.onset_s < b.from_s + SET_OFF_S && b.to_s - b.from_s > RINGS_S;
+    extras.retain(|e| !bleed.iter().any(|b| same(b, e) && rings(b, e)));
+    bleed.retain(|b| !extras.iter().any(|e| same(b, e)));
 }
 
 /// Marks the notes that were played over a ring.

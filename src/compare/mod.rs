@@ -113,9 +113,12 @@ pub fn judge_with_rings(
     };
     let scene = Scene::new(expected, &slots, &events, &laid, settings, quarter_s);
     let mut notes = verdict::judge_notes(&scene);
-    let bleed = rings.map(|rings| bleed::find(&scene, &notes, rings));
-    bleed::flag(&mut notes, bleed.as_deref().unwrap_or_default());
-    let extras = extras::find(&scene);
+    let mut extras = extras::find(&scene);
+    let mut bleed = rings.map(|rings| bleed::find(&scene, &notes, rings));
+    if let Some(bleed) = &mut bleed {
+        bleed::part_from_extras(bleed, &mut extras);
+        bleed::flag(&mut notes, bleed);
+    }
     let agreement = summary::agreement(&scene, &notes, &extras);
     let timing = summary::timing(&scene, &notes);
     let findings = findings::find(
