@@ -22,8 +22,8 @@ const SAME_SEMITONES: f64 = 0.7;
 
 /// A pluck this close to a ring in pitch may be the same sound, in semitones; ...
 const NEAR_SEMITONES: f64 = 1.2;
-/// ... it is the ring's when it comes so soon after its beginning, and the ring lasts so long, in
-/// seconds.
+/// ... it is the ring's when it comes so soon after its beginning, but is not its beginning, and
+/// the ring lasts so long, in seconds.
 const SET_OFF_S: f64 = 0.1;
 const RINGS_S: f64 = 0.3;
 
@@ -74,8 +74,10 @@ pub(crate) fn part_from_extras(bleed: &mut Vec<Bleed>, extras: &mut Vec<ExtraNot
             && e.onset_s > b.from_s - TOGETHER_S
             && e.onset_s < b.to_s
     };
-    let rings =
-        |b: &Bleed, e: &ExtraNote| e.onset_s < b.from_s + SET_OFF_S && b.to_s - b.from_s > RINGS_S;
+    let rings = |b: &Bleed, e: &ExtraNote| {
+        (b.from_s + TOGETHER_S..b.from_s + SET_OFF_S).contains(&e.onset_s)
+            && b.to_s - b.from_s > RINGS_S
+    };
     extras.retain(|e| !bleed.iter().any(|b| same(b, e) && rings(b, e)));
     bleed.retain(|b| !extras.iter().any(|e| same(b, e)));
 }
