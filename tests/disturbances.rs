@@ -312,6 +312,17 @@ fn are_numbers(all: &[Event]) -> Result<(), TestCaseError> {
                 midi,
                 at_s,
             } => vec![*onset_s, *midi, *at_s],
+            Event::Rang(ring) => {
+                let mut numbers = vec![
+                    ring.midi,
+                    ring.from_s,
+                    ring.to_s,
+                    ring.level_db,
+                    ring.evidence,
+                ];
+                numbers.extend(ring.source_onset_s);
+                numbers
+            }
             Event::Settled(note) => {
                 let mut numbers = vec![
                     note.onset_s,

@@ -13,9 +13,9 @@ use std::io::Write;
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use ear_support::{midi, notes};
+use ear_support::{events, midi, notes};
 use rustysynth::{SoundFont, Synthesizer, SynthesizerSettings};
-use seamline::hearing::events::HeardNote;
+use seamline::hearing::events::{Event, HeardNote, HeardRing};
 use seamline::units::SampleRate;
 
 const RATE: SampleRate = SampleRate(44_100);
@@ -186,4 +186,66 @@ fn scales_are_heard_and_named() {
         }
     }
     judge(&all, EXTRAS_SCALES);
+}
+
+/// Level of a stretch as a root mean square.
+fn rms(x: &[f32]) -> f64 {
+    let sum: f64 = x.iter().map(|v| f64::from(*v).powi(2)).sum();
+    (sum / x.len().max(1) as f64).sqrt()
+}
+
+fn rings(take: &[f32]) -> Vec<HeardRing> {
+    let heard = events(take, RATE).into_iter();
+    heard
+        .filter_map(|event| match event {
+            Event::Rang(ring) => Some(ring),
+            _ => None,
+        })
+        .collect()
+}
+
+/// Rings of presets whose own samples carry something like an open A. Measured: none.
+const RINGS_BY_THEMSELVES: usize = 0;
+
+/// An open A faded in under the second and third of four notes, at known levels: found, at its
+/// time, at its level within 4 dB; and none without it.
+#[test]
+fn an_open_string_under_other_notes_is_heard_at_its_level() {
+    let Some(font) = font() else { return };
+    let line: [Stroke; 4] = [
+        (40, 0.5, 1.1),
+        (47, 1.1, 1.7),
+        (43, 1.7, 2.3),
+        (40, 2.3, 2.9),
+    ];
+    let at = |s: f64| (s * RATE.hz()) as usize;
+    let mut by_themselves = 0;
+    for (preset, name) in &PRESETS[1..4] {
+        let clean = render(&font, *preset, &line, 3.2);
+        let open = render(&font, *preset, &[(33, 1.0, 2.9)], 3.2);
+        let near = |ring: &&HeardRing| (ring.midi - 33.0).abs() < 0.5 && ring.level_db > -30.0;
+        by_themselves += rings(&clean).iter().filter(near).count();
+        for level_db in [-10.0, -20.0] {
+            let (from, to) = (at(1.1), at(2.3));
+            let gain = rms(&clean[from..to]) / rms(&open[from..to]) * 10f64.powf(level_db / 20.0);
+            let mut take = clean.clone();
+            for i in from..to {
+                let s = (i - from) as f64 / RATE.hz();
+                let left = (to - i) as f64 / RATE.hz();
+                let fade = (s / 0.04).min(left / 0.02).min(1.0);
+                take[i] += (gain * fade * f64::from(open[i])) as f32;
+            }
+            let heard = rings(&take);
+            let about = format!("{name} at {level_db} dB: {heard:?}");
+            let ring = heard
+                .iter()
+                .filter(near)
+                .max_by(|a, b| a.evidence.total_cmp(&b.evidence))
+                .unwrap_or_else(|| panic!("{about}"));
+            assert!((ring.from_s - 1.1).abs() < 0.08, "{about}");
+            assert!((ring.to_s - 2.3).abs() < 0.08, "{about}");
+            assert!((ring.level_db - level_db).abs() < 4.0, "{about}");
+        }
+    }
+    assert!(by_themselves <= RINGS_BY_THEMSELVES, "{by_themselves}");
 }

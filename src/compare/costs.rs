@@ -6,7 +6,7 @@
 //! player. Raising one makes the alignment use that explanation less.
 
 use crate::compare::slots::Slot;
-use crate::hearing::events::HeardNote;
+use crate::hearing::events::{HeardChord, HeardNote};
 
 /// A written note that was not played.
 pub(crate) const MISSED: f64 = 2.6;
@@ -16,6 +16,8 @@ const OCTAVE: f64 = 1.4;
 const NEAR: f64 = 2.0;
 /// Any other pitch.
 const OTHER: f64 = 2.4;
+/// Only some members of a chord.
+const PART_OF_CHORD: f64 = 0.6;
 /// No stable pitch: nothing speaks for or against.
 const UNKNOWN: f64 = 1.2;
 /// Two neighbouring notes played in each other's place, both together.
@@ -118,8 +120,37 @@ pub(crate) fn listen<'a>(events: &[&'a HeardNote]) -> Vec<Sound<'a>> {
     sounds
 }
 
+/// What the ear heard of a slot's chord; `None` for a single note and where nobody listened for it.
+pub(crate) fn chord<'a>(slot: &Slot, heard: &'a HeardNote) -> Option<&'a HeardChord> {
+    if slot.midi.len() < 2 {
+        return None;
+    }
+    heard.chords.iter().find(|chord| {
+        let wanted = || chord.wanted_midi.iter().flatten();
+        wanted().count() == slot.midi.len()
+            && slot
+                .midi
+                .iter()
+                .all(|&m| wanted().any(|w| (w - f64::from(m)).abs() < SAME_PITCH_SEMITONES))
+    })
+}
+
+/// How many members of a chord sound, and of how many that can be told.
+fn sounding(chord: &HeardChord) -> (usize, usize) {
+    let known = chord.members.iter().flatten();
+    (
+        known.clone().filter(|m| m.evidence > 0.0).count(),
+        known.count(),
+    )
+}
+
 /// What it costs to take this event for one of the slot's notes, by pitch alone.
 pub(crate) fn pitch(slot: &Slot, event: &Sound) -> f64 {
+    if let Some((there, known)) = chord(slot, event.heard).map(sounding)
+        && there > 0
+    {
+        return if there == known { 0.0 } else { PART_OF_CHORD };
+    }
     let Some(heard) = &event.heard.pitch else {
         return UNKNOWN;
     };
@@ -161,8 +192,14 @@ fn interval(semitones: f64) -> f64 {
     }
 }
 
-/// True when the event has one of the slot's pitches, to half a semitone.
+/// True when the event has one of the slot's pitches, to half a semitone, or all of its chord.
 pub(crate) fn same_pitch(slot: &Slot, event: &Sound) -> bool {
+    if let Some((there, known)) = chord(slot, event.heard).map(sounding)
+        && there == known
+        && there > 0
+    {
+        return true;
+    }
     event.heard.pitch.as_ref().is_some_and(|heard| {
         slot.midi
             .iter()

@@ -24,5 +24,6 @@ pub(crate) fn heard(onset_s: f64, midi: f64) -> HeardNote {
         heard_at_s: onset_s + 0.01,
         named_at_s: Some(onset_s + 0.05),
         features: OnsetFeatures::default(),
+        chords: Vec::new(),
     }
 }

@@ -1,8 +1,8 @@
 //! Verdicts and flags for each expected note.
 //!
-//! Chords: the ear hears one note at a time, so the member nearest in pitch to what was heard
-//! carries pitch, timing, gap and flags; the other members share its verdict and times, without
-//! pitch and flags, until the ear can tell them apart.
+//! Chords: the member that is surest to sound carries timing, gap and flags; each member is judged
+//! by what was heard of it alone. One that shares all its partials with another (an octave above
+//! it) cannot be told and shares the verdict of its slot.
 //!
 //! A note without a stable pitch is not called wrong, because nobody can say what it was: it keeps
 //! the verdict right, with the flag dead and no heard pitch, and it does not count towards
@@ -10,11 +10,11 @@
 
 use std::collections::HashMap;
 
-use crate::compare::extras;
 use crate::compare::judgement::{Flag, HeardPart, JudgedNote, Verdict};
 use crate::compare::median;
 use crate::compare::passes::Pass;
 use crate::compare::scene::Scene;
+use crate::compare::{costs, extras};
 use crate::hearing::events::{EndCause, HeardNote};
 use crate::music::expected::{ExpectedNote, JoinKind};
 
@@ -38,6 +38,12 @@ const DEAD_FALL_DB: f64 = 14.0;
 const DEAD_FROM_S: f64 = 0.130;
 /// The pitch of a dead note counts from this clarity on.
 const DEAD_PITCH_CLARITY: f64 = 0.95;
+/// A member of a chord is choked when it lasts less than this share of the longest one, where that
+/// lasts so long, in seconds.
+const CHOKED_SHARE: f64 = 0.5;
+const CHOKED_FROM_S: f64 = 0.3;
+/// One standard deviation of the pitch of a member of a chord, in cents.
+const CHORD_CENTS: f64 = 8.0;
 /// Two moments of an onset this close in nats are a tie ...
 const ONSET_TIE_NATS: f64 = 1.3;
 /// ... that a moment this close to the note's place wins over one this far from it, in seconds.
@@ -57,18 +63,20 @@ pub(crate) fn judge_notes(scene: &Scene) -> Vec<JudgedNote> {
             notes.push(match scene.heard(slot) {
                 None => missed(expected),
                 Some((event, heard, pass)) if member == carrier => {
-                    carried(scene, slot, expected, (event, heard, pass), fall_db)
+                    let note = carried(scene, slot, expected, (event, heard, pass), fall_db);
+                    of_chord(scene, slot, heard, note)
                 }
                 Some((event, heard, pass)) => {
                     let mut part = heard_part(scene, slot, heard, pass);
                     part.release_s = scene.end(event, next_event(scene, slot)).0;
                     let (verdict, _) = pitch_verdict(scene, slot, carrier, heard);
-                    JudgedNote {
+                    let note = JudgedNote {
                         expected: expected.clone(),
                         verdict,
                         heard: Some(part),
                         flags: vec![],
-                    }
+                    };
+                    of_chord(scene, slot, heard, note)
                 }
             });
         }
@@ -79,6 +87,53 @@ pub(crate) fn judge_notes(scene: &Scene) -> Vec<JudgedNote> {
         note.flags.dedup();
     }
     notes
+}
+
+/// Judges a member of a chord by what was heard of it alone: whether it sounds, how high, and how
+/// long beside the others. What cannot be told apart keeps the verdict of the slot.
+fn of_chord(scene: &Scene, slot: usize, heard: &HeardNote, mut note: JudgedNote) -> JudgedNote {
+    let Some(chord) = costs::chord(&scene.slots[slot], heard) else {
+        return note;
+    };
+    let written = f64::from(note.expected.midi);
+    let of = |which: f64| (which - written).abs() < 0.5;
+    let at = chord
+        .wanted_midi
+        .iter()
+        .position(|wanted| wanted.is_some_and(of));
+    let Some(member) = at.and_then(|k| chord.members[k]) else {
+        return note;
+    };
+    if member.evidence <= 0.0 {
+        return missed(&note.expected);
+    }
+    note.verdict = Verdict::Right;
+    note.flags
+        .retain(|flag| !matches!(flag, Flag::Sharp | Flag::Flat | Flag::Dead));
+    let longest_s = chord
+        .members
+        .iter()
+        .flatten()
+        .filter(|m| m.evidence > 0.0)
+        .map(|m| m.release_s - heard.onset_s)
+        .fold(0.0, f64::max);
+    let lasts_s = member.release_s - heard.onset_s;
+    if longest_s > CHOKED_FROM_S && lasts_s < CHOKED_SHARE * longest_s {
+        note.flags.push(Flag::Dead);
+    }
+    if let Some(part) = &mut note.heard {
+        part.release_s = member.release_s.min(part.release_s);
+        part.midi = member.midi;
+        part.cents = member.midi.map(|midi| 100.0 * (midi - written));
+        part.cents_uncertainty = part.cents.map(|_| CHORD_CENTS);
+        let sure = TUNING_SURENESS * CHORD_CENTS + scene.settings.marks.out_of_tune_cents;
+        match part.cents {
+            Some(cents) if cents > sure => note.flags.push(Flag::Sharp),
+            Some(cents) if cents < -sure => note.flags.push(Flag::Flat),
+            _ => {}
+        }
+    }
+    note
 }
 
 fn missed(expected: &ExpectedNote) -> JudgedNote {
@@ -94,6 +149,24 @@ fn missed(expected: &ExpectedNote) -> JudgedNote {
 fn carrier(scene: &Scene, slot: usize) -> usize {
     let members = scene.slots[slot].members.clone();
     let first = members.start;
+    // Of a chord, the member that is surest to sound.
+    let chord = scene
+        .heard(slot)
+        .and_then(|(_, heard, _)| costs::chord(&scene.slots[slot], heard));
+    if let Some(chord) = chord {
+        let sure = |member: usize| {
+            let written = f64::from(scene.expected[member].midi);
+            let at = chord
+                .wanted_midi
+                .iter()
+                .position(|w| w.is_some_and(|w| (w - written).abs() < 0.5));
+            at.and_then(|k| chord.members[k])
+                .map_or(f64::NEG_INFINITY, |m| m.evidence)
+        };
+        return members
+            .max_by(|&a, &b| sure(a).total_cmp(&sure(b)).then(b.cmp(&a)))
+            .unwrap_or(first);
+    }
     let heard = scene
         .heard(slot)
         .and_then(|(_, heard, _)| scene.midi(slot, heard));

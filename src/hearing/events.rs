@@ -121,6 +121,32 @@ impl OnsetFeatures {
     }
 }
 
+/// Members of a chord that are told apart.
+pub const MEMBERS: usize = 4;
+
+/// What was heard of one member of a chord.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HeardMember {
+    /// The pitch that was heard, as a fractional MIDI note, where partials of its own tell it.
+    pub midi: Option<f64>,
+    /// How sure it is that it sounds, in nats; below 0 more likely not.
+    pub evidence: f64,
+    /// Its level relative to all that sounds, in decibels.
+    pub level_db: f64,
+    /// Up to where it could be heard.
+    pub release_s: f64,
+}
+
+/// What was heard of a chord that was asked for; `None` where nothing can be told, because a
+/// member shares all its partials with another one.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct HeardChord {
+    /// The pitches that were asked for, as fractional MIDI notes.
+    pub wanted_midi: [Option<f64>; MEMBERS],
+    /// What was heard of each.
+    pub members: [Option<HeardMember>; MEMBERS],
+}
+
 /// A string pluck as it was settled: all that the comparator knows about it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct HeardNote {
@@ -158,6 +184,8 @@ pub struct HeardNote {
     pub named_at_s: Option<f64>,
     /// What the onset looked like.
     pub features: OnsetFeatures,
+    /// What was heard of each chord that was asked for, in the order in which they were.
+    pub chords: Vec<HeardChord>,
 }
 
 /// A string that rang while another one was played, or when none should.

@@ -39,6 +39,8 @@ pub struct ListenerConfig {
     pub highest: Hertz,
     /// The open strings, which may ring along; none when nothing is known of them.
     pub open_strings: Vec<Hertz>,
+    /// Chords that may be asked for, the lowest note first.
+    pub chords: Vec<Vec<Hertz>>,
 }
 
 impl ListenerConfig {
@@ -50,6 +52,7 @@ impl ListenerConfig {
             lowest: Hertz(29.0),
             highest: Hertz(560.0),
             open_strings: [97.9989, 73.4162, 55.0, 41.2034].map(Hertz).to_vec(),
+            chords: Vec::new(),
         }
     }
 }
@@ -99,6 +102,8 @@ const PEAK_REACH_S: f64 = 0.0175;
 const PEAK_TO_ONSET_S: f64 = 0.0024;
 /// How long after a candidate it is judged: what follows must tell what it was.
 const JUDGED_AFTER_S: f64 = 0.165;
+/// Chords are looked for after onsets with at least this evidence.
+const CHORD_FROM: f64 = -3.0;
 /// A note that rings longer than this is settled as it stands.
 const LONGEST_NOTE_S: f64 = 9.0;
 /// Onsets closer than this belong to one pluck.
@@ -804,6 +809,15 @@ impl Listener {
             (false, false, true) => EndCause::TakeEnded,
             (false, false, false) => EndCause::DiedAway,
         };
+        let mut chords = Vec::new();
+        if f.evidence > CHORD_FROM {
+            let a4 = self.config.a4.0;
+            for wanted in &self.config.chords {
+                let hz: Vec<f64> = wanted.iter().map(|h| h.0).collect();
+                let heard = self.rings.chord(&self.stream, onset, limit, &hz, a4);
+                chords.push(heard.unwrap_or_default());
+            }
+        }
         if f.evidence > 0.0 {
             let note = PlayedNote {
                 onset,
@@ -839,6 +853,7 @@ impl Listener {
             heard_at_s: f.heard_at_s.min(position_s),
             named_at_s: f.named_at_s.or(pitch.map(|_| position_s)),
             features: f.features,
+            chords,
         }));
     }
 

@@ -21,7 +21,7 @@ use super::dsp::peel::Peeler;
 use super::ring_path::{Look, Path, Place};
 
 /// Partials of a string that are looked at, up to this frequency.
-const PARTIALS: usize = 18;
+pub(super) const PARTIALS: usize = 18;
 const UP_TO_HZ: f64 = 950.0;
 /// A string that needs partials closer than this to the lowest bins cannot be seen.
 const FROM_HZ: f64 = 26.0;
@@ -32,12 +32,12 @@ const LEFT_WITHIN_S: f64 = 4.0;
 /// Notes whose partials are remembered.
 const REMEMBERED: usize = 48;
 /// The attack is left out of the first window of a note, in seconds, ...
-const SKIP_S: f64 = 0.020;
+pub(super) const SKIP_S: f64 = 0.020;
 /// ... and after a release the string's last sound.
 const DAMPED_S: f64 = 0.060;
 /// Longest and shortest window, in seconds.
-const WINDOW_S: f64 = 0.36;
-const SHORTEST_S: f64 = 0.060;
+pub(super) const WINDOW_S: f64 = 0.36;
+pub(super) const SHORTEST_S: f64 = 0.060;
 /// A silence is looked at for so long, in seconds.
 const SILENCE_S: f64 = 1.5;
 /// A candidate this close to the played pitch is the played string, in cents.
@@ -46,14 +46,19 @@ const SAME_CENTS: f64 = 70.0;
 const LAST_S: f64 = 0.250;
 /// A partial of a note is looked for within this share of its frequency.
 const PEAK_WITHIN: f64 = 0.006;
-/// Stiffness where none was measured.
+/// Stiffness of an open E where none was measured, halved so many semitones higher: E 1.5e-4, A
+/// 1e-4, D 7e-5, G 4e-5. Working guesses below a measured low B of 3e-4 (J. Kemp 2020, SN Appl.
+/// Sci. 2, 636).
 const USUAL_B: f64 = 1.5e-4;
+const USUAL_B_HALVES: f64 = 7.9;
 /// How fast the weight of a remembered note falls with its distance, in semitones.
 const TEMPLATE_SEMITONES: f64 = 3.0;
 /// Partials further below the strongest than this say nothing, in decibels.
 const TEMPLATE_RANGE_DB: f64 = 25.0;
 /// How much of a template that was never heard itself is believed, in decibels.
 const TEMPLATE_BELIEF: f64 = 0.8;
+/// A template is known by half when notes of this weight are remembered.
+const TEMPLATE_TRUST: f64 = 0.3;
 /// What a template falls with the number of the partial where nothing is known, in decibels.
 const PRIOR_FALL_DB: f64 = 3.0;
 /// A partial that others leave less than this free says nothing.
@@ -137,6 +142,14 @@ struct Remembered {
     f1: f64,
 }
 
+/// Where the partials of a string lie and how its power is spread over them, in decibels.
+#[derive(Clone, Debug)]
+pub(super) struct Template {
+    pub hz: [f64; PARTIALS],
+    pub db: [f64; PARTIALS],
+    pub count: usize,
+}
+
 /// One string or note that may be ringing.
 struct Candidate {
     f1: f64,
@@ -151,11 +164,11 @@ struct Candidate {
 
 /// Listens for strings that ring beside the played one.
 pub struct Rings {
-    rate_hz: f64,
+    pub(super) rate_hz: f64,
     open_hz: Vec<f64>,
     spectrum: Spectrum,
     bins: Vec<Complex<f32>>,
-    peeler: Peeler,
+    pub(super) peeler: Peeler,
     notes: VecDeque<Remembered>,
     open: Vec<Candidate>,
     left: Vec<Candidate>,
@@ -166,11 +179,20 @@ pub struct Rings {
     hum_windows: usize,
 }
 
+/// MIDI note of a frequency at A4 = 440 Hz, near enough to guess a string by.
+fn midi_near(hz: f64) -> f64 {
+    69.0 + 12.0 * (hz / 440.0).log2()
+}
+
 fn cents(a: f64, b: f64) -> f64 {
     1200.0 * (a / b).log2()
 }
 
-fn partial(f1: f64, b: f64, k: usize) -> f64 {
+/// Frequency of partial `k` of a stiff string whose first partial is `f1`, with the stiffness `b`.
+///
+/// # Source
+/// f_k = k f0 sqrt(1 + B k^2): H. Fletcher (1964), J. Acoust. Soc. Am. 36, 203-209.
+pub fn partial(f1: f64, b: f64, k: usize) -> f64 {
     let k = k as f64;
     k * f1 * ((1.0 + b * k * k) / (1.0 + b)).sqrt()
 }
@@ -283,6 +305,47 @@ impl Rings {
             .retain(|c| c.path.is_open() || now - c.released < LEFT_WITHIN_S * r);
     }
 
+    /// Analyses one window.
+    ///
+    /// Output: the power of all that sounds in it; `None` when it is not there.
+    pub(super) fn analyse_window(
+        &mut self,
+        stream: &History,
+        from: f64,
+        length: f64,
+    ) -> Option<f64> {
+        let a = from.round() as i64;
+        let x = stream.range(a, a + length as i64);
+        if x.len() < length as usize {
+            return None;
+        }
+        self.spectrum.analyse(x, self.rate_hz);
+        self.spectrum.centred(x.len(), &mut self.bins);
+        let on = self.on();
+        let range = (FROM_HZ / on.bin_hz) as usize
+            ..((1.5 * UP_TO_HZ / on.bin_hz) as usize).min(self.bins.len());
+        let sum: f64 = self.bins[range]
+            .iter()
+            .map(|c| f64::from(c.norm_sqr()))
+            .sum();
+        // The Hann window spreads a sinusoid over 1.5 cells.
+        Some((sum * on.bin_hz * on.length_s / 1.5).max(1e-16))
+    }
+
+    /// The window that was analysed last.
+    pub(super) fn on(&self) -> Bins<'_> {
+        Bins {
+            bins: &self.bins,
+            bin_hz: self.spectrum.bin_hz,
+            length_s: self.spectrum.length_s,
+        }
+    }
+
+    /// The frequency of the highest peak of that window between two frequencies.
+    pub(super) fn peak_between(&self, lo: f64, hi: f64) -> Option<f64> {
+        self.spectrum.peak_between(lo, hi).map(|p| p.hz)
+    }
+
     fn window(
         &mut self,
         stream: &History,
@@ -291,25 +354,14 @@ impl Rings {
         length: f64,
         place: Place,
     ) {
-        let a = from.round() as i64;
-        let x = stream.range(a, a + length as i64);
-        if x.len() < length as usize {
+        let Some(power) = self.analyse_window(stream, from, length) else {
             return;
-        }
-        self.spectrum.analyse(x, self.rate_hz);
-        self.spectrum.centred(x.len(), &mut self.bins);
+        };
         let on = Bins {
             bins: &self.bins,
             bin_hz: self.spectrum.bin_hz,
             length_s: self.spectrum.length_s,
         };
-        let range = (FROM_HZ / on.bin_hz) as usize
-            ..((1.5 * UP_TO_HZ / on.bin_hz) as usize).min(self.bins.len());
-        let sum: f64 = self.bins[range]
-            .iter()
-            .map(|c| f64::from(c.norm_sqr()))
-            .sum();
-        let power = (sum * on.bin_hz * on.length_s / 1.5).max(1e-16);
         // In a silence the note before it is what a ring is held against.
         self.loudest = power.max(self.loudest);
         let held_against = if note.pitch.is_some() {
@@ -384,49 +436,65 @@ impl Rings {
 
     /// Templates of the open strings from what is remembered.
     fn refresh_open(&mut self) {
-        for (c, &nominal) in self.open.iter_mut().zip(&self.open_hz) {
-            let semitone = 12.0 * nominal.log2();
-            let played = self
-                .notes
-                .iter()
-                .filter(|n| (n.semitone - semitone).abs() < 0.4)
-                .map(|n| n.f1);
-            let (sum, count) = played.fold((0.0, 0), |(s, n), f| (s + f, n + 1));
-            c.f1 = if count > 0 {
-                sum / f64::from(count)
-            } else {
-                nominal
-            };
-            let mut stiff: Vec<f64> = self
-                .notes
-                .iter()
-                .filter(|n| (-0.5..9.5).contains(&(n.semitone - semitone)))
-                .map(|n| n.b / ((n.semitone - semitone) / 6.0).exp2())
-                .collect();
-            stiff.sort_by(f64::total_cmp);
-            let b = stiff.get(stiff.len() / 2).copied().unwrap_or(USUAL_B);
-            c.count = 0;
-            for k in 0..PARTIALS {
-                let hz = partial(c.f1, b, k + 1);
-                if hz > UP_TO_HZ {
-                    break;
-                }
-                c.hz[k] = hz;
-                let (mut sum, mut weight) = (0.0, 0.0);
-                for n in self.notes.iter().filter(|n| k < n.count) {
-                    let w = (-(n.semitone - semitone).abs() / TEMPLATE_SEMITONES).exp();
-                    sum += w * n.db[k];
-                    weight += w;
-                }
-                // What is not known falls gently; what is known from afar is believed in part.
-                let prior = -6.0 - PRIOR_FALL_DB * k as f64;
-                let trust = weight / (weight + 0.3);
-                let known = if weight > 0.0 { sum / weight } else { prior };
-                c.db[k] = TEMPLATE_BELIEF * (trust * known + (1.0 - trust) * prior);
-                c.count = k + 1;
-            }
-            shares(&mut c.db[..c.count]);
+        for i in 0..self.open.len() {
+            let t = self.template(self.open_hz[i]);
+            let c = &mut self.open[i];
+            (c.f1, c.hz, c.db, c.count) = (t.hz[0], t.hz, t.db, t.count);
         }
+    }
+
+    /// How a string at `nominal` hertz should look, from the notes that are remembered: as high as
+    /// that very note was played, as stiff and as bright as its neighbours.
+    pub(super) fn template(&self, nominal: f64) -> Template {
+        let semitone = 12.0 * nominal.log2();
+        let played = self
+            .notes
+            .iter()
+            .filter(|n| (n.semitone - semitone).abs() < 0.4)
+            .map(|n| n.f1);
+        let (sum, count) = played.fold((0.0, 0), |(s, n), f| (s + f, n + 1));
+        let f1 = if count > 0 {
+            sum / f64::from(count)
+        } else {
+            nominal
+        };
+        let mut stiff: Vec<f64> = self
+            .notes
+            .iter()
+            .filter(|n| (-0.5..9.5).contains(&(n.semitone - semitone)))
+            .map(|n| n.b / ((n.semitone - semitone) / 6.0).exp2())
+            .collect();
+        stiff.sort_by(f64::total_cmp);
+        let b = stiff
+            .get(stiff.len() / 2)
+            .copied()
+            .unwrap_or(USUAL_B * ((28.0 - midi_near(nominal)) / USUAL_B_HALVES).exp2());
+        let mut t = Template {
+            hz: [0.0; PARTIALS],
+            db: [0.0; PARTIALS],
+            count: 0,
+        };
+        for k in 0..PARTIALS {
+            let hz = partial(f1, b, k + 1);
+            if hz > UP_TO_HZ {
+                break;
+            }
+            t.hz[k] = hz;
+            let (mut sum, mut weight) = (0.0, 0.0);
+            for n in self.notes.iter().filter(|n| k < n.count) {
+                let w = (-(n.semitone - semitone).abs() / TEMPLATE_SEMITONES).exp();
+                sum += w * n.db[k];
+                weight += w;
+            }
+            // What is not known falls gently; what is known from afar is believed in part.
+            let prior = -6.0 - PRIOR_FALL_DB * k as f64;
+            let trust = weight / (weight + TEMPLATE_TRUST);
+            let known = if weight > 0.0 { sum / weight } else { prior };
+            t.db[k] = TEMPLATE_BELIEF * (trust * known + (1.0 - trust) * prior);
+            t.count = k + 1;
+        }
+        shares(&mut t.db[..t.count]);
+        t
     }
 
     /// Measures the note's last sound and makes it a candidate.
@@ -493,7 +561,7 @@ fn shares(db: &mut [f64]) {
 }
 
 /// Evidence that a string rings in one window, in nats, and its power there.
-fn evidence(
+pub(super) fn evidence(
     seen: &[FreePartial],
     db: &[f64; PARTIALS],
     hz: &[f64; PARTIALS],

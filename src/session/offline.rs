@@ -117,6 +117,22 @@ pub fn score_take(
     })
 }
 
+/// The different chords of the line as MIDI notes, the lowest first.
+fn chords(line: &Line) -> Vec<Vec<u8>> {
+    let mut chords: Vec<Vec<u8>> = Vec::new();
+    for note in line.expected(line.instrument()) {
+        match chords.last_mut() {
+            Some(chord) if note.with_previous => chord.push(note.midi),
+            _ => chords.push(vec![note.midi]),
+        }
+    }
+    chords.retain(|chord| chord.len() > 1);
+    chords.iter_mut().for_each(|chord| chord.sort_unstable());
+    chords.sort_unstable();
+    chords.dedup();
+    chords
+}
+
 /// The open strings of the line's instrument, the thinnest first.
 fn open_midi(line: &Line) -> Vec<u8> {
     let tuning = line.instrument().tuning();
@@ -140,6 +156,13 @@ fn listener(line: &Line, rate: SampleRate, a4: Hertz) -> Result<Listener, Listen
         a4,
         lowest: Hertz(lowest.max(LOWEST_HZ)),
         highest: Hertz(usual.highest.0.max(top * HEADROOM_RATIO)),
+        chords: chords(line)
+            .into_iter()
+            .map(|chord| {
+                let hz = |midi: u8| MidiNote(f64::from(midi)).to_hertz(a4);
+                chord.into_iter().map(hz).collect()
+            })
+            .collect(),
         open_strings: open_midi(line)
             .into_iter()
             .map(|midi| MidiNote(f64::from(midi)).to_hertz(a4))

@@ -207,6 +207,7 @@ pub fn event(onset_s: f64, midi: Option<f64>, evidence: f64) -> HeardNote {
             error_rise_db: [if evidence > 0.0 { 15.0 } else { 0.0 }; 3],
             ..OnsetFeatures::default()
         },
+        chords: Vec::new(),
     }
 }
 

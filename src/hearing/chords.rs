@@ -1,0 +1,124 @@
+//! Notes that should sound *together*: which members of a chord are there, how high, how long.
+//!
+//! The opposite of `rings` with the same ear: each member is looked for by the partials that the
+//! other members leave free. The chords come from outside as plain values; a member that shares
+//! all its partials with another (an octave above it) is said to be undecidable.
+//!
+//! # Source
+//! As in `rings`: Fletcher (1964) for the partials, `dsp::free_partial` for the fit.
+
+use super::dsp::free_partial::{self, FreePartial};
+use super::dsp::history::History;
+use super::events::{HeardChord, HeardMember, MEMBERS};
+use super::rings::{PARTIALS, Rings, SHORTEST_S, SKIP_S, Template, WINDOW_S, evidence};
+
+/// A member is there from this evidence on, in nats.
+const THERE: f64 = 0.0;
+/// A member that has fallen so much below what it was at first is over, in decibels.
+const OVER_DB: f64 = 15.0;
+/// Partials that tell the pitch: the first few that are free and clear, in decibels over noise.
+const PITCH_PARTIALS: usize = 6;
+const PITCH_FREE: f64 = 0.6;
+const PITCH_CLEAR_DB: f64 = 12.0;
+/// A peak is a member's within this many cents of the wanted pitch.
+const PITCH_CENTS: f64 = 60.0;
+
+impl Rings {
+    /// Looks for the members of a chord between an onset and `end`, places in the stream.
+    ///
+    /// Output: `None` when there is too little to be heard. `wanted`: fundamentals in hertz.
+    pub fn chord(
+        &mut self,
+        stream: &History,
+        onset: f64,
+        end: f64,
+        wanted: &[f64],
+        a4_hz: f64,
+    ) -> Option<HeardChord> {
+        let r = self.rate_hz;
+        let start = onset + SKIP_S * r;
+        let length = (end - start).min(WINDOW_S * r);
+        if length < SHORTEST_S * r {
+            return None;
+        }
+        let members = wanted.len().min(MEMBERS);
+        let templates: Vec<Template> = wanted[..members]
+            .iter()
+            .map(|f1| self.template(*f1))
+            .collect();
+        let mut chord = HeardChord::default();
+        for (to, hz) in chord.wanted_midi.iter_mut().zip(wanted) {
+            *to = Some(midi(*hz, a4_hz));
+        }
+        let mut first_db = [f64::NEG_INFINITY; MEMBERS];
+        let mut over = [false; MEMBERS];
+        let steps = ((end - start - length) / (0.5 * length)).ceil().max(0.0) as usize;
+        for step in 0..=steps {
+            let from = start + (end - start - length) * step as f64 / steps.max(1) as f64;
+            let Some(power) = self.analyse_window(stream, from, length) else {
+                break;
+            };
+            for i in 0..members {
+                let others: Vec<f64> = (0..members)
+                    .filter(|j| *j != i)
+                    .flat_map(|j| templates[j].hz[..templates[j].count].iter().copied())
+                    .collect();
+                let t = &templates[i];
+                let mut seen = [FreePartial::default(); PARTIALS];
+                for (k, s) in seen.iter_mut().enumerate().take(t.count) {
+                    if let Some(v) = free_partial::fit(&self.peeler, self.on(), t.hz[k], &others) {
+                        *s = v;
+                    }
+                }
+                let seen = &seen[..t.count];
+                let length_s = self.on().length_s;
+                let (found, level) = evidence(seen, &t.db, &t.hz, length_s, power, 0.0, 0.0);
+                if found.is_nan() {
+                    continue;
+                }
+                let db = 10.0 * level.max(1e-16).log10();
+                let member = chord.members[i].get_or_insert(HeardMember {
+                    midi: None,
+                    evidence: found,
+                    level_db: 10.0 * (level / power).max(1e-9).log10(),
+                    release_s: onset / r,
+                });
+                if step <= 1 {
+                    member.evidence = member.evidence.max(found);
+                    first_db[i] = first_db[i].max(db);
+                }
+                if step == 0 {
+                    member.midi = self.member_pitch(seen, t).map(|hz| midi(hz, a4_hz));
+                }
+                let still = found > THERE && db > first_db[i] - OVER_DB;
+                if still && !over[i] {
+                    member.release_s = (from + length) / r;
+                } else {
+                    over[i] = true;
+                }
+            }
+        }
+        chord.members.iter().any(Option::is_some).then_some(chord)
+    }
+
+    /// The fundamental that the free partials of a member tell.
+    fn member_pitch(&self, seen: &[FreePartial], t: &Template) -> Option<f64> {
+        let (mut sum, mut weight) = (0.0, 0.0);
+        for k in 0..seen.len().min(PITCH_PARTIALS) {
+            let clear = 10.0 * (seen[k].power / seen[k].noise.max(1e-16)).max(1e-9).log10();
+            if seen[k].free < PITCH_FREE || clear < PITCH_CLEAR_DB {
+                continue;
+            }
+            let reach = t.hz[k] * (PITCH_CENTS / 1200.0).exp2() - t.hz[k];
+            let peak = self.peak_between(t.hz[k] - reach, t.hz[k] + reach)?;
+            let w = seen[k].power.sqrt();
+            sum += w * (peak / t.hz[k]).ln();
+            weight += w;
+        }
+        (weight > 0.0).then(|| t.hz[0] * (sum / weight).exp())
+    }
+}
+
+fn midi(hz: f64, a4_hz: f64) -> f64 {
+    69.0 + 12.0 * (hz / a4_hz).log2()
+}
