@@ -9,6 +9,8 @@ use crate::compare::judgement::{Bleed, BleedKind, ExtraNote, Flag, JudgedNote, V
 use crate::compare::scene::Scene;
 use crate::hearing::events::HeardRing;
 
+/// A ring must be three times as likely as silence, in nats.
+const SURE_NATS: f64 = 1.1;
 /// A ring must lie under a note for this long to be held against it, in seconds.
 const UNDER_S: f64 = 0.050;
 /// A note and the ring it left begin and end together within this, in seconds.
@@ -130,7 +132,8 @@ fn one(scene: &Scene, held: &[Held], ring: &HeardRing) -> Option<Bleed> {
         None => open,
     };
     let (from_s, to_s) = free_of(held, string, source, ring);
-    if to_s - from_s < marks.bleed_s || ring.level_db < marks.bleed_db {
+    if to_s - from_s < marks.bleed_s || ring.level_db < marks.bleed_db || ring.evidence < SURE_NATS
+    {
         return None;
     }
     let under = |h: &&Held| h.to_s.min(to_s) - h.from_s.max(from_s) >= UNDER_S;

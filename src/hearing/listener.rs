@@ -85,7 +85,7 @@ const CANDIDATE_DB: f32 = 0.6;
 /// A rise of the novelty beyond this is said at once, in decibels.
 const HEARD_DB: f32 = 2.0;
 /// New lines peak where they are the most of so many looks, ...
-const LINES_SEEN: usize = 7;
+const LINES_SEEN: usize = 5;
 /// ... and are this share of all lines, ...
 const LINES_SHARE: f32 = 0.12;
 /// ... which are not this far below the usual level, in decibels.
@@ -128,7 +128,7 @@ const NAMED_AFTER_PERIODS: f64 = 1.6;
 const FAINT_DB: f32 = 1.0;
 /// ... when so much of the sound after it is new. On recorded strings not one of 261 faint plucks
 /// was below 0.08, four in five ripples were.
-const FAINT_SHARE: f64 = 0.02;
+const FAINT_SHARE: f64 = 0.05;
 /// The onset may lie a little later than the candidate, so there, too, in seconds.
 const FAINT_LATER_S: f64 = 0.015;
 /// What an event with less evidence than this added is not looked at.

@@ -17,9 +17,9 @@ use super::partials::Spectrum;
 
 /// Length of the window and step between windows, in seconds.
 const WINDOW_S: f64 = 0.090;
-const STEP_S: f64 = 0.015;
+const STEP_S: f64 = 0.0225;
 /// Steps between the two windows that are held against each other.
-const LAG: usize = 6;
+const LAG: usize = 4;
 /// Range in which lines are looked for, in hertz.
 const FROM_HZ: f64 = 28.0;
 const TO_HZ: f64 = 1_000.0;
