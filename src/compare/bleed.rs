@@ -9,8 +9,8 @@ use crate::compare::judgement::{Bleed, BleedKind, ExtraNote, Flag, JudgedNote, V
 use crate::compare::scene::Scene;
 use crate::hearing::events::HeardRing;
 
-/// A ring must be three times as likely as silence, in nats.
-const SURE_NATS: f64 = 1.1;
+/// A ring must be this much more likely than silence, in nats.
+const SURE_NATS: f64 = 0.5;
 /// A ring must lie under a note for this long to be held against it, in seconds.
 const UNDER_S: f64 = 0.050;
 /// A note and the ring it left begin and end together within this, in seconds.

@@ -9,7 +9,7 @@
 /// Costs of beginning to ring, in nats: right after the note that was left, ...
 const START_AFTER_SOURCE: f64 = 0.5;
 /// ... at the onset of another note, ...
-const START_AT_ONSET: f64 = 2.0;
+const START_AT_ONSET: f64 = 1.5;
 /// ... and anywhere else.
 const START_IN_NOTE: f64 = 5.0;
 /// Costs of ceasing at the end of a note, and within one.

@@ -531,7 +531,9 @@ impl Rings {
                 .map(|p| p.hz)
                 .filter(|hz| (hz - at).abs() < PEAK_WITHIN * at)
                 .unwrap_or(at);
-            n.db[k] = peak.map_or(-90.0, |p| p.db);
+            n.db[k] = peak
+                .map_or(f64::NEG_INFINITY, |p| p.db)
+                .max(self.spectrum.highest_db(at - reach, at + reach));
             n.count = k + 1;
         }
         shares(&mut n.db[..n.count]);

@@ -163,6 +163,16 @@ impl Spectrum {
             .map(|k| self.refine(k))
     }
 
+    /// The highest bin between `lo` and `hi` hertz, in decibels.
+    pub fn highest_db(&self, lo: f64, hi: f64) -> f64 {
+        let last = self.db.len().saturating_sub(1);
+        let from = ((lo / self.bin_hz).max(0.0) as usize).min(last);
+        let to = ((hi / self.bin_hz) as usize + 1).min(last);
+        self.db[from..=to.max(from)]
+            .iter()
+            .fold(f64::NEG_INFINITY, |top, v| top.max(f64::from(*v)))
+    }
+
     /// Mean of the decibels between `lo` and `hi` hertz.
     pub fn mean_db(&self, lo: f64, hi: f64) -> f64 {
         let from = ((lo / self.bin_hz).max(0.0) as usize).min(self.db.len().saturating_sub(1));
