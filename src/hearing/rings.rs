@@ -65,6 +65,8 @@ const PRIOR_FALL_DB: f64 = 3.0;
 const LEAST_FREE: f64 = 0.3;
 /// The evidence is that of the partials at this rank, so that one leaking partial makes no string.
 const RANK: f64 = 0.35;
+/// The level is that of the partials at this one.
+const MIDDLE: f64 = 0.6;
 /// Weights of the evidence.
 const LEVEL_WEIGHT: f64 = 0.27;
 const LEVEL_FROM_DB: f64 = -30.0;
@@ -76,7 +78,7 @@ const CONSTANT: f64 = -1.7;
 /// With less free than this share nothing can be told.
 const LEAST_SHARE: f64 = 0.02;
 /// A string that rings already is believed with so much less level, in decibels ...
-const LENIENT_DB: f64 = 8.0;
+const LENIENT_DB: f64 = 7.0;
 /// ... and with its high partials died away by so much for each 100 Hz.
 const AGED_DB: [f64; 3] = [0.0, 5.0, 10.0];
 
@@ -602,24 +604,27 @@ pub(super) fn evidence(
     if used == 0 || share < LEAST_SHARE {
         return (f64::NAN, 0.0);
     }
-    let level = ranked(&mut levels[..used]);
-    let clear = ranked(&mut clears[..used]);
+    let level = ranked(&mut levels[..used], RANK);
+    let clear = ranked(&mut clears[..used], RANK);
     let score = LEVEL_WEIGHT * (level + lenient_db - LEVEL_FROM_DB)
         + CLEAR_WEIGHT * clear
         + SHARE_WEIGHT * share.ln()
         + LENGTH_WEIGHT * (length_s / LENGTH_S).ln()
         + CONSTANT;
-    (score, loud / share)
+    // The level, too, is that of most partials: one that leaks must not make it.
+    let middle = ranked(&mut levels[..used], MIDDLE);
+    let robust = power * 10f64.powf(middle / 10.0);
+    (score, robust.min(loud / share))
 }
 
 /// The value at the given rank of weighted values.
-fn ranked(values: &mut [(f64, f64)]) -> f64 {
+fn ranked(values: &mut [(f64, f64)], rank: f64) -> f64 {
     values.sort_by(|a, b| a.0.total_cmp(&b.0));
     let all: f64 = values.iter().map(|v| v.1).sum();
     let mut passed = 0.0;
     for v in values.iter() {
         passed += v.1;
-        if passed >= RANK * all {
+        if passed >= rank * all {
             return v.0;
         }
     }
