@@ -21,13 +21,14 @@ use crate::units::Hertz;
 /// Judge recorded takes of a line
 ///
 /// Listens to each take, finds the line in it, and reports every note: the right one or not,
-/// early or late, with a gap before the next, dead, cut short, out of tune.
+/// early or late, with a gap before the next, over a ringing string, dead, cut short, out of tune.
 #[derive(Args, Debug)]
 #[command(after_help = "Example:\n  \
     seamline score demo-data/two-octaves-flawed.wav --line demo-data/two-octaves.line\n\n\
     Names for --mark (what they mean and their values stand under every report):\n  \
     timing_ms  gap_ms  gap_depth_db  gap_over_baseline_ms  gap_clear_ms\n  \
-    wrong_cents  out_of_tune_cents  dead_fall_db  clipped_share\n\n\
+    wrong_cents  out_of_tune_cents  dead_fall_db  clipped_share\n  \
+    bleed_below_db  bleed_ms  bleed_slight_below_db\n\n\
     Exit code: 0 done, 1 done but below --pass-mark, 2 wrong usage or input.")]
 pub(super) struct ScoreArguments {
     /// Sound files (WAV or FLAC); `-` is standard input

@@ -112,7 +112,7 @@ impl PartialEq for Mark {
 
 /// All marks a player may set. The upper ends only keep typing mistakes out: ten seconds, an
 /// octave, the range of 16 bits.
-const MARKS: [Mark; 9] = [
+const MARKS: [Mark; 12] = [
     Mark {
         name: "timing_ms",
         max: 10_000.0,
@@ -157,6 +157,21 @@ const MARKS: [Mark; 9] = [
         name: "clipped_share",
         max: 1.0,
         of: |marks| &mut marks.clipped_share,
+    },
+    Mark {
+        name: "bleed_below_db",
+        max: 96.0,
+        of: |marks| &mut marks.bleed_below_db,
+    },
+    Mark {
+        name: "bleed_ms",
+        max: 10_000.0,
+        of: |marks| &mut marks.bleed_ms,
+    },
+    Mark {
+        name: "bleed_slight_below_db",
+        max: 96.0,
+        of: |marks| &mut marks.bleed_slight_below_db,
     },
 ];
 

@@ -132,7 +132,9 @@ fn one(scene: &Scene, held: &[Held], ring: &HeardRing) -> Option<Bleed> {
         None => open,
     };
     let (from_s, to_s) = free_of(held, string, source, ring);
-    if to_s - from_s < marks.bleed_s || ring.level_db < marks.bleed_db || ring.evidence < SURE_NATS
+    if 1e3 * (to_s - from_s) < marks.bleed_ms
+        || ring.level_db < -marks.bleed_below_db
+        || ring.evidence < SURE_NATS
     {
         return None;
     }

@@ -302,7 +302,7 @@ fn extra(notes: &[JudgedNote], extras: &[ExtraNote]) -> Vec<Finding> {
 
 /// Rings, those of one string and one pitch in one sentence, the loudest first.
 fn rings(scene: &Scene, notes: &[JudgedNote], bleed: &[Bleed]) -> Vec<Finding> {
-    let slight_db = scene.settings.marks.bleed_slight_db;
+    let slight_db = -scene.settings.marks.bleed_slight_below_db;
     let key = |b: &Bleed| (b.string, b.kind, b.midi.round() as i64);
     let mut keys: Vec<_> = bleed.iter().map(key).collect();
     keys.sort_unstable();

@@ -29,15 +29,13 @@ pub struct Marks {
     pub out_of_tune_cents: f64,
     /// Dead when the level falls this many decibels faster after the attack than its neighbours.
     pub dead_fall_db: f64,
-    /// Bleed counts from this level relative to what is played over it, in decibels.
-    ///
-    /// # Source
-    /// Sympathetic strings lie at -30 to -50 dB (algorithms' survey, measured on solid bodies).
-    pub bleed_db: f64,
-    /// ... and when it lasts this many seconds.
-    pub bleed_s: f64,
-    /// Bleed below this level is *slight*, in decibels.
-    pub bleed_slight_db: f64,
+    /// Bleed counts down to so many decibels below what is played over it: the sympathetic ringing
+    /// of a solid body lies there and below. Common practice, no source.
+    pub bleed_below_db: f64,
+    /// ... and when it lasts this many milliseconds.
+    pub bleed_ms: f64,
+    /// Bleed further below than this is *slight*, in decibels.
+    pub bleed_slight_below_db: f64,
     /// A note with no legato join after it is clipped when it lasts less than this share of its
     /// written length.
     pub clipped_share: f64,
@@ -54,9 +52,9 @@ impl Default for Marks {
             wrong_cents: 70.0,
             out_of_tune_cents: 20.0,
             dead_fall_db: 10.0,
-            bleed_db: -30.0,
-            bleed_s: 0.150,
-            bleed_slight_db: -20.0,
+            bleed_below_db: 30.0,
+            bleed_ms: 150.0,
+            bleed_slight_below_db: 20.0,
             clipped_share: 0.65,
         }
     }

@@ -200,6 +200,9 @@ struct MarksOut {
     out_of_tune_cents: Option<f64>,
     dead_fall_db: Option<f64>,
     clipped_share: Option<f64>,
+    bleed_below_db: Option<f64>,
+    bleed_ms: Option<f64>,
+    bleed_slight_below_db: Option<f64>,
 }
 
 impl<'a> From<&'a TakeResult> for Report<'a> {
@@ -380,6 +383,9 @@ impl From<&Marks> for MarksOut {
             out_of_tune_cents: round(marks.out_of_tune_cents, DECIMALS_CENTS),
             dead_fall_db: round(marks.dead_fall_db, DECIMALS_DB),
             clipped_share: round(marks.clipped_share, DECIMALS_SHARE),
+            bleed_below_db: round(marks.bleed_below_db, DECIMALS_DB),
+            bleed_ms: round(marks.bleed_ms, DECIMALS_MS),
+            bleed_slight_below_db: round(marks.bleed_slight_below_db, DECIMALS_DB),
         }
     }
 }

@@ -57,6 +57,13 @@ pub(super) fn verdicts(result: &TakeResult) -> String {
             parts.push(format!("{count} {word}"));
         }
     }
+    match result.judgement.bleed.as_deref().map_or(0, <[_]>::len) {
+        0 => {}
+        rings => parts.push(format!(
+            "another string rings {rings} {}",
+            plural(rings, "time", "times")
+        )),
+    }
     format!("{}: {}.", name(result), parts.join(", "))
 }
 

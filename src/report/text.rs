@@ -186,6 +186,16 @@ impl Page {
             "wrong",
             format!("from {} cents off the written pitch", marks.wrong_cents),
         );
+        if result.judgement.bleed.is_some() {
+            say(
+                "bleed",
+                format!(
+                    "another string for {} ms, down to {} dB below the note over it; slight from \
+                     {} dB below",
+                    marks.bleed_ms, marks.bleed_below_db, marks.bleed_slight_below_db
+                ),
+            );
+        }
         say(
             "dead",
             format!("falls {} dB faster than its neighbours", marks.dead_fall_db),
