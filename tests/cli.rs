@@ -129,6 +129,7 @@ fn golden_help_is_unchanged() {
         ("help.txt", &["--help"] as &[&str]),
         ("help-score.txt", &["score", "--help"]),
         ("help-hear.txt", &["hear", "--help"]),
+        ("help-tune.txt", &["tune", "--help"]),
     ] {
         let run = bench.run(arguments).exits(0);
         let text = run.out();
@@ -500,4 +501,82 @@ fn twice_the_same_is_the_same() {
             .exits(0)
     };
     assert_eq!(score().out(), score().out());
+}
+
+/// Open strings are checked, kept, and known again when a take is scored; what is no file of
+/// strings is refused with a word on how to mend it.
+#[test]
+fn strings_are_checked_kept_and_known_again() {
+    let bench = Bench::new();
+    fs::write(
+        bench.path("open.line"),
+        "tempo: 60\nmeter: 4/4\nkey: C major\n\n1/2 4:0! 3:0!\n1/2 2:0! 1:0!\n",
+    )
+    .expect("a line");
+    bench
+        .run(&["hear", "open.line", "-o", "open.wav", "--seed", "3"])
+        .exits(0);
+    let run = bench
+        .run(&["tune", "open.wav", "--keep", "bass.json"])
+        .exits(0);
+    assert!(
+        run.out().contains("4 of 4 strings heard"),
+        "{}",
+        run.shown()
+    );
+    bench.take("take.wav", &[]);
+    let known = [
+        "score",
+        "take.wav",
+        "--line",
+        "two.line",
+        "--strings",
+        "bass.json",
+    ];
+    let run = bench.run(&known).exits(0);
+    assert!(run.out().contains("all 8 notes right"), "{}", run.shown());
+    for (file, text, word) in [
+        ("no.json", "{}", "seamline tune TAKE --keep FILE"),
+        (
+            "odd.json",
+            "{\"schema\":1,\"kind\":\"strings\",\"strings\":[{\"hz\":-1,\"inharmonicity\":0,\"partials_db\":[0]}]}",
+            "string 1",
+        ),
+    ] {
+        fs::write(bench.path(file), text).expect("a file");
+        let run = bench
+            .run(&["score", "take.wav", "--line", "two.line", "--strings", file])
+            .exits(2);
+        assert!(
+            run.err().contains(file) && run.err().contains(word),
+            "{}",
+            run.shown()
+        );
+    }
+    bench
+        .run(&[
+            "score",
+            "take.wav",
+            "--line",
+            "two.line",
+            "--strings",
+            "nowhere.json",
+        ])
+        .exits(2);
+    // A take without an open string has nothing to keep, and nothing is written.
+    fs::write(
+        bench.path("rest.line"),
+        "tempo: 60\nmeter: 4/4\nkey: C major\n\n1/2 4:6 r\n",
+    )
+    .expect("a line");
+    bench.run(&["hear", "rest.line", "-o", "rest.wav"]).exits(0);
+    let run = bench
+        .run(&["tune", "rest.wav", "--keep", "none.json"])
+        .exits(2);
+    assert!(
+        run.err().contains("no open string was heard"),
+        "{}",
+        run.shown()
+    );
+    assert!(!bench.path("none.json").exists());
 }

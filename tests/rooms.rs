@@ -23,7 +23,16 @@ const MAY_USE: &[(&str, &[&str])] = &[
         "session",
         &["units", "music", "hearing", "sound", "compare"],
     ),
-    ("report", &["units", "music", "compare", "session::result"]),
+    (
+        "report",
+        &[
+            "units",
+            "music",
+            "compare",
+            "session::result",
+            "session::tuning",
+        ],
+    ),
     ("cli", &["*"]),
 ];
 

@@ -7,6 +7,7 @@
 //! |---|---|
 //! | `score` | judge recorded takes |
 //! | `hear` | render a line as sound |
+//! | `tune` | check an instrument's strings |
 //! | `options` | what several commands ask for: the line, its bars, tempo and tuning |
 //! | `values` | the values that options take, read and checked |
 //! | `failure` | what ends a command: one message that says how to mend it |
@@ -17,6 +18,7 @@ mod hear;
 mod options;
 mod output;
 mod score;
+mod tune;
 mod values;
 
 use std::process::ExitCode;
@@ -49,6 +51,7 @@ struct Arguments {
 enum Command {
     Score(score::ScoreArguments),
     Hear(hear::HearArguments),
+    Tune(tune::TuneArguments),
 }
 
 /// Runs the program; the exit code is 0 done, 1 below the asked-for mark, 2 usage or input error.
@@ -66,6 +69,7 @@ pub fn run() -> ExitCode {
     let code = match arguments.command {
         Command::Score(arguments) => score::run(&arguments),
         Command::Hear(arguments) => hear::run(&arguments),
+        Command::Tune(arguments) => tune::run(&arguments),
     };
     ExitCode::from(code)
 }

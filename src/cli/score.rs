@@ -11,8 +11,10 @@ use super::values::{self, MarkChoice};
 use super::{BELOW, DONE, FAILED};
 use crate::compare::judgement::TimingMode;
 use crate::compare::marks::Marks;
+use crate::hearing::calibration::KnownString;
 use crate::music::line::Line;
 use crate::report::{json, text};
+use crate::session::instrument_file;
 use crate::session::offline::{ScoreSettings, score_take};
 use crate::session::result::TakeResult;
 use crate::sound;
@@ -50,6 +52,10 @@ pub(super) struct ScoreArguments {
     #[arg(long, value_name = "HZ", default_value = "440", value_parser = values::a4)]
     a4: f64,
 
+    /// What `tune --keep` measured of the instrument's strings
+    #[arg(long, value_name = "FILE.json")]
+    strings: Option<PathBuf>,
+
     /// Write the whole result as JSON; `-` is standard output, without the text
     #[arg(long, value_name = "PATH|-")]
     json: Option<PathBuf>,
@@ -82,7 +88,12 @@ fn score(arguments: &ScoreArguments) -> Result<u8, Failure> {
     for mark in &arguments.marks {
         mark.apply(&mut marks);
     }
+    let known_strings = match &arguments.strings {
+        Some(path) => read_strings(path)?,
+        None => Vec::new(),
+    };
     let settings = ScoreSettings {
+        known_strings,
         a4: Hertz(arguments.a4),
         marks,
         mode: if arguments.click {
@@ -141,6 +152,25 @@ fn check_files(arguments: &ScoreArguments, target: Option<&Target>) -> Result<()
         output::keep_apart(path, &inputs)?;
     }
     Ok(())
+}
+
+/// Largest file of strings read, in bytes: a hundred times a real one.
+const STRINGS_BYTES_MAX: u64 = 1 << 20;
+
+fn read_strings(path: &Path) -> Result<Vec<KnownString>, Failure> {
+    let name = path.display();
+    let opened = |error: std::io::Error| {
+        Failure::new(format!(
+            "{name}: cannot be read ({error}); check the path and that you may read it"
+        ))
+    };
+    if std::fs::metadata(path).map_err(opened)?.len() > STRINGS_BYTES_MAX {
+        return Err(Failure::new(format!(
+            "{name}: too large for a file of strings; is this the take?"
+        )));
+    }
+    let bytes = std::fs::read(path).map_err(opened)?;
+    instrument_file::read(&bytes).map_err(|error| Failure::new(format!("{name}: {error}")))
 }
 
 fn judge_take(path: &Path, line: &Line, settings: &ScoreSettings) -> Result<TakeResult, Failure> {

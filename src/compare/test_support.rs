@@ -25,5 +25,6 @@ pub(crate) fn heard(onset_s: f64, midi: f64) -> HeardNote {
         named_at_s: Some(onset_s + 0.05),
         features: OnsetFeatures::default(),
         chords: Vec::new(),
+        still: None,
     }
 }

@@ -5,6 +5,8 @@
 //! fractional MIDI notes (MIDI 1.0: note 69 is A4). The only room outside of `hearing` that reads
 //! the features of an onset is `compare`.
 
+pub use super::calibration::StillSounding;
+
 /// How a note's sound ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum EndCause {
@@ -186,6 +188,9 @@ pub struct HeardNote {
     pub features: OnsetFeatures,
     /// What was heard of each chord that was asked for, in the order in which they were.
     pub chords: Vec<HeardChord>,
+    /// What still sounded after it was stopped, the loudest first; `None` when nobody listened for
+    /// that, or there was too little silence.
+    pub still: Option<Vec<StillSounding>>,
 }
 
 /// A string that rang while another one was played, or when none should.

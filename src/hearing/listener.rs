@@ -14,6 +14,7 @@
 
 use std::collections::VecDeque;
 
+use super::calibration::KnownString;
 use super::dsp::decimate::Decimator;
 use super::dsp::envelope;
 use super::dsp::history::History;
@@ -41,6 +42,10 @@ pub struct ListenerConfig {
     pub open_strings: Vec<Hertz>,
     /// Chords that may be asked for, the lowest note first.
     pub chords: Vec<Vec<Hertz>>,
+    /// What was measured of the strings before.
+    pub known_strings: Vec<KnownString>,
+    /// Whether to listen for what still sounds after a note was stopped.
+    pub after_stop: bool,
 }
 
 impl ListenerConfig {
@@ -53,6 +58,8 @@ impl ListenerConfig {
             highest: Hertz(560.0),
             open_strings: [97.9989, 73.4162, 55.0, 41.2034].map(Hertz).to_vec(),
             chords: Vec::new(),
+            known_strings: Vec::new(),
+            after_stop: false,
         }
     }
 }
@@ -160,6 +167,8 @@ const SILENCE_DB: f64 = 25.0;
 const OVER_ABOVE_DB: f64 = 10.0;
 /// ... for longer than this; ...
 const OVER_LONG_S: f64 = 0.400;
+/// The last so much of a note is looked at for its end, in seconds; ...
+const LOOKED_AT_S: f64 = 0.9;
 /// ... this much is looked at behind it.
 const OVER_TAIL_S: f64 = 0.120;
 /// How fast the usual level follows a new note.
@@ -310,7 +319,8 @@ impl Listener {
             rings: Rings::new(
                 low_rate,
                 &config.open_strings.iter().map(|h| h.0).collect::<Vec<_>>(),
-            ),
+            )
+            .with_known(&config.known_strings),
             trace: Vec::new(),
             quiet_db: f64::INFINITY,
             latency_s,
@@ -364,6 +374,12 @@ impl Listener {
         }
         let a4 = self.config.a4;
         self.rings.finish(&mut |ring| say(rang(ring, a4)));
+    }
+
+    /// What was heard of each open string when it was plucked open, in the order in which they
+    /// were given.
+    pub fn strings(&self) -> Vec<Option<KnownString>> {
+        self.rings.strings()
     }
 
     fn position_s(&self) -> f64 {
@@ -818,6 +834,13 @@ impl Listener {
                 chords.push(heard.unwrap_or_default());
             }
         }
+        let still = match pitch {
+            Some(p) if self.config.after_stop && f.evidence > 0.0 => {
+                let stopped = (onset, end.at, limit);
+                self.rings.still(&self.stream, stopped, p.hz)
+            }
+            _ => None,
+        };
         if f.evidence > 0.0 {
             let note = PlayedNote {
                 onset,
@@ -854,6 +877,7 @@ impl Listener {
             named_at_s: f.named_at_s.or(pitch.map(|_| position_s)),
             features: f.features,
             chords,
+            still,
         }));
     }
 
@@ -900,7 +924,13 @@ impl Listener {
         let guard = 0.5 * period + 0.004 * r;
         let stop = if cut { limit - guard } else { limit };
         let stop = self.end_of_sound(onset, stop);
-        let start = (onset + 0.020 * r).max(limit - 0.9 * r).min(stop);
+        // Where a stop is waited for, what sounds on after it may last longer than that.
+        let looked_at = if self.config.after_stop {
+            LONGEST_NOTE_S
+        } else {
+            LOOKED_AT_S
+        };
+        let start = (onset + 0.020 * r).max(stop - looked_at * r).min(stop);
         let half = 0.5 * period;
         let from = (start - half).round() as i64;
         let to = (stop + half).round() as i64;

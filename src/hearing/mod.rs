@@ -8,6 +8,7 @@
 //! | `naming` | *soon*: which note, after about a period and a half |
 //! | `pitch` | settled: which note, and how high exactly |
 //! | `rings` | what else rings beside the played note |
+//! | `calibration` | what is known of an instrument's strings; what still sounds after a stop |
 //! | `chords` | which members of a chord are there, and how long |
 //! | `ring_path` | when it began and when it stopped |
 //! | `dsp` | the arithmetic, one file per method |
@@ -19,6 +20,7 @@
 //! Each step names its paper where it stands; the steps in their order, with what was measured and
 //! what was fitted, stand in `DEVELOPERS.md`.
 
+pub mod calibration;
 pub mod chords;
 pub mod dsp;
 pub mod events;

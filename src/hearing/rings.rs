@@ -14,6 +14,7 @@ use std::collections::VecDeque;
 
 use realfft::num_complex::Complex;
 
+use super::calibration::KnownString;
 use super::dsp::free_partial::{self, Bins, FreePartial};
 use super::dsp::history::History;
 use super::dsp::partials::Spectrum;
@@ -167,7 +168,9 @@ struct Candidate {
 /// Listens for strings that ring beside the played one.
 pub struct Rings {
     pub(super) rate_hz: f64,
-    open_hz: Vec<f64>,
+    pub(super) open_hz: Vec<f64>,
+    /// Open strings as they were measured before.
+    known: Vec<Remembered>,
     spectrum: Spectrum,
     bins: Vec<Complex<f32>>,
     pub(super) peeler: Peeler,
@@ -205,6 +208,7 @@ impl Rings {
         let mut rings = Self {
             rate_hz,
             open_hz: open_hz.to_vec(),
+            known: Vec::new(),
             spectrum: Spectrum::new(),
             bins: Vec::new(),
             peeler: Peeler::new(),
@@ -228,6 +232,32 @@ impl Rings {
             })
             .collect();
         rings
+    }
+
+    /// Takes what is known of the instrument's strings.
+    pub fn with_known(mut self, strings: &[KnownString]) -> Self {
+        self.known = strings
+            .iter()
+            .filter(|s| s.hz > 0.0 && s.hz.is_finite())
+            .map(|s| {
+                let mut n = Remembered {
+                    semitone: 12.0 * s.hz.log2(),
+                    b: s.inharmonicity,
+                    hz: [0.0; PARTIALS],
+                    db: [0.0; PARTIALS],
+                    count: 0,
+                    release: 0.0,
+                    f1: s.hz,
+                };
+                for (k, db) in s.partials_db.iter().take(PARTIALS).enumerate() {
+                    n.hz[k] = partial(s.hz, s.inharmonicity, k + 1);
+                    n.db[k] = *db;
+                    n.count = k + 1;
+                }
+                n
+            })
+            .collect();
+        self
     }
 
     /// The next note is settled: looks at what rang beside it, and remembers it.
@@ -449,9 +479,8 @@ impl Rings {
     /// that very note was played, as stiff and as bright as its neighbours.
     pub(super) fn template(&self, nominal: f64) -> Template {
         let semitone = 12.0 * nominal.log2();
-        let played = self
-            .notes
-            .iter()
+        let remembered = || self.notes.iter().chain(&self.known);
+        let played = remembered()
             .filter(|n| (n.semitone - semitone).abs() < 0.4)
             .map(|n| n.f1);
         let (sum, count) = played.fold((0.0, 0), |(s, n), f| (s + f, n + 1));
@@ -460,9 +489,7 @@ impl Rings {
         } else {
             nominal
         };
-        let mut stiff: Vec<f64> = self
-            .notes
-            .iter()
+        let mut stiff: Vec<f64> = remembered()
             .filter(|n| (-0.5..9.5).contains(&(n.semitone - semitone)))
             .map(|n| n.b / ((n.semitone - semitone) / 6.0).exp2())
             .collect();
@@ -483,7 +510,7 @@ impl Rings {
             }
             t.hz[k] = hz;
             let (mut sum, mut weight) = (0.0, 0.0);
-            for n in self.notes.iter().filter(|n| k < n.count) {
+            for n in remembered().filter(|n| k < n.count) {
                 let w = (-(n.semitone - semitone).abs() / TEMPLATE_SEMITONES).exp();
                 sum += w * n.db[k];
                 weight += w;
@@ -497,6 +524,32 @@ impl Rings {
         }
         shares(&mut t.db[..t.count]);
         t
+    }
+
+    /// What was heard of each open string when it was plucked open.
+    pub fn strings(&self) -> Vec<Option<KnownString>> {
+        self.open_hz
+            .iter()
+            .map(|&open| {
+                let semitone = 12.0 * open.log2();
+                let played = || {
+                    self.notes
+                        .iter()
+                        .filter(|n| (n.semitone - semitone).abs() < 0.6)
+                };
+                let count = played().count();
+                let mean = |of: &dyn Fn(&Remembered) -> f64| {
+                    played().map(of).sum::<f64>() / count.max(1) as f64
+                };
+                (count > 0).then(|| KnownString {
+                    hz: mean(&|n| n.f1),
+                    inharmonicity: mean(&|n| n.b),
+                    partials_db: (0..played().map(|n| n.count).min().unwrap_or(0))
+                        .map(|k| mean(&|n| n.db[k]).clamp(-90.0, 0.0))
+                        .collect(),
+                })
+            })
+            .collect()
     }
 
     /// Measures the note's last sound and makes it a candidate.

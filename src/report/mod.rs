@@ -10,6 +10,7 @@ mod page;
 #[cfg(test)]
 mod sample;
 mod staff;
+pub mod strings;
 mod tab;
 pub mod text;
 mod words;

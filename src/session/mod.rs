@@ -1,7 +1,9 @@
 //! One run: source, listener, comparator, result.
 //!
 //! Here is the only place where the rooms below are joined into one path. Nothing here reads
-//! arguments, prints or formats. Used by `report` (its result type alone) and `cli`.
+//! arguments, prints or formats. Used by `report` (its result types alone) and `cli`.
 
+pub mod instrument_file;
 pub mod offline;
 pub mod result;
+pub mod tuning;

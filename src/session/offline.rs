@@ -5,6 +5,7 @@
 use crate::compare::judgement::TimingMode;
 use crate::compare::marks::Marks;
 use crate::compare::{Settings, judge_with_rings};
+use crate::hearing::calibration::KnownString;
 use crate::hearing::events::{Event, HeardNote, HeardRing};
 use crate::hearing::listener::{ListenError, Listener, ListenerConfig};
 use crate::music::line::Line;
@@ -33,6 +34,8 @@ pub struct ScoreSettings {
     pub a4: Hertz,
     /// The limits between fine and flagged.
     pub marks: Marks,
+    /// What was measured of the instrument's strings before, if anything.
+    pub known_strings: Vec<KnownString>,
     /// Whether the take was played to a click at the line's tempo.
     pub mode: TimingMode,
     /// The listener gets at most this many frames at once, at least 1 (0 is taken as 1). It must
@@ -45,6 +48,7 @@ impl Default for ScoreSettings {
         Self {
             a4: STANDARD_A4,
             marks: Marks::default(),
+            known_strings: Vec::new(),
             mode: TimingMode::Free,
             block_frames: 4096,
         }
@@ -84,10 +88,13 @@ pub fn score_take(
     settings: &ScoreSettings,
 ) -> Result<TakeResult, SessionError> {
     let rate = source.format().rate;
-    let mut listener = listener(line, rate, settings.a4).map_err(|cause| SessionError::Listen {
-        file: name.to_owned(),
-        cause,
-    })?;
+    let mut listener =
+        listener(line, rate, settings.a4, &settings.known_strings).map_err(|cause| {
+            SessionError::Listen {
+                file: name.to_owned(),
+                cause,
+            }
+        })?;
     let heard = listen(source, &mut listener, settings.block_frames.max(1))?;
     let loudest = Decibels::from_amplitude(f64::from(heard.peak)).0;
     let expected = line.expected(line.instrument());
@@ -142,7 +149,12 @@ fn open_midi(line: &Line) -> Vec<u8> {
 }
 
 /// A listener for what can be played on the line's instrument.
-fn listener(line: &Line, rate: SampleRate, a4: Hertz) -> Result<Listener, ListenError> {
+fn listener(
+    line: &Line,
+    rate: SampleRate,
+    a4: Hertz,
+    known_strings: &[KnownString],
+) -> Result<Listener, ListenError> {
     let usual = ListenerConfig::bass(rate);
     let open = f64::from(line.instrument().range().0);
     let lowest = MidiNote(open).to_hertz(a4).0 * FOOTROOM_RATIO;
@@ -156,6 +168,8 @@ fn listener(line: &Line, rate: SampleRate, a4: Hertz) -> Result<Listener, Listen
         a4,
         lowest: Hertz(lowest.max(LOWEST_HZ)),
         highest: Hertz(usual.highest.0.max(top * HEADROOM_RATIO)),
+        known_strings: known_strings.to_vec(),
+        after_stop: false,
         chords: chords(line)
             .into_iter()
             .map(|chord| {

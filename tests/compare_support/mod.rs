@@ -208,6 +208,7 @@ pub fn event(onset_s: f64, midi: Option<f64>, evidence: f64) -> HeardNote {
             ..OnsetFeatures::default()
         },
         chords: Vec::new(),
+        still: None,
     }
 }
 

@@ -1,0 +1,182 @@
+//! Strings instead of lines: how each is tuned, what it is like, and what sounds after it was
+//! stopped.
+//!
+//! The player plucks each open string alone, lets it ring, stops it with the hand and waits; a
+//! note at the twelfth fret tells the intonation. The same ear hears it as hears a take.
+
+use crate::hearing::calibration::KnownString;
+use crate::hearing::events::{EndCause, Event, HeardNote};
+use crate::hearing::listener::{Listener, ListenerConfig};
+use crate::music::instrument::Tuning;
+use crate::session::offline::SessionError;
+use crate::sound::block::{Delivery, Source};
+use crate::units::{Decibels, Hertz, MidiNote};
+
+/// A note this close to an open string is taken for it, in semitones: less than the half of the
+/// way to the next fret.
+const STRING_SEMITONES: f64 = 0.6;
+/// A pitch less certain than this is not shown, in cents.
+const VAGUE_CENTS: f64 = 20.0;
+/// Lowest pitch listened to below the lowest string, as a ratio of frequencies.
+const FOOTROOM_RATIO: f64 = 0.89;
+
+/// What was heard of one string.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StringCheck {
+    /// Its number, 1 for the thinnest.
+    pub string: u8,
+    /// The pitch it should have, as a MIDI note.
+    pub open_midi: u8,
+    /// How often it was plucked open.
+    pub plucks: usize,
+    /// How far off it is, and one standard deviation, in cents; `None` when it was not heard
+    /// clearly.
+    pub cents: Option<(f64, f64)>,
+    /// The note at the twelfth fret less an octave above the open string, in cents.
+    pub twelfth_cents: Option<f64>,
+    /// How long after the pluck it was stopped, in seconds.
+    pub stopped_after_s: Option<f64>,
+    /// What still sounded after it was stopped: string (its own number when it is this one),
+    /// and level relative to the pluck, in decibels. `None` when there was no silence to tell.
+    pub still: Option<Vec<(u8, f64)>>,
+    /// The string as later takes can know it.
+    pub known: Option<KnownString>,
+}
+
+/// What was heard of an instrument.
+#[derive(Clone, Debug, PartialEq)]
+pub struct InstrumentCheck {
+    /// The take as the player named it.
+    pub file: String,
+    /// Frequency of A4.
+    pub a4: Hertz,
+    /// Loudest level of the take in decibels relative to full scale.
+    pub loudest_dbfs: f64,
+    /// One entry for each string, the thinnest first.
+    pub strings: Vec<StringCheck>,
+}
+
+/// Listens to open strings played one after the other.
+///
+/// # Errors
+/// When the source fails on the way, or when its rate cannot be listened to.
+pub fn check_strings(
+    name: &str,
+    source: &mut dyn Source,
+    tuning: &Tuning,
+    a4: Hertz,
+) -> Result<InstrumentCheck, SessionError> {
+    let open: Vec<u8> = (1..=tuning.strings())
+        .filter_map(|string| tuning.open_midi(string))
+        .collect();
+    let hz = |midi: u8| MidiNote(f64::from(midi)).to_hertz(a4);
+    let usual = ListenerConfig::bass(source.format().rate);
+    let lowest = open.iter().min().map_or(usual.lowest.0, |&m| hz(m).0);
+    let top = open.iter().max().map_or(usual.highest.0, |&m| hz(m).0);
+    let config = ListenerConfig {
+        a4,
+        lowest: Hertz((lowest * FOOTROOM_RATIO).max(20.0)),
+        highest: Hertz(usual.highest.0.max(3.0 * top)),
+        open_strings: open.iter().map(|&m| hz(m)).collect(),
+        after_stop: true,
+        ..usual
+    };
+    let mut listener = Listener::new(config).map_err(|cause| SessionError::Listen {
+        file: name.to_owned(),
+        cause,
+    })?;
+    let (mut notes, mut peak) = (Vec::new(), 0.0f32);
+    let mut settle = |event: Event| {
+        if let Event::Settled(note) = event
+            && note.evidence > 0.0
+        {
+            notes.push(note);
+        }
+    };
+    let mut block = Vec::new();
+    loop {
+        match source.next_block(&mut block)? {
+            Delivery::Samples => {
+                peak = block.iter().fold(peak, |peak, s| peak.max(s.abs()));
+                listener.push(&block, &mut settle);
+            }
+            Delivery::Gap(lost) => listener.gap(lost.0, &mut settle),
+            Delivery::End => break,
+        }
+    }
+    listener.finish(&mut settle);
+    let known = listener.strings();
+    let strings = (1..)
+        .zip(&open)
+        .map(|(string, &midi)| {
+            let known = known.get(usize::from(string) - 1).cloned().flatten();
+            one(string, midi, &open, &notes, known, a4)
+        })
+        .collect();
+    Ok(InstrumentCheck {
+        file: name.to_owned(),
+        a4,
+        loudest_dbfs: Decibels::from_amplitude(f64::from(peak)).0,
+        strings,
+    })
+}
+
+fn one(
+    string: u8,
+    midi: u8,
+    open: &[u8],
+    notes: &[HeardNote],
+    known: Option<KnownString>,
+    a4: Hertz,
+) -> StringCheck {
+    let at = |note: &HeardNote, target: f64| {
+        note.pitch
+            .as_ref()
+            .map(|p| p.midi - target)
+            .filter(|off| off.abs() < STRING_SEMITONES)
+    };
+    let target = f64::from(midi);
+    let plucked: Vec<&HeardNote> = notes.iter().filter(|n| at(n, target).is_some()).collect();
+    let cents = mean(&plucked, target);
+    let twelfth: Vec<&HeardNote> = notes
+        .iter()
+        .filter(|n| at(n, target + 12.0).is_some())
+        .collect();
+    let twelfth_cents = match (mean(&twelfth, target + 12.0), cents) {
+        (Some(high), Some(low)) => Some(high.0 - low.0),
+        _ => None,
+    };
+    let stopped = plucked.iter().rev().find(|n| n.end == EndCause::Damped);
+    let number = |hz: f64| {
+        let sounding = Hertz(hz).to_midi(a4).0;
+        (1u8..)
+            .zip(open)
+            .find(|(_, m)| (f64::from(**m) - sounding).abs() < STRING_SEMITONES)
+            .map_or(string, |(number, _)| number)
+    };
+    StringCheck {
+        string,
+        open_midi: midi,
+        plucks: plucked.len(),
+        cents,
+        twelfth_cents,
+        stopped_after_s: stopped.map(|n| n.release_s - n.onset_s),
+        still: stopped
+            .and_then(|n| n.still.as_ref())
+            .map(|still| still.iter().map(|s| (number(s.hz), s.level_db)).collect()),
+        known,
+    }
+}
+
+/// Mean deviation from a pitch and its standard deviation, each note weighing as it is known.
+fn mean(notes: &[&HeardNote], target: f64) -> Option<(f64, f64)> {
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for pitch in notes.iter().filter_map(|n| n.pitch.as_ref()) {
+        if pitch.uncertainty_cents < VAGUE_CENTS {
+            let w = 1.0 / pitch.uncertainty_cents.max(0.3).powi(2);
+            sum += w * 100.0 * (pitch.midi - target);
+            weight += w;
+        }
+    }
+    (weight > 0.0).then(|| (sum / weight, weight.sqrt().recip()))
+}
