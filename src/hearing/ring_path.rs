@@ -18,6 +18,8 @@ const END_IN_NOTE: f64 = 2.5;
 /// One window says at most so much against and for it.
 const LEAST: f64 = -4.0;
 const MOST: f64 = 5.0;
+/// Windows overlap by half; a string that ceases between two of them ceases about here.
+const OVERLAP: f64 = 0.4;
 /// Silence this far ahead is settled.
 const SETTLED: f64 = 9.0;
 
@@ -32,6 +34,18 @@ pub struct Place {
     pub begins: bool,
     /// True for the last window before the next onset or release.
     pub ends: bool,
+}
+
+impl Place {
+    /// Up to where a string has rung that rings in this window and not in the next: to its end
+    /// where a note ends, else to where the next one begins to speak.
+    fn heard_to(self) -> f64 {
+        if self.ends {
+            self.to
+        } else {
+            self.to - OVERLAP * (self.to - self.from)
+        }
+    }
 }
 
 /// What one window says of one string.
@@ -94,7 +108,7 @@ impl Path {
         let begun = told.then(|| {
             let found = Found {
                 from: p.from,
-                to: p.to,
+                to: p.heard_to(),
                 power: look.power,
                 all: look.all,
                 evidence: fresh - start,
@@ -116,7 +130,7 @@ impl Path {
         // Ringing now.
         let going = kept.map(|(score, found, ring)| {
             let ring = Found {
-                to: p.to,
+                to: p.heard_to(),
                 power: ring.power + if told { look.power } else { 0.0 },
                 all: ring.all + if told { look.all } else { 0.0 },
                 evidence: ring.evidence + aged,
