@@ -165,13 +165,25 @@ pub(crate) fn find(scene: &Scene) -> Vec<ExtraNote> {
         if !clear || same_pluck(scene, k) {
             continue;
         }
+        let midi = added
+            .unwrap_or(None)
+            .or(event.pitch.map(|p| p.midi))
+            .filter(|midi| midi.is_finite());
+        // What was found faintly twice is one pluck.
+        let again = extras.last().is_some_and(|last: &ExtraNote| {
+            let same = last
+                .midi
+                .zip(midi)
+                .is_none_or(|(a, b)| (a - b).abs() < SAME_SEMITONES);
+            same && event.onset_s - last.onset_s < COMING_S && !is_pluck(event)
+        });
+        if again {
+            continue;
+        }
         if let Some(after) = place(scene, k) {
             extras.push(ExtraNote {
                 onset_s: event.onset_s,
-                midi: added
-                    .unwrap_or(None)
-                    .or(event.pitch.map(|p| p.midi))
-                    .filter(|midi| midi.is_finite()),
+                midi,
                 release_s: event.release_s,
                 level_dbfs: event.level_dbfs,
                 after_index: after
