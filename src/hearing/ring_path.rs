@@ -18,6 +18,11 @@ const END_IN_NOTE: f64 = 2.5;
 /// One window says at most so much against and for it.
 const LEAST: f64 = -4.0;
 const MOST: f64 = 5.0;
+/// A note left ringing that is louder than so many times the window before is none; it costs so
+/// many nats for each of the swell, at most so much of that.
+const SWELL: f64 = 2.0;
+const SWELL_COSTS: f64 = 2.0;
+const SWELL_MOST: f64 = 3.0;
 /// Windows overlap by half; a string that ceases between two of them ceases about here.
 const OVERLAP: f64 = 0.4;
 /// Silence this far ahead is settled.
@@ -90,6 +95,8 @@ pub struct Path {
     ringing: Option<(f64, Vec<Found>, Found)>,
     told: Vec<Found>,
     last_ended: bool,
+    /// Power in the last window that could tell.
+    last_power: f64,
 }
 
 impl Path {
@@ -129,6 +136,14 @@ impl Path {
         }
         // Ringing now.
         let going = kept.map(|(score, found, ring)| {
+            // A string that rings on only dies away: what swells when another note begins is that
+            // note's own, or the body's.
+            let swell = look.power / self.last_power.max(1e-20);
+            let aged = if look.left && told && self.last_power > 0.0 && swell > SWELL {
+                aged - SWELL_COSTS * swell.ln().min(SWELL_MOST)
+            } else {
+                aged
+            };
             let ring = Found {
                 to: p.heard_to(),
                 power: ring.power + if told { look.power } else { 0.0 },
@@ -147,6 +162,9 @@ impl Path {
             (None, None) => None,
         };
         self.last_ended = p.ends;
+        if told {
+            self.last_power = look.power;
+        }
         self.settle();
     }
 
@@ -171,6 +189,7 @@ impl Path {
         self.told.append(&mut self.silent_found);
         self.silent = 0.0;
         self.last_ended = true;
+        self.last_power = 0.0;
     }
 
     /// The stream is over.
