@@ -18,8 +18,9 @@ const END_IN_NOTE: f64 = 2.5;
 /// One window says at most so much against and for it.
 const LEAST: f64 = -4.0;
 const MOST: f64 = 5.0;
-/// A note left ringing that is louder than so many times the window before is none; it costs so
-/// many nats for each of the swell, at most so much of that.
+/// A string that is so many times louder than in the window before does not ring on; it costs so
+/// many nats for each neper of the swell, at most so many of these. (What was set off anew begins
+/// anew.)
 const SWELL: f64 = 2.0;
 const SWELL_COSTS: f64 = 2.0;
 const SWELL_MOST: f64 = 3.0;
@@ -139,7 +140,7 @@ impl Path {
             // A string that rings on only dies away: what swells when another note begins is that
             // note's own, or the body's.
             let swell = look.power / self.last_power.max(1e-20);
-            let aged = if look.left && told && self.last_power > 0.0 && swell > SWELL {
+            let aged = if told && self.last_power > 0.0 && swell > SWELL {
                 aged - SWELL_COSTS * swell.ln().min(SWELL_MOST)
             } else {
                 aged
