@@ -79,8 +79,9 @@ fn solve(columns: &[Vec<f64>], y: &[f64]) -> Vec<f64> {
         m.swap(i, p);
         for j in i + 1..n {
             let f = m[j][i] / m[i][i];
-            for k in i..=n {
-                m[j][k] -= f * m[i][k];
+            let pivot = m[i].clone();
+            for (x, p) in m[j].iter_mut().zip(&pivot).skip(i) {
+                *x -= f * p;
             }
         }
     }

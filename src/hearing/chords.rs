@@ -104,15 +104,17 @@ impl Rings {
     /// The fundamental that the free partials of a member tell.
     fn member_pitch(&self, seen: &[FreePartial], t: &Template) -> Option<f64> {
         let (mut sum, mut weight) = (0.0, 0.0);
-        for k in 0..seen.len().min(PITCH_PARTIALS) {
-            let clear = 10.0 * (seen[k].power / seen[k].noise.max(1e-16)).max(1e-9).log10();
-            if seen[k].free < PITCH_FREE || clear < PITCH_CLEAR_DB {
+        for (seen, hz) in seen.iter().zip(t.hz).take(PITCH_PARTIALS) {
+            let clear = 10.0 * (seen.power / seen.noise.max(1e-16)).max(1e-9).log10();
+            if seen.free < PITCH_FREE || clear < PITCH_CLEAR_DB {
                 continue;
             }
-            let reach = t.hz[k] * (PITCH_CENTS / 1200.0).exp2() - t.hz[k];
-            let peak = self.peak_between(t.hz[k] - reach, t.hz[k] + reach)?;
-            let w = seen[k].power.sqrt();
-            sum += w * (peak / t.hz[k]).ln();
+            let reach = hz * (PITCH_CENTS / 1200.0).exp2() - hz;
+            let Some(peak) = self.peak_between(hz - reach, hz + reach) else {
+                continue;
+            };
+            let w = seen.power.sqrt();
+            sum += w * (peak / hz).ln();
             weight += w;
         }
         (weight > 0.0).then(|| t.hz[0] * (sum / weight).exp())
