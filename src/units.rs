@@ -61,6 +61,12 @@ impl Hertz {
     }
 }
 
+/// How far `hz` lies above `from_hz`, in cents: 1200 times the binary logarithm of their ratio (ISO
+/// 16 and equal temperament; both must be above 0).
+pub fn cents(hz: f64, from_hz: f64) -> f64 {
+    1200.0 * (hz / from_hz).log2()
+}
+
 impl SampleRate {
     /// Frames per second as a float, for arithmetic.
     pub fn hz(self) -> f64 {

@@ -20,6 +20,7 @@ use super::dsp::history::History;
 use super::dsp::partials::Spectrum;
 use super::dsp::peel::Peeler;
 use super::ring_path::{Look, Path, Place};
+use crate::units::cents;
 
 /// Partials of a string that are looked at, up to this frequency.
 pub(super) const PARTIALS: usize = 18;
@@ -187,10 +188,6 @@ pub struct Rings {
 /// MIDI note of a frequency at A4 = 440 Hz, near enough to guess a string by.
 fn midi_near(hz: f64) -> f64 {
     69.0 + 12.0 * (hz / 440.0).log2()
-}
-
-fn cents(a: f64, b: f64) -> f64 {
-    1200.0 * (a / b).log2()
 }
 
 /// Frequency of partial `k` of a stiff string whose first partial is `f1`, with the stiffness `b`.

@@ -162,6 +162,14 @@ impl Page {
             say("timing", grid(result));
             say("known", uncertainty(result));
         }
+        if result.judgement.bleed.is_some() {
+            say(
+                "bleed",
+                "a string an octave, a twelfth or two octaves above the note over it cannot be \
+                 told from that note; it is only heard where nothing else sounds"
+                    .into(),
+            );
+        }
         if result.judgement.bleed.is_none() {
             say(
                 "bleed",

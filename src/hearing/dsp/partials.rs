@@ -12,6 +12,8 @@ use std::sync::Arc;
 use realfft::num_complex::Complex;
 use realfft::{RealFftPlanner, RealToComplex};
 
+use crate::units::cents;
+
 /// One spectral peak.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Peak {
@@ -255,6 +257,8 @@ impl Spectrum {
     }
 }
 
+/// Cents for a small relative difference of frequencies: 1200 / ln 2.
+pub const CENTS_PER_SHARE: f64 = 1200.0 / std::f64::consts::LN_2;
 /// Highest partial number used.
 pub const PARTIALS: usize = 6;
 /// A partial this far below the strongest is not used.
@@ -316,7 +320,7 @@ pub fn fit_stiff_string(spectrum: &Spectrum, f_hz: f64, prior_b: f64) -> Option<
     if found.len() > 1 && found[0].0 == 1.0 {
         let (f0sq, bf) = solve(&found[1..], &trust, spectrum.length_s, f_hz, prior_b)?;
         let off = residual(f0sq, bf, 1.0, &found[0].1).abs();
-        let cell = CELL_OFF * 1731.2 / spectrum.length_s / found[0].1.hz;
+        let cell = CELL_OFF * CENTS_PER_SHARE / spectrum.length_s / found[0].1.hz;
         if off > cell.max(MOVED_CENTS) {
             found.remove(0);
         }
@@ -325,7 +329,7 @@ pub fn fit_stiff_string(spectrum: &Spectrum, f_hz: f64, prior_b: f64) -> Option<
     for _ in 0..ROBUST_ROUNDS {
         (f0sq, bf) = solve(&found, &trust, spectrum.length_s, f_hz, prior_b)?;
         for ((k, p), t) in found.iter().zip(&mut trust) {
-            let cell = CELL_OFF * 1731.2 / spectrum.length_s / p.hz;
+            let cell = CELL_OFF * CENTS_PER_SHARE / spectrum.length_s / p.hz;
             *t = 1.0 / (1.0 + (residual(f0sq, bf, *k, p) / cell.max(CENTS_OFF)).powi(2));
         }
     }
@@ -345,7 +349,7 @@ pub fn fit_stiff_string(spectrum: &Spectrum, f_hz: f64, prior_b: f64) -> Option<
 
 /// How far a partial lies above its place on the string, in cents.
 fn residual(f0sq: f64, bf: f64, k: f64, p: &Peak) -> f64 {
-    1731.2 * (p.hz / k / (f0sq + bf * k * k).max(1e-9).sqrt()).ln()
+    cents(p.hz / k, (f0sq + bf * k * k).max(1e-9).sqrt())
 }
 
 /// Weighted least squares for f0^2 and f0^2 B, with B drawn towards `prior_b` the more the
@@ -364,7 +368,7 @@ fn solve(
         .fold(f64::NEG_INFINITY, f64::max);
     for ((k, p), t) in found.iter().zip(trust) {
         // amplitude^0.5 on the residual is amplitude on its square.
-        let cell = PLACED_CELL * 1731.2 / length_s / p.hz;
+        let cell = PLACED_CELL * CENTS_PER_SHARE / length_s / p.hz;
         let w = t * 10.0f64.powf((p.db - top) / 20.0) / (1.0 + (cell / PLACED_CENTS).powi(2));
         let (x, y) = (k * k, (p.hz / k / f_hz).powi(2));
         s0 += w;

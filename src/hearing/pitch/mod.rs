@@ -21,10 +21,11 @@ use realfft::num_complex::Complex;
 
 use super::dsp::decimate::{dot, low_pass_taps};
 use super::dsp::history::History;
-use super::dsp::partials::{Peak, Spectrum, StiffString, fit_stiff_string};
+use super::dsp::partials::{CENTS_PER_SHARE, Peak, Spectrum, StiffString, fit_stiff_string};
 use super::dsp::peel::Peeler;
 use super::dsp::yin;
 use super::events::RIVALS;
+use crate::units::cents;
 pub use added::Added;
 
 /// Longest stretch the period is measured on, in seconds.
@@ -182,8 +183,8 @@ impl PitchMeter {
             .map_or(0.0, |p| p.db);
         let (hz, _) = self.spectrum.lay(best.hz, LAY_CENTS, COARSE_CENTS, top);
         let (hz, b) = self.spectrum.lay(hz, 1.5 * COARSE_CENTS, FINE_CENTS, top);
-        let string = fit_stiff_string(&self.spectrum, hz, b)
-            .filter(|s| (1731.2 * (s.f1_hz / hz).ln()).abs() < 60.0);
+        let string =
+            fit_stiff_string(&self.spectrum, hz, b).filter(|s| cents(s.f1_hz, hz).abs() < 60.0);
         let StiffString {
             f1_hz,
             inharmonicity,
@@ -198,7 +199,7 @@ impl PitchMeter {
         // A series that does not fit well is placed better by laying it as a whole.
         let blur = uncertainty_cents.hypot(few_cents(partials)) / LAID_CENTS;
         let of_fit = 1.0 / (1.0 + blur * blur);
-        let cell_cents = 1731.2 / (hz * self.spectrum.length_s).max(1.0);
+        let cell_cents = CENTS_PER_SHARE / (hz * self.spectrum.length_s).max(1.0);
         // Few partials, short stretches and blurred periods each say less than the residuals do.
         let few = few_cents(partials);
         let short = CELL_SHARE * cell_cents / (partials.max(1) as f64).sqrt();
@@ -250,7 +251,7 @@ impl PitchMeter {
         let (own, own_count) = self.upper(best);
         self.candidates
             .iter()
-            .filter(|c| (30.0..BODY_WITHIN_CENTS).contains(&(1731.2 * (c.hz / best.hz).ln()).abs()))
+            .filter(|c| (30.0..BODY_WITHIN_CENTS).contains(&cents(c.hz, best.hz).abs()))
             .filter(|c| {
                 let (upper, count) = self.upper(**c);
                 c.dip < best.dip + 0.05 && count > own_count && upper > BODY_UPPER * own
@@ -285,7 +286,7 @@ impl PitchMeter {
         let mut found = [None; RIVALS];
         let mut count = 0;
         for c in &self.candidates {
-            let apart = |hz: f64| (1731.2 * (c.hz / hz).ln()).abs() > 50.0;
+            let apart = |hz: f64| cents(c.hz, hz).abs() > 50.0;
             let new = apart(best.hz)
                 && found
                     .iter()

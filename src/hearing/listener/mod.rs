@@ -1,0 +1,395 @@
+//! Blocks of samples in, events out.
+//!
+//! The order of the work: a peak of the novelty is a candidate; 165 ms later, when what follows
+//! can tell what it was, its moment is refined (`jump`), its features are taken and weighed to
+//! evidence; it is settled when the next sure onset has come, with pitch (`pitch`), level and end
+//! (`dsp::envelope`). Beside that, a clear rise is said at once and named as soon as it can be
+//! (`naming`). All state advances by sample and by hop, never by block.
+//!
+//! | file | what lives there |
+//! |---|---|
+//! | this one | the door, the rates, what makes a candidate |
+//! | `soon` | what is said at once; candidates by new lines |
+//! | `judging` | a candidate's moment, features and evidence |
+//! | `settling` | a note's pitch, end and chords, and what rang beside it |
+//!
+//! The methods are those of the other files of `hearing` and name their papers there.
+
+mod judging;
+mod settling;
+mod soon;
+
+use std::collections::VecDeque;
+
+use crate::hearing::calibration::KnownString;
+use crate::hearing::dsp::decimate::Decimator;
+use crate::hearing::dsp::history::History;
+use crate::hearing::dsp::lines::{Lines, NewLines};
+use crate::hearing::dsp::novelty::Novelty;
+use crate::hearing::events::{Event, OnsetFeatures};
+use crate::hearing::jump::{Jump, JumpFinder};
+use crate::hearing::naming::{self, Waiting};
+use crate::hearing::pitch::PitchMeter;
+use crate::hearing::rings::Rings;
+use crate::units::{Hertz, SampleRate};
+
+/// What the listener must know before it starts.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ListenerConfig {
+    /// Frames per second of the source, 8000 to 192000.
+    pub rate: SampleRate,
+    /// Frequency of A4.
+    pub a4: Hertz,
+    /// Lowest pitch that can sound; the low B of a bass, a little flat, by default.
+    pub lowest: Hertz,
+    /// Highest pitch that can sound.
+    pub highest: Hertz,
+    /// The open strings, which may ring along; none when nothing is known of them.
+    pub open_strings: Vec<Hertz>,
+    /// Chords that may be asked for, the lowest note first.
+    pub chords: Vec<Vec<Hertz>>,
+    /// What was measured of the strings before.
+    pub known_strings: Vec<KnownString>,
+    /// Whether to listen for what still sounds after a note was stopped.
+    pub after_stop: bool,
+}
+
+impl ListenerConfig {
+    /// A bass of four, five or six strings, tuned to 440 Hz.
+    pub fn bass(rate: SampleRate) -> Self {
+        Self {
+            rate,
+            a4: Hertz(440.0),
+            lowest: Hertz(29.0),
+            highest: Hertz(560.0),
+            open_strings: [97.9989, 73.4162, 55.0, 41.2034].map(Hertz).to_vec(),
+            chords: Vec::new(),
+            known_strings: Vec::new(),
+            after_stop: false,
+        }
+    }
+}
+
+/// Why a listener cannot be made.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum ListenError {
+    /// The sample rate is outside what can be analysed.
+    #[error("the sample rate is {given} Hz; rates from 8000 to 192000 Hz can be listened to")]
+    Rate {
+        /// The rate that was asked for.
+        given: u32,
+    },
+    /// The pitch range is empty or outside what can be analysed.
+    #[error(
+        "pitches from {lowest} to {highest} Hz were asked for; the lowest must be 20 Hz or more and below the highest, the highest at most {limit} Hz at this sample rate"
+    )]
+    Range {
+        /// Lowest pitch asked for.
+        lowest: f64,
+        /// Highest pitch asked for.
+        highest: f64,
+        /// Highest pitch possible.
+        limit: f64,
+    },
+}
+
+/// A peak of the novelty this high is looked into, in decibels.
+const CANDIDATE_DB: f32 = 0.6;
+/// New lines peak where they are the most of so many looks, ...
+const LINES_SEEN: usize = 5;
+/// A candidate is the highest peak within this many seconds on either side.
+const PEAK_REACH_S: f64 = 0.0175;
+/// From the centre of the window whose novelty peaks back to the onset, in seconds.
+const PEAK_TO_ONSET_S: f64 = 0.0024;
+/// How long after a candidate it is judged: what follows must tell what it was.
+const JUDGED_AFTER_S: f64 = 0.165;
+/// Samples beyond this are no sound: their squares would leave the range of numbers.
+const LOUDEST: f32 = 1e7;
+/// What moves slower than this is taken out of the sound; the lowest string is three times faster.
+const CONSTANT_BELOW_HZ: f64 = 8.0;
+/// An onset this close to the end of the stream is its breaking off, in seconds.
+const BREAK_S: f64 = 0.015;
+/// Kept of the low-rate stream.
+const HISTORY_S: f64 = 12.0;
+
+/// A candidate that waits to be judged.
+#[derive(Clone, Copy, Debug)]
+struct Candidate {
+    /// Place in the low-rate stream.
+    at: i64,
+    novelty_db: f32,
+}
+
+/// A judged onset that waits for its end.
+#[derive(Clone, Debug)]
+struct Forming {
+    jump: Jump,
+    features: OnsetFeatures,
+    evidence: f64,
+    novelty_db: f32,
+    heard_at_s: f64,
+    named_at_s: Option<f64>,
+}
+
+/// A start that was said, for the settled notes to refer to.
+#[derive(Clone, Copy, Debug)]
+struct Said {
+    onset_s: f64,
+    at_s: f64,
+    named_at_s: Option<f64>,
+}
+
+/// Hears notes in a stream of mono samples.
+///
+/// All state advances by sample and by hop, never by block: the same samples give the same events
+/// however they are cut.
+pub struct Listener {
+    config: ListenerConfig,
+    frames: u64,
+    high: Option<Decimator>,
+    low: Option<Decimator>,
+    high_factor: usize,
+    low_rate_hz: f64,
+    low_ratio: f64,
+    novelty: Novelty,
+    high_count: u64,
+    /// The one-pole high-pass that takes out a constant: its last input and output, and how much
+    /// of the output it keeps.
+    last_in: Option<f64>,
+    last_out: f64,
+    keep: f64,
+    stream: History,
+    rises: VecDeque<(i64, f32)>,
+    lines: Lines,
+    new_lines: VecDeque<NewLines>,
+    peak_reach: usize,
+    candidates: VecDeque<Candidate>,
+    forming: VecDeque<Forming>,
+    said: VecDeque<Said>,
+    waiting: Option<(Said, Waiting)>,
+    work: naming::Work,
+    jumps: JumpFinder,
+    meter: PitchMeter,
+    rings: Rings,
+    trace: Vec<f32>,
+    quiet_db: f64,
+    latency_s: f64,
+    /// Running mean level of the sure notes, in decibels.
+    usual_level_db: Option<f64>,
+    /// Running mean novelty of the sure notes, in decibels.
+    usual_novelty: Option<f64>,
+    /// Pitch and clarity of the last sure note.
+    last_sure: Option<(f64, f64)>,
+    /// Its onset, in samples of the low-rate stream.
+    last_sure_at: f64,
+}
+impl Listener {
+    /// A listener for a stream as `config` describes it.
+    ///
+    /// # Errors
+    /// When the rate or the pitch range cannot be analysed.
+    pub fn new(config: ListenerConfig) -> Result<Self, ListenError> {
+        let rate = config.rate.0;
+        if !(8_000..=192_000).contains(&rate) {
+            return Err(ListenError::Rate { given: rate });
+        }
+        let high_factor = ((f64::from(rate) / 22_050.0).round() as usize).max(1);
+        let high_rate = f64::from(rate) / high_factor as f64;
+        let low_factor = ((high_rate / 5_512.5).round() as usize).max(1);
+        let low_rate = high_rate / low_factor as f64;
+        let (lo, hi) = (config.lowest.0, config.highest.0);
+        let limit = low_rate / 6.0;
+        if !(lo >= 20.0 && hi > lo && hi <= limit) {
+            return Err(ListenError::Range {
+                lowest: lo,
+                highest: hi,
+                limit,
+            });
+        }
+        let high = (high_factor > 1).then(|| {
+            Decimator::new(
+                high_factor,
+                0.41 / high_factor as f64,
+                0.59 / high_factor as f64,
+            )
+        });
+        let low = (low_factor > 1).then(|| {
+            Decimator::new(
+                low_factor,
+                0.40 / low_factor as f64,
+                0.60 / low_factor as f64,
+            )
+        });
+        let latency_s = high.as_ref().map_or(0.0, |d| d.latency_frames() as f64) / f64::from(rate)
+            + low.as_ref().map_or(0.0, |d| d.latency_frames() as f64) / high_rate;
+        let novelty = Novelty::new(high_rate);
+        let hop_s = novelty.hop_frames() as f64 / high_rate;
+        Ok(Self {
+            frames: 0,
+            high,
+            low,
+            high_factor,
+            low_rate_hz: low_rate,
+            low_ratio: 1.0 / low_factor as f64,
+            high_count: 0,
+            last_in: None,
+            last_out: 0.0,
+            keep: 1.0 - 2.0 * std::f64::consts::PI * CONSTANT_BELOW_HZ / high_rate,
+            stream: History::new((HISTORY_S * low_rate) as usize),
+            rises: VecDeque::new(),
+            lines: Lines::new(low_rate),
+            new_lines: VecDeque::with_capacity(LINES_SEEN + 1),
+            peak_reach: (PEAK_REACH_S / hop_s).round() as usize,
+            candidates: VecDeque::new(),
+            forming: VecDeque::new(),
+            said: VecDeque::new(),
+            waiting: None,
+            work: naming::Work::default(),
+            jumps: JumpFinder::new(low_rate),
+            meter: PitchMeter::new(low_rate, lo, hi),
+            rings: Rings::new(
+                low_rate,
+                &config.open_strings.iter().map(|h| h.0).collect::<Vec<_>>(),
+            )
+            .with_known(&config.known_strings),
+            trace: Vec::new(),
+            quiet_db: f64::INFINITY,
+            latency_s,
+            usual_level_db: None,
+            usual_novelty: None,
+            last_sure: None,
+            last_sure_at: f64::NEG_INFINITY,
+            novelty,
+            config,
+        })
+    }
+
+    /// How far the analysis lags behind the newest frame before any event can be said, in seconds.
+    pub fn latency_s(&self) -> f64 {
+        self.latency_s
+    }
+
+    /// Takes the next samples (full scale is 1.0) and says what became known.
+    pub fn push(&mut self, samples: &[f32], say: &mut dyn FnMut(Event)) {
+        for s in samples {
+            let s = if s.is_finite() { *s } else { 0.0 };
+            self.push_one(s.clamp(-LOUDEST, LOUDEST), say);
+        }
+    }
+
+    /// Takes `frames` frames that were lost: silence, so that time stays true.
+    pub fn gap(&mut self, frames: u64, say: &mut dyn FnMut(Event)) {
+        for _ in 0..frames {
+            self.push_one(0.0, say);
+        }
+    }
+
+    /// The stream is over: settles what is left.
+    pub fn finish(&mut self, say: &mut dyn FnMut(Event)) {
+        let end_s = self.position_s();
+        // What the windows still need is silence; it lies after the end and is not heard.
+        let tail = ((JUDGED_AFTER_S + 0.1) * self.config.rate.hz()) as u64;
+        let low_end = self.stream.end();
+        self.gap(tail, say);
+        while let Some(c) = self.candidates.front().copied() {
+            self.candidates.pop_front();
+            if c.at < low_end {
+                self.judge(c);
+            }
+        }
+        // Where the stream breaks off is no onset.
+        let broken = low_end as f64 - BREAK_S * self.low_rate_hz;
+        self.forming.retain(|f| f.jump.at < broken);
+        while !self.forming.is_empty() {
+            self.settle_front(Some(low_end as f64), end_s, say);
+        }
+        let a4 = self.config.a4;
+        self.rings.finish(&mut |ring| say(settling::rang(ring, a4)));
+    }
+
+    /// What was heard of each open string when it was plucked open, in the order in which they
+    /// were given.
+    pub fn strings(&self) -> Vec<Option<KnownString>> {
+        self.rings.strings()
+    }
+
+    fn position_s(&self) -> f64 {
+        self.frames as f64 / self.config.rate.hz()
+    }
+
+    fn push_one(&mut self, sample: f32, say: &mut dyn FnMut(Event)) {
+        self.frames += 1;
+        let high = match &mut self.high {
+            Some(d) => match d.push(sample) {
+                Some(v) => v,
+                None => return,
+            },
+            None => sample,
+        };
+        self.high_count += 1;
+        // What does not move is no sound: a constant would hide every fall of the level.
+        let still = f64::from(high);
+        let last = self.last_in.replace(still).unwrap_or(still);
+        self.last_out = still - last + self.keep * self.last_out;
+        let high = self.last_out as f32;
+        match &mut self.low {
+            Some(d) => {
+                if let Some(v) = d.push(high) {
+                    self.stream.push(v);
+                }
+            }
+            None => self.stream.push(high),
+        }
+        if let Some(rise) = self.novelty.push(high) {
+            self.hop(rise, say);
+        }
+    }
+
+    fn hop(&mut self, rise: f32, say: &mut dyn FnMut(Event)) {
+        // The place a peak of this hop's window speaks of, in the low-rate stream.
+        let centre = self.high_count as f64 - self.novelty.window_frames() as f64 / 2.0;
+        let high_rate = self.config.rate.hz() / self.high_factor as f64;
+        let at = ((centre - PEAK_TO_ONSET_S * high_rate) * self.low_ratio).round() as i64;
+        self.rises.push_back((at, rise));
+        self.say_soon(rise, say);
+        if self.rises.len() > 2 * self.peak_reach + 1 {
+            self.rises.pop_front();
+        }
+        if self.rises.len() == 2 * self.peak_reach + 1 {
+            let (at, v) = self.rises[self.peak_reach];
+            let top = self.rises.iter().enumerate().all(|(i, (_, w))| {
+                if i < self.peak_reach { *w < v } else { *w <= v }
+            });
+            if top && v >= CANDIDATE_DB {
+                self.candidates.push_back(Candidate { at, novelty_db: v });
+            }
+        }
+        if self.high_count == self.novelty.window_frames() as u64 {
+            // Whatever sounds from the first frame on has no rise that could be seen.
+            self.candidates.push_back(Candidate {
+                at: 0,
+                novelty_db: CANDIDATE_DB,
+            });
+        }
+        if let Some(new) = self.lines.look(&self.stream) {
+            self.watch_lines(new);
+        }
+        let due = self.stream.end() - (JUDGED_AFTER_S * self.low_rate_hz) as i64;
+        while let Some(c) = self.candidates.front().copied().filter(|c| c.at < due) {
+            self.candidates.pop_front();
+            self.judge(c);
+        }
+        self.settle_ready(say);
+    }
+
+    fn to_seconds(&self, low: f64) -> f64 {
+        low / self.low_rate_hz
+    }
+
+    /// Level over a span of the low-rate stream, in decibels.
+    fn level_db(&self, from: f64, to: f64) -> f64 {
+        let x = self.stream.range(from.round() as i64, to.round() as i64);
+        let sum: f64 = x.iter().map(|v| f64::from(*v) * f64::from(*v)).sum();
+        10.0 * (sum / x.len().max(1) as f64 + 1e-14).log10()
+    }
+}

@@ -1,0 +1,261 @@
+//! A judged onset, once the next one has come: its pitch, its end, its chords, and what rang beside
+//! it.
+
+use super::{Forming, Listener};
+use crate::hearing::dsp::envelope;
+use crate::hearing::events::{EndCause, Event, HeardNote, HeardPitch, HeardRing};
+use crate::hearing::pitch::Pitch;
+use crate::hearing::rings::{PlayedNote, Ring};
+use crate::units::Hertz;
+
+/// Chords are looked for after onsets with at least this evidence.
+const CHORD_FROM: f64 = -3.0;
+/// A note that rings longer than this is settled as it stands.
+const LONGEST_NOTE_S: f64 = 9.0;
+/// An event with more evidence than this may be a note in the end, so it ends the one before.
+const MAYBE: f64 = -3.0;
+/// ... but not so soon that it may be a ripple of the attack.
+const MAYBE_AFTER_S: f64 = 0.085;
+/// The pitch of an event with less evidence than this is not measured: nobody will ask for it.
+const NO_PITCH_BELOW: f64 = -7.0;
+/// Silence is what lies this far below the usual note's beginning, in decibels.
+const SILENCE_DB: f64 = 25.0;
+/// A note is over where the level has come this close to what it stays at ...
+const OVER_ABOVE_DB: f64 = 10.0;
+/// ... for longer than this; ...
+const OVER_LONG_S: f64 = 0.400;
+/// The last so much of a note is looked at for its end, in seconds; ...
+const LOOKED_AT_S: f64 = 0.9;
+/// ... this much is looked at behind it.
+const OVER_TAIL_S: f64 = 0.120;
+/// Level traces are taken this often.
+const TRACE_STEP_S: f64 = 0.002;
+/// Level traces look at what lies below this frequency: all of the low-rate stream.
+const LEVEL_SPAN_DEFAULT_S: f64 = 0.02;
+
+impl Listener {
+    pub(super) fn settle_ready(&mut self, say: &mut dyn FnMut(Event)) {
+        let now = self.stream.end() as f64;
+        loop {
+            let Some(front) = self.forming.front() else {
+                return;
+            };
+            let next = self
+                .forming
+                .iter()
+                .skip(1)
+                .find(|f| f.evidence > 0.0)
+                .map(|f| f.jump.at);
+            let old = now - front.jump.at > LONGEST_NOTE_S * self.low_rate_hz;
+            if next.is_none() && !old {
+                return;
+            }
+            let position = self.position_s();
+            self.settle_front(None, position, say);
+        }
+    }
+
+    pub(super) fn settle_front(
+        &mut self,
+        stream_end: Option<f64>,
+        position_s: f64,
+        say: &mut dyn FnMut(Event),
+    ) {
+        let Some(f) = self.forming.pop_front() else {
+            return;
+        };
+        let r = self.low_rate_hz;
+        let onset = f.jump.at;
+        let next = self
+            .forming
+            .iter()
+            .find(|n| n.evidence > 0.0)
+            .map(|n| n.jump.at);
+        let limit = next
+            .or(stream_end)
+            .unwrap_or(self.stream.end() as f64)
+            .min(onset + LONGEST_NOTE_S * r)
+            .max(onset + 1.0);
+        // What may be a note of another pitch must not be listened into.
+        let soonest = onset + MAYBE_AFTER_S * r;
+        let maybe = self
+            .forming
+            .iter()
+            .find(|n| n.evidence > MAYBE && n.jump.at > soonest)
+            .map(|n| n.jump.at);
+        let heard_to = maybe.map_or(limit, |m| m.clamp(onset + 1.0, limit));
+        let coarse = (f.evidence > NO_PITCH_BELOW)
+            .then(|| self.meter.measure(&self.stream, onset, heard_to))
+            .flatten();
+        let period = coarse.map_or(LEVEL_SPAN_DEFAULT_S * r, |p| r / p.hz);
+        let end = self.end_of(onset, limit, period, next.is_some());
+        let pitch = match coarse {
+            Some(p) if end.at < onset + 0.48 * r && end.at < heard_to - 0.01 * r => {
+                self.meter.measure(&self.stream, onset, end.at).or(Some(p))
+            }
+            other => other,
+        };
+        let cause = match (end.depth_db > 0.0, next.is_some(), stream_end.is_some()) {
+            (true, _, _) => end.cause,
+            (false, true, _) => EndCause::NextOnset,
+            (false, false, true) => EndCause::TakeEnded,
+            (false, false, false) => EndCause::DiedAway,
+        };
+        let mut chords = Vec::new();
+        if f.evidence > CHORD_FROM {
+            let a4 = self.config.a4.0;
+            for wanted in &self.config.chords {
+                let hz: Vec<f64> = wanted.iter().map(|h| h.0).collect();
+                let heard = self.rings.chord(&self.stream, onset, limit, &hz, a4);
+                chords.push(heard.unwrap_or_default());
+            }
+        }
+        let still = match pitch {
+            Some(p) if self.config.after_stop && f.evidence > 0.0 => {
+                let stopped = (onset, end.at, limit);
+                self.rings.still(&self.stream, stopped, p.hz)
+            }
+            _ => None,
+        };
+        if f.evidence > 0.0 {
+            let note = PlayedNote {
+                onset,
+                release: end.at,
+                next: limit,
+                pitch: pitch.map(|p| (p.hz, p.inharmonicity)),
+            };
+            let a4 = self.config.a4;
+            let doubts: Vec<f64> = self
+                .forming
+                .iter()
+                .filter(|n| n.evidence > MAYBE && n.jump.at < limit)
+                .map(|n| n.jump.at)
+                .collect();
+            self.rings
+                .note(&self.stream, note, &doubts, &mut |ring| say(rang(ring, a4)));
+        }
+        let note_end = (onset + 0.100 * r).min(limit);
+        let fall = (limit - onset > 0.130 * r).then_some(f.features.level_fall_db);
+        let quality = self.onset_uncertainty_s(&f);
+        say(Event::Settled(HeardNote {
+            onset_s: self.to_seconds(onset),
+            onset_uncertainty_s: quality,
+            other_onset: f.jump.other.map(|(at, nats)| (self.to_seconds(at), nats)),
+            evidence: f.evidence,
+            novelty_db: f64::from(f.novelty_db),
+            pitch: pitch.map(|p| self.heard_pitch(p)),
+            level_dbfs: self.level_db(onset, note_end),
+            release_s: self.to_seconds(end.at),
+            end: cause,
+            depth_db: if next.is_some() { end.depth_db } else { 0.0 },
+            early_fall_db: fall,
+            heard_at_s: f.heard_at_s.min(position_s),
+            named_at_s: f.named_at_s.or(pitch.map(|_| position_s)),
+            features: f.features,
+            chords,
+            still,
+        }));
+    }
+
+    fn onset_uncertainty_s(&self, f: &Forming) -> f64 {
+        (f.jump.width_s * 0.5).clamp(0.0005, 0.010)
+    }
+
+    fn heard_pitch(&self, p: Pitch) -> HeardPitch {
+        HeardPitch {
+            midi: Hertz(p.hz).to_midi(self.config.a4).0,
+            uncertainty_cents: p.uncertainty_cents,
+            clarity: p.clarity,
+            rivals: p
+                .rivals
+                .map(|rival| rival.map(|(hz, nats)| (Hertz(hz).to_midi(self.config.a4).0, nats))),
+        }
+    }
+
+    /// Where a note's sound is over for good, if it is over well before `stop`: a long silence after
+    /// a note says nothing of how the note ended and is left out of the look at it.
+    fn end_of_sound(&self, onset: f64, stop: f64) -> f64 {
+        let r = self.low_rate_hz;
+        let (span, step) = (0.020 * r, 0.010 * r);
+        let low = self.level_db(stop - 2.0 * span, stop);
+        if self
+            .usual_level_db
+            .is_none_or(|usual| low > usual - SILENCE_DB)
+        {
+            return stop;
+        }
+        let mut at = stop;
+        while at - span > onset + span && self.level_db(at - span, at) < low + OVER_ABOVE_DB {
+            at -= step;
+        }
+        if stop - at < OVER_LONG_S * r {
+            return stop;
+        }
+        at + OVER_TAIL_S * r
+    }
+
+    fn end_of(&mut self, onset: f64, limit: f64, period: f64, cut: bool) -> End {
+        let r = self.low_rate_hz;
+        let step = ((TRACE_STEP_S * r).round() as usize).max(1);
+        let guard = 0.5 * period + 0.004 * r;
+        let stop = if cut { limit - guard } else { limit };
+        let stop = self.end_of_sound(onset, stop);
+        // Where a stop is waited for, what sounds on after it may last longer than that.
+        let looked_at = if self.config.after_stop {
+            LONGEST_NOTE_S
+        } else {
+            LOOKED_AT_S
+        };
+        let start = (onset + 0.020 * r).max(stop - looked_at * r).min(stop);
+        let half = 0.5 * period;
+        let from = (start - half).round() as i64;
+        let to = (stop + half).round() as i64;
+        envelope::level_db(
+            self.stream.range(from, to),
+            period.round() as usize,
+            step,
+            &mut self.trace,
+        );
+        let lead = (half / step as f64).round() as usize;
+        let inner = self.trace.len().saturating_sub(lead);
+        if inner <= lead + 6 {
+            return End {
+                at: limit,
+                depth_db: 0.0,
+                cause: EndCause::NextOnset,
+            };
+        }
+        let step_s = step as f64 / r;
+        let floor = self.quiet_db;
+        match envelope::release(&self.trace[lead..inner], step_s, floor) {
+            Some(found) => End {
+                at: (from as f64 + (lead as f64 + found.at) * step as f64).min(limit),
+                depth_db: found.depth_db,
+                cause: EndCause::Damped,
+            },
+            None => End {
+                at: limit,
+                depth_db: 0.0,
+                cause: EndCause::NextOnset,
+            },
+        }
+    }
+}
+
+/// What the rings say, in the words of the events.
+pub(super) fn rang(ring: Ring, a4: Hertz) -> Event {
+    Event::Rang(HeardRing {
+        midi: Hertz(ring.hz).to_midi(a4).0,
+        source_onset_s: ring.source_onset_s,
+        from_s: ring.from_s,
+        to_s: ring.to_s,
+        level_db: ring.level_db,
+        evidence: ring.evidence,
+    })
+}
+
+struct End {
+    at: f64,
+    depth_db: f64,
+    cause: EndCause,
+}

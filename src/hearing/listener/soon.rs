@@ -1,0 +1,122 @@
+//! Said at once: that something started, and which note it is as soon as that can be known; and what
+//! makes a candidate besides a peak of the novelty.
+
+use super::{Candidate, LINES_SEEN, Listener, Said};
+use crate::hearing::dsp::lines::NewLines;
+use crate::hearing::events::Event;
+use crate::hearing::naming::{self, Waiting};
+use crate::units::Hertz;
+
+/// A rise of the novelty beyond this is said at once, in decibels.
+const HEARD_DB: f32 = 2.0;
+/// ... and are this share of all lines, ...
+const LINES_SHARE: f32 = 0.12;
+/// ... which are not this far below the usual level, in decibels.
+const LINES_QUIET_DB: f64 = 22.0;
+/// A candidate this close speaks for them, in seconds.
+const LINES_APART_S: f64 = 0.030;
+/// What the novelty is taken to be where it has no peak, in decibels.
+const LINES_NOVELTY_DB: f32 = 0.5;
+/// Two starts closer than this are one, in seconds.
+const STARTS_APART_S: f64 = 0.040;
+/// After this long a note that could not be named at once waits for its settled pitch.
+const NAMED_WITHIN_S: f64 = 0.12;
+/// So many periods must have been heard of the lag that is named.
+const NAMED_AFTER_PERIODS: f64 = 1.6;
+
+impl Listener {
+    pub(super) fn say_soon(&mut self, rise: f32, say: &mut dyn FnMut(Event)) {
+        let now_s = self.position_s();
+        let clear = self
+            .said
+            .back()
+            .is_none_or(|s| now_s - s.at_s > STARTS_APART_S);
+        if rise >= HEARD_DB && clear {
+            let onset_s = now_s - self.latency_s - 0.0052;
+            let s = Said {
+                onset_s,
+                at_s: now_s,
+                named_at_s: None,
+            };
+            self.said.push_back(s);
+            if self.said.len() > 256 {
+                self.said.pop_front();
+            }
+            say(Event::Started {
+                onset_s,
+                at_s: now_s,
+            });
+            let onset = self.stream.end() as f64 - 0.0052 * self.low_rate_hz;
+            self.waiting = Some((
+                s,
+                Waiting {
+                    onset,
+                    periods: NAMED_AFTER_PERIODS,
+                },
+            ));
+        }
+        let Some((s, w)) = self.waiting else { return };
+        let named = naming::name(
+            &self.stream,
+            self.low_rate_hz,
+            self.config.lowest.0,
+            self.config.highest.0,
+            w,
+            &mut self.work,
+        );
+        if let Some(hz) = named {
+            let midi = Hertz(hz).to_midi(self.config.a4).0;
+            say(Event::Named {
+                onset_s: s.onset_s,
+                midi,
+                at_s: now_s,
+            });
+            if let Some(last) = self.said.iter_mut().rev().find(|x| x.at_s == s.at_s) {
+                last.named_at_s = Some(now_s);
+            }
+            self.waiting = None;
+        } else if now_s - s.at_s > NAMED_WITHIN_S {
+            self.waiting = None;
+        }
+    }
+
+    /// A peak of the new lines is a candidate, too, where the novelty has none.
+    pub(super) fn watch_lines(&mut self, new: NewLines) {
+        self.new_lines.push_back(new);
+        if self.new_lines.len() > LINES_SEEN {
+            self.new_lines.pop_front();
+        }
+        if self.new_lines.len() < LINES_SEEN {
+            return;
+        }
+        let middle = self.new_lines[LINES_SEEN / 2];
+        let top = self.new_lines.iter().enumerate().all(|(i, n)| {
+            if i < LINES_SEEN / 2 {
+                n.share < middle.share
+            } else {
+                n.share <= middle.share
+            }
+        });
+        let quiet = self
+            .usual_level_db
+            .is_none_or(|usual| f64::from(middle.top_db) < usual - LINES_QUIET_DB);
+        if !top || middle.share < LINES_SHARE || quiet {
+            return;
+        }
+        let near = (LINES_APART_S * self.low_rate_hz) as i64;
+        let known = self
+            .candidates
+            .iter()
+            .any(|c| (c.at - middle.at).abs() < near);
+        let place = self.candidates.partition_point(|c| c.at <= middle.at);
+        if !known {
+            self.candidates.insert(
+                place,
+                Candidate {
+                    at: middle.at,
+                    novelty_db: LINES_NOVELTY_DB,
+                },
+            );
+        }
+    }
+}
