@@ -469,7 +469,7 @@ mod tests {
     /// Bleed that nobody listened for is unknown, not none.
     #[test]
     fn bleed_is_unknown_until_listened_for() {
-        let mut result = sample::flawed();
+        let mut result = sample::clean();
         let read = |result: &TakeResult| -> serde_json::Value {
             serde_json::from_str(&object(result)).expect("valid JSON")
         };

@@ -5,8 +5,8 @@
 use std::path::PathBuf;
 
 use crate::compare::judgement::{
-    Agreement, ExtraNote, Finding, FindingKind, Flag, HeardPart, JudgedNote, Judgement, Tally,
-    Timing, TimingMode, Verdict,
+    Agreement, Bleed, BleedKind, ExtraNote, Finding, FindingKind, Flag, HeardPart, JudgedNote,
+    Judgement, Tally, Timing, TimingMode, Verdict,
 };
 use crate::compare::marks::Marks;
 use crate::music::expected::{ExpectedNote, JoinKind, Place};
@@ -197,7 +197,9 @@ pub(crate) fn flawed() -> TakeResult {
         h.gap_ms = Some(84.2);
         h.gap_depth_db = Some(24.5);
     });
-    change(4, Verdict::Right, &[Flag::Sharp], |h| h.cents = Some(27.4));
+    change(4, Verdict::Right, &[Flag::Bleed, Flag::Sharp], |h| {
+        h.cents = Some(27.4)
+    });
     change(5, Verdict::Missed, &[], |_| {});
     change(6, Verdict::Right, &[Flag::Dead], |h| {
         h.midi = None;
@@ -212,6 +214,17 @@ pub(crate) fn flawed() -> TakeResult {
         level_dbfs: -30.0,
         after_index: Some(2),
     }];
+    judgement.bleed = Some(vec![Bleed {
+        midi: 38.02,
+        string: Some(3),
+        kind: BleedKind::LeftRinging,
+        from_s: 4.531,
+        to_s: 5.102,
+        level_db: -18.04,
+        during: vec![4],
+        after: Some(3),
+        evidence: 12.3,
+    }]);
     judgement.findings = vec![
         finding(
             FindingKind::Gap,
@@ -227,6 +240,12 @@ pub(crate) fn flawed() -> TakeResult {
             0.0,
             "bar 1, after beat 3: a D that is not written, soft, most likely the plucking finger \
              brushing the next string on its way across",
+        ),
+        finding(
+            FindingKind::Bleed,
+            4,
+            -18.0,
+            "D2 is left ringing under bar 2, -18 dB, after leaving the A string for the D string",
         ),
         finding(FindingKind::Dead, 6, 0.0, "bar 2, beat 3: C# is dead"),
         finding(
@@ -252,7 +271,7 @@ pub(crate) fn flawed() -> TakeResult {
         gaps: 1,
         early: 1,
         late: 1,
-        bleed: 0,
+        bleed: 1,
         dead: 1,
         clipped: 1,
         sharp: 1,
