@@ -19,7 +19,7 @@ use sound_support::read;
 const RATE: SampleRate = SampleRate(22_050);
 
 /// Take, line, seed, voice, faults: as `demo-data/README.md` lists them.
-const TAKES: [(&str, &str, u64, &str, &str); 4] = [
+const TAKES: [(&str, &str, u64, &str, &str); 5] = [
     (
         "two-octaves-clean.wav",
         "two-octaves.line",
@@ -48,6 +48,13 @@ const TAKES: [(&str, &str, u64, &str, &str); 4] = [
         "picked",
         "open:2.3:4:-16 ringing:3.3:-10 late:4.3:65 missed:5.3 gap:5.4:80 extra:6.3:-2 early:7.1:60 \
          wrong:7.4:-1 gap:8.3:110",
+    ),
+    (
+        "open-strings.wav",
+        "open-strings.line",
+        41,
+        "fingered",
+        "flat:1.3:14 open:2.1:3:-20",
     ),
 ];
 

@@ -60,8 +60,8 @@ pub(super) fn verdicts(result: &TakeResult) -> String {
     match result.judgement.bleed.as_deref().map_or(0, <[_]>::len) {
         0 => {}
         rings => parts.push(format!(
-            "another string rings {rings} {}",
-            plural(rings, "time", "times")
+            "{rings} {} underneath",
+            plural(rings, "ring", "rings")
         )),
     }
     format!("{}: {}.", name(result), parts.join(", "))
