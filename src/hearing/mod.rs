@@ -10,7 +10,6 @@
 //! | `rings` | what else rings beside the played note |
 //! | `calibration` | what is known of an instrument's strings; what still sounds after a stop |
 //! | `chords` | which members of a chord are there, and how long |
-//! | `ring_path` | when it began and when it stopped |
 //! | `dsp` | the arithmetic, one file per method |
 //!
 //! Pure computation on samples: no file, no clock, no device, no environment, no thread, and no
@@ -28,5 +27,4 @@ pub mod jump;
 pub mod listener;
 pub mod naming;
 pub mod pitch;
-pub mod ring_path;
 pub mod rings;

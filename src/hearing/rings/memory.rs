@@ -1,0 +1,236 @@
+//! What strings look like: the notes that were heard and the strings that were measured before, and
+//! the templates made of them.
+//!
+//! # Source
+//! The stiff string: H. Fletcher (1964), J. Acoust. Soc. Am. 36, 203-209. That its B grows with the
+//! square of the frequency, doubling every six frets, follows from it: B goes with 1 / L^2.
+
+use super::path::Path;
+use super::{
+    Candidate, PARTIALS, PlayedNote, REMEMBERED, Rings, SAME_CENTS, SHORTEST_S, SKIP_S, UP_TO_HZ,
+    partial,
+};
+use crate::hearing::calibration::KnownString;
+use crate::hearing::dsp::history::History;
+use crate::units::cents;
+
+/// The last sound of a note, from which its partials are measured, in seconds.
+const LAST_S: f64 = 0.250;
+/// A partial of a note is looked for within this share of its frequency.
+const PEAK_WITHIN: f64 = 0.006;
+/// Stiffness of an open E where none was measured, halved so many semitones higher: E 1.5e-4, A
+/// 1e-4, D 7e-5, G 4e-5. Working guesses below a measured low B of 3e-4 (J. Kemp 2020, SN Appl.
+/// Sci. 2, 636).
+const USUAL_B: f64 = 1.5e-4;
+const USUAL_B_HALVES: f64 = 7.9;
+/// How fast the weight of a remembered note falls with its distance, in semitones.
+const TEMPLATE_SEMITONES: f64 = 3.0;
+/// How much of a template that was never heard itself is believed, in decibels.
+const TEMPLATE_BELIEF: f64 = 0.8;
+/// A template is known by half when notes of this weight are remembered.
+const TEMPLATE_TRUST: f64 = 0.3;
+/// What a template falls with the number of the partial where nothing is known, in decibels.
+const PRIOR_FALL_DB: f64 = 3.0;
+
+#[derive(Clone, Debug)]
+pub(super) struct Remembered {
+    semitone: f64,
+    b: f64,
+    hz: [f64; PARTIALS],
+    /// Powers of the partials as shares of their sum, in decibels.
+    db: [f64; PARTIALS],
+    count: usize,
+    release: f64,
+    f1: f64,
+}
+
+/// Where the partials of a string lie and how its power is spread over them, in decibels.
+#[derive(Clone, Debug)]
+pub(in crate::hearing) struct Template {
+    pub hz: [f64; PARTIALS],
+    pub db: [f64; PARTIALS],
+    pub count: usize,
+}
+
+impl Rings {
+    /// Takes what is known of the instrument's strings.
+    pub fn with_known(mut self, strings: &[KnownString]) -> Self {
+        self.known = strings
+            .iter()
+            .filter(|s| s.hz > 0.0 && s.hz.is_finite())
+            .map(|s| {
+                let mut n = Remembered {
+                    semitone: 12.0 * s.hz.log2(),
+                    b: s.inharmonicity,
+                    hz: [0.0; PARTIALS],
+                    db: [0.0; PARTIALS],
+                    count: 0,
+                    release: 0.0,
+                    f1: s.hz,
+                };
+                for (k, db) in s.partials_db.iter().take(PARTIALS).enumerate() {
+                    n.hz[k] = partial(s.hz, s.inharmonicity, k + 1);
+                    n.db[k] = *db;
+                    n.count = k + 1;
+                }
+                n
+            })
+            .collect();
+        self
+    }
+
+    /// Templates of the open strings from what is remembered.
+    pub(super) fn refresh_open(&mut self) {
+        for i in 0..self.open.len() {
+            let t = self.template(self.open_hz[i]);
+            let c = &mut self.open[i];
+            (c.f1, c.hz, c.db, c.count) = (t.hz[0], t.hz, t.db, t.count);
+        }
+    }
+
+    /// How a string at `nominal` hertz should look, from the notes that are remembered: as high as
+    /// that very note was played, as stiff and as bright as its neighbours.
+    pub(in crate::hearing) fn template(&self, nominal: f64) -> Template {
+        let semitone = 12.0 * nominal.log2();
+        let remembered = || self.notes.iter().chain(&self.known);
+        let played = remembered()
+            .filter(|n| (n.semitone - semitone).abs() < 0.4)
+            .map(|n| n.f1);
+        let (sum, count) = played.fold((0.0, 0), |(s, n), f| (s + f, n + 1));
+        let f1 = if count > 0 {
+            sum / f64::from(count)
+        } else {
+            nominal
+        };
+        let mut stiff: Vec<f64> = remembered()
+            .filter(|n| (-0.5..9.5).contains(&(n.semitone - semitone)))
+            .map(|n| n.b / ((n.semitone - semitone) / 6.0).exp2())
+            .collect();
+        stiff.sort_by(f64::total_cmp);
+        let b = stiff
+            .get(stiff.len() / 2)
+            .copied()
+            .unwrap_or(USUAL_B * ((28.0 - midi_near(nominal)) / USUAL_B_HALVES).exp2());
+        let mut t = Template {
+            hz: [0.0; PARTIALS],
+            db: [0.0; PARTIALS],
+            count: 0,
+        };
+        for k in 0..PARTIALS {
+            let hz = partial(f1, b, k + 1);
+            if hz > UP_TO_HZ {
+                break;
+            }
+            t.hz[k] = hz;
+            let (mut sum, mut weight) = (0.0, 0.0);
+            for n in remembered().filter(|n| k < n.count) {
+                let w = (-(n.semitone - semitone).abs() / TEMPLATE_SEMITONES).exp();
+                sum += w * n.db[k];
+                weight += w;
+            }
+            // What is not known falls gently; what is known from afar is believed in part.
+            let prior = -6.0 - PRIOR_FALL_DB * k as f64;
+            let trust = weight / (weight + TEMPLATE_TRUST);
+            let known = if weight > 0.0 { sum / weight } else { prior };
+            t.db[k] = TEMPLATE_BELIEF * (trust * known + (1.0 - trust) * prior);
+            t.count = k + 1;
+        }
+        shares(&mut t.db[..t.count]);
+        t
+    }
+
+    /// What was heard of each open string when it was plucked open.
+    pub fn strings(&self) -> Vec<Option<KnownString>> {
+        self.open_hz
+            .iter()
+            .map(|&open| {
+                let semitone = 12.0 * open.log2();
+                let played = || {
+                    self.notes
+                        .iter()
+                        .filter(|n| (n.semitone - semitone).abs() < 0.6)
+                };
+                let count = played().count();
+                let mean = |of: &dyn Fn(&Remembered) -> f64| {
+                    played().map(of).sum::<f64>() / count.max(1) as f64
+                };
+                (count > 0).then(|| KnownString {
+                    hz: mean(&|n| n.f1),
+                    inharmonicity: mean(&|n| n.b),
+                    partials_db: (0..played().map(|n| n.count).min().unwrap_or(0))
+                        .map(|k| mean(&|n| n.db[k]).clamp(-90.0, 0.0))
+                        .collect(),
+                })
+            })
+            .collect()
+    }
+
+    /// Measures the note's last sound and makes it a candidate.
+    pub(super) fn remember(&mut self, stream: &History, note: &PlayedNote) {
+        let Some((f1, b)) = note.pitch else {
+            return;
+        };
+        let r = self.rate_hz;
+        let to = note.release.min(note.next);
+        let from = (to - LAST_S * r).max(note.onset + 2.0 * SKIP_S * r);
+        let x = stream.range(from.round() as i64, to.round() as i64);
+        if (x.len() as f64) < SHORTEST_S * r {
+            return;
+        }
+        self.spectrum.analyse(x, r);
+        let mut n = Remembered {
+            semitone: 12.0 * f1.log2(),
+            b,
+            hz: [0.0; PARTIALS],
+            db: [0.0; PARTIALS],
+            count: 0,
+            release: to,
+            f1,
+        };
+        for k in 0..PARTIALS {
+            let at = partial(f1, b, k + 1);
+            if at > UP_TO_HZ {
+                break;
+            }
+            let reach = (PEAK_WITHIN * at).max(0.4 / self.spectrum.length_s);
+            let peak = self.spectrum.peak_between(at - reach, at + reach);
+            // A peak is moved to only as far as the law may be off.
+            n.hz[k] = peak
+                .map(|p| p.hz)
+                .filter(|hz| (hz - at).abs() < PEAK_WITHIN * at)
+                .unwrap_or(at);
+            n.db[k] = peak
+                .map_or(f64::NEG_INFINITY, |p| p.db)
+                .max(self.spectrum.highest_db(at - reach, at + reach));
+            n.count = k + 1;
+        }
+        shares(&mut n.db[..n.count]);
+        self.left
+            .retain(|c| cents(c.f1, f1).abs() > SAME_CENTS || c.path.is_open());
+        self.left.push(Candidate {
+            f1,
+            source: Some(note.onset),
+            hz: n.hz,
+            db: n.db,
+            count: n.count,
+            path: Path::default(),
+            released: n.release,
+        });
+        if self.notes.len() == REMEMBERED {
+            self.notes.pop_front();
+        }
+        self.notes.push_back(n);
+    }
+}
+
+/// Makes decibels of powers those of their shares.
+fn shares(db: &mut [f64]) {
+    let sum: f64 = db.iter().map(|d| 10f64.powf(d / 10.0)).sum();
+    let all = 10.0 * sum.max(1e-12).log10();
+    db.iter_mut().for_each(|d| *d -= all);
+}
+
+/// MIDI note of a frequency at A4 = 440 Hz, near enough to guess a string by.
+fn midi_near(hz: f64) -> f64 {
+    69.0 + 12.0 * (hz / 440.0).log2()
+}
