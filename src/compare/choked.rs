@@ -4,6 +4,7 @@
 //! noise of a hand that damps, and rightly so in most places. Where the line has a note and
 //! nothing else was heard of it, it is the note, and dead.
 
+use crate::compare::costs;
 use crate::compare::follow::Course;
 use crate::compare::median;
 use crate::compare::passes::{Pass, Scored};
@@ -30,8 +31,15 @@ pub(crate) fn is_choked(event: &HeardNote, usual_novelty_db: f64) -> bool {
         && (event.novelty_db >= NOVELTY_SHARE * usual_novelty_db || struck >= STRUCK_DB)
 }
 
+/// A note of another pitch this far from a place may have taken it from a choked one, ...
+const MISTAKEN_S: f64 = 0.05;
+/// ... which is this close to it, in seconds.
+const ON_PLACE_S: f64 = 0.02;
+/// ... and then needs only so much of the novelty.
+const ON_PLACE_NOVELTY: f64 = 0.5;
+
 /// Gives missed notes the choked pluck at their place, where there is one that no note took.
-pub(crate) fn fill(course: &Course, passes: &[Pass], scored: &mut [Option<Scored>]) {
+pub(crate) fn fill(course: &Course, passes: &mut [Pass], scored: &mut [Option<Scored>]) {
     let mut taken = vec![false; course.events.len()];
     for &(_, event) in passes.iter().flat_map(|pass| &pass.pairs) {
         taken[event] = true;
@@ -44,26 +52,36 @@ pub(crate) fn fill(course: &Course, passes: &[Pass], scored: &mut [Option<Scored
         return;
     };
     for (slot, scored) in scored.iter_mut().enumerate() {
-        let Some(Scored {
-            pass,
-            event: found @ None,
-        }) = scored
-        else {
+        let Some(Scored { pass, event: found }) = scored else {
             continue;
         };
         let target = &course.slots[slot];
         let grid = &passes[*pass].grid;
         let place = grid.time_at(target.at_s);
         let stretch = grid.slope_at(target.at_s).max(0.0);
-        let reach = REACH_S.min(REACH_SHARE * target.interval_s * stretch);
         let off = |k: usize| (course.events[k].heard.onset_s - place).abs();
+        // Another note well before its place has not taken it from a choked one at its place.
+        let mistaken = found
+            .is_some_and(|k| off(k) > MISTAKEN_S && !costs::same_pitch(target, &course.events[k]));
+        // That it stands at its very place is evidence, too.
+        let (reach, asked) = match *found {
+            None => (REACH_S.min(REACH_SHARE * target.interval_s * stretch), 1.0),
+            Some(_) if mistaken => (ON_PLACE_S, ON_PLACE_NOVELTY),
+            Some(_) => continue,
+        };
         let nearest = (0..course.events.len())
             .filter(|&k| !taken[k] && off(k) <= reach)
-            .filter(|&k| is_choked(course.events[k].heard, usual))
+            .filter(|&k| is_choked(course.events[k].heard, usual * asked))
             .min_by(|&a, &b| off(a).total_cmp(&off(b)));
         if let Some(k) = nearest {
             taken[k] = true;
-            *found = Some(k);
+            if let Some(mistaken) = found.replace(k) {
+                taken[mistaken] = false;
+                let pairs = &mut passes[*pass].pairs;
+                if let Some(pair) = pairs.iter_mut().find(|pair| **pair == (slot, mistaken)) {
+                    pair.1 = k;
+                }
+            }
         }
     }
 }

@@ -88,7 +88,7 @@ pub(crate) fn lay(course: &Course) -> Laid {
         }
     }
     let mut scored = choose(course, &passes);
-    choked::fill(course, &passes, &mut scored);
+    choked::fill(course, &mut passes, &mut scored);
     Laid { passes, scored }
 }
 
