@@ -1,14 +1,16 @@
 //! What else rings, held against the handbook's string, a slow reference and a non-negative one.
 
-mod ear_support;
-
 use std::f64::consts::TAU;
 
 use realfft::num_complex::Complex;
+use seamline::compare::judgement::BleedKind;
 use seamline::hearing::dsp::free_partial::{self, Bins};
 use seamline::hearing::dsp::partials::Spectrum;
 use seamline::hearing::dsp::peel::Peeler;
 use seamline::hearing::rings::partial;
+use seamline::music::line::read_bytes;
+use seamline::session::offline::{ScoreSettings, score_take};
+use seamline::sound::file::open;
 
 const RATE: f64 = 5_512.5;
 
@@ -276,5 +278,46 @@ fn free_partials_agree_with_non_negative_least_squares() {
                 assert!(slow < -30.0 && fast < -30.0, "{about}");
             }
         }
+    }
+}
+
+/// The demo takes: what was left to ring and set off in one of them is told, with its string and
+/// level; the others hold none.
+#[test]
+fn what_was_put_into_the_demo_takes_is_told() {
+    let demo = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data");
+    let bleed = |line: &str, take: &str| {
+        let name = format!("{line}.line");
+        let bytes = std::fs::read(demo.join(&name)).expect("a line");
+        let line = read_bytes(&name, &bytes).expect("a line");
+        let mut source = open(&demo.join(take)).expect("a take");
+        score_take(take, source.as_mut(), &line, &ScoreSettings::default())
+            .expect("a result")
+            .judgement
+            .bleed
+            .expect("listened for")
+    };
+    for (line, take) in [
+        ("harbour-walk", "harbour-walk-clean.wav"),
+        ("two-octaves", "two-octaves-clean.wav"),
+        ("two-octaves", "two-octaves-flawed.wav"),
+    ] {
+        assert_eq!(bleed(line, take), [], "{take}");
+    }
+    // `open:2.3:4:-16` and `ringing:3.3:-10`, as demo-data/README.md lists them.
+    let found = bleed("harbour-walk", "harbour-walk-flawed.wav");
+    let told: Vec<_> = found
+        .iter()
+        .map(|b| (b.midi.round() as i32, b.string, b.kind))
+        .collect();
+    assert_eq!(
+        told,
+        [
+            (28, Some(4), BleedKind::OpenString),
+            (30, Some(4), BleedKind::LeftRinging)
+        ]
+    );
+    for (ring, level_db) in found.iter().zip([-16.0, -10.0]) {
+        assert!((ring.level_db - level_db).abs() < 4.0, "{found:?}");
     }
 }
