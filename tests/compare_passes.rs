@@ -210,3 +210,38 @@ fn a_long_take_stays_on_course() {
         Agreement::AnotherLine(_)
     ));
 }
+
+/// A bar whose notes are hardly heard, or not at all, is no jump to the next one when that comes
+/// in time: the faint notes are found, the silent ones are missed, and nobody went anywhere.
+#[test]
+fn a_faint_bar_in_time_is_no_jump() {
+    for seed in 0..20 {
+        let mut chance = Chance(900 + seed);
+        let kind = KINDS[seed as usize % KINDS.len()];
+        let line = line(kind, 5, 110.0, &mut chance);
+        let third: Vec<usize> = (0..line.len()).filter(|&k| line[k].bar == 3).collect();
+        let mut heard = play(&line, &Player::good(), &mut chance).heard;
+        for &k in &third {
+            heard[k].evidence = -0.9;
+        }
+        finish(&mut heard);
+        let judgement = judge(&line, &heard, &Settings::default());
+        let told = |judgement: &seamline::compare::judgement::Judgement| {
+            judgement
+                .findings
+                .iter()
+                .find(|f| f.kind == FindingKind::Take)
+                .map(|f| f.sentence.clone())
+        };
+        assert_eq!(told(&judgement), None, "{kind:?} {seed}");
+        assert_eq!(judgement.tally.right, line.len(), "{kind:?} {seed}");
+        // The same bar not played at all, its time kept.
+        let mut heard: Vec<HeardNote> = play(&line, &Player::good(), &mut chance).heard;
+        let silent = heard[third[0]].onset_s - 0.05..heard[third[third.len() - 1]].onset_s + 0.05;
+        heard.retain(|h| !silent.contains(&h.onset_s));
+        finish(&mut heard);
+        let judgement = judge(&line, &heard, &Settings::default());
+        assert_eq!(told(&judgement), None, "{kind:?} {seed}");
+        assert_eq!(judgement.tally.missed, third.len(), "{kind:?} {seed}");
+    }
+}

@@ -10,6 +10,8 @@ use crate::hearing::events::{HeardChord, HeardNote};
 
 /// A written note that was not played.
 pub(crate) const MISSED: f64 = 2.6;
+/// Dropping out and coming in again in time: from here on each further missed note is little news.
+const DROP_OUT: f64 = 7.5;
 /// Another octave of the written pitch: more often the ear's error than the player's.
 const OCTAVE: f64 = 1.4;
 /// Up to two and a half semitones off: the neighbouring fret or the wrong finger.
@@ -118,6 +120,11 @@ pub(crate) fn listen<'a>(events: &[&'a HeardNote]) -> Vec<Sound<'a>> {
         });
     }
     sounds
+}
+
+/// What it costs to leave out so many slots in a row and go on in time.
+pub(crate) fn missed(slots: f64) -> f64 {
+    (MISSED * slots).min(DROP_OUT + LEFT_OUT * slots)
 }
 
 /// What the ear heard of a slot's chord; `None` for a single note and where nobody listened for it.

@@ -49,7 +49,7 @@ const JUMP_TEMPO_SD: f64 = 0.04;
 /// A take may start at one of so many first slots, as if the ones before were missed.
 const START_SLOTS: usize = 4;
 /// Slots that may be missed in a row without a jump.
-const MISSED_IN_A_ROW: usize = 16;
+const MISSED_IN_A_ROW: usize = 48;
 /// States kept: at most so many, ...
 const BEAM_STATES: usize = 56;
 /// ... none so much worse than the best, in nats, ...
@@ -240,7 +240,7 @@ impl<'a> Search<'a> {
             let pitch = costs::pitch(target, sound);
             let sd_s = costs::timing_sd_s(target, clock.stretch);
             let cost = state.cost
-                + costs::MISSED * (slot - state.slot - 1) as f64
+                + costs::missed((slot - state.slot - 1) as f64)
                 + pitch
                 + costs::weakness(target, sound)
                 + costs::timing(off, sd_s.hypot(clock.var_t.sqrt()));
