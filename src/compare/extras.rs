@@ -52,6 +52,7 @@ const AGREE_SEMITONES: f64 = 0.5;
 /// ... explain what is new so well, the latter alone and both together, ...
 const AGREE_ADDED_SCORE: f64 = 0.2;
 const AGREE_SCORES: f64 = 0.5;
+/// (or so well, when the moment itself shows nothing new), ...
 const AGREE_LATER_SCORES: f64 = 0.8;
 /// ... are this share of the sound, and this loud in it, in decibels.
 const AGREE_SHARE: f64 = 0.04;
@@ -121,12 +122,12 @@ fn added(scene: &Scene, event: usize) -> Option<Option<f64>> {
     let new = f.fresh_share >= NEW_SHARE
         && heard.novelty_db >= NEW_NOVELTY_DB
         && heard.evidence >= NEW_EVIDENCE;
-    // The note that is struck just after it was touched, or slid to, before.
     let midi = if agree || clear {
         f.added_midi
     } else {
         f.gained_midi
     };
+    // The note that is struck next was touched, or slid to, before.
     let coming = (event + 1..scene.events.len())
         .take_while(|&k| scene.events[k].onset_s < heard.onset_s + COMING_S)
         .filter(|&k| scene.matched[k])

@@ -52,8 +52,13 @@ const LAY_CENTS: f64 = 40.0;
 const COARSE_CENTS: f64 = 10.0;
 const FINE_CENTS: f64 = 3.0;
 const FINE_CANDIDATES: usize = 5;
-/// A mode of the body may lie this close to a string's fundamental, in cents, ...
+/// A fit this far from where its series lies, in cents, has been led astray.
+const FIT_CENTS: f64 = 60.0;
+/// A mode of the body may lie this far from a string's fundamental, in cents, ...
+const BODY_FROM_CENTS: f64 = 30.0;
 const BODY_WITHIN_CENTS: f64 = 250.0;
+/// ... is hardly more periodic, by the normalised difference, ...
+const BODY_DIP: f64 = 0.05;
 /// ... and shows less than one in this many of the string's upper partials.
 const BODY_UPPER: f64 = 1.3;
 /// A peak lies on a partial when it is within so much of a resolution cell.
@@ -183,8 +188,8 @@ impl PitchMeter {
             .map_or(0.0, |p| p.db);
         let (hz, _) = self.spectrum.lay(best.hz, LAY_CENTS, COARSE_CENTS, top);
         let (hz, b) = self.spectrum.lay(hz, 1.5 * COARSE_CENTS, FINE_CENTS, top);
-        let string =
-            fit_stiff_string(&self.spectrum, hz, b).filter(|s| cents(s.f1_hz, hz).abs() < 60.0);
+        let string = fit_stiff_string(&self.spectrum, hz, b)
+            .filter(|s| cents(s.f1_hz, hz).abs() < FIT_CENTS);
         let StiffString {
             f1_hz,
             inharmonicity,
@@ -251,10 +256,10 @@ impl PitchMeter {
         let (own, own_count) = self.upper(best);
         self.candidates
             .iter()
-            .filter(|c| (30.0..BODY_WITHIN_CENTS).contains(&cents(c.hz, best.hz).abs()))
+            .filter(|c| (BODY_FROM_CENTS..BODY_WITHIN_CENTS).contains(&cents(c.hz, best.hz).abs()))
             .filter(|c| {
                 let (upper, count) = self.upper(**c);
-                c.dip < best.dip + 0.05 && count > own_count && upper > BODY_UPPER * own
+                c.dip < best.dip + BODY_DIP && count > own_count && upper > BODY_UPPER * own
             })
             .max_by(|a, b| a.score.total_cmp(&b.score))
             .copied()
