@@ -16,7 +16,8 @@ use std::sync::Arc;
 use ear_support::{events, midi, notes};
 use rustysynth::{SoundFont, Synthesizer, SynthesizerSettings};
 use seamline::hearing::events::{Event, HeardNote, HeardRing};
-use seamline::units::SampleRate;
+use seamline::hearing::listener::{Listener, ListenerConfig};
+use seamline::units::{Hertz, MidiNote, SampleRate};
 
 const RATE: SampleRate = SampleRate(44_100);
 
@@ -245,4 +246,76 @@ fn an_open_string_under_other_notes_is_heard_at_its_level() {
         }
     }
     assert_eq!(by_themselves, 0);
+}
+
+/// Chords of sampled basses: every member is heard with its pitch, and one that is not struck is
+/// not heard. Intervals as bass players use them; none is an octave or a twelfth, whose upper note
+/// has no partial of its own.
+#[test]
+fn members_of_a_chord_are_heard_and_missed_ones_are_not() {
+    let Some(font) = font() else { return };
+    let chords: [&[i32]; 6] = [
+        &[33, 49],
+        &[31, 47],
+        &[36, 43],
+        &[40, 45],
+        &[33, 43, 49],
+        &[38, 54],
+    ];
+    let hz = |key: i32| MidiNote(f64::from(key)).to_hertz(Hertz(440.0));
+    let mut wrong = Vec::new();
+    let mut judged = 0;
+    for (preset, name) in &PRESETS[..4] {
+        for wanted in chords {
+            for out in (0..wanted.len()).map(Some).chain([None]) {
+                let strokes: Vec<Stroke> = (0..wanted.len())
+                    .filter(|k| Some(*k) != out)
+                    .map(|k| (wanted[k], 0.5, 1.5))
+                    .collect();
+                let take = render(&font, *preset, &strokes, 2.0);
+                let mut listener = Listener::new(ListenerConfig {
+                    chords: vec![wanted.iter().map(|k| hz(*k)).collect()],
+                    ..ListenerConfig::bass(RATE)
+                })
+                .expect("a rate within the limits");
+                let mut heard: Vec<HeardNote> = Vec::new();
+                let mut say = |event: Event| {
+                    if let Event::Settled(note) = event
+                        && note.evidence > 0.0
+                        && (note.onset_s - 0.5).abs() < 0.05
+                    {
+                        heard.push(note);
+                    }
+                };
+                listener.push(&take, &mut say);
+                listener.finish(&mut say);
+                let about = format!("{name} {wanted:?} without {out:?}");
+                let Some(chord) = heard.first().and_then(|n| n.chords.first()) else {
+                    wrong.push(format!("{about}: nothing heard"));
+                    continue;
+                };
+                for (k, key) in wanted.iter().enumerate() {
+                    judged += 1;
+                    let Some(member) = chord.members[k] else {
+                        wrong.push(format!("{about}: {key} could not be told"));
+                        continue;
+                    };
+                    if (member.evidence > 0.0) == (Some(k) == out) {
+                        wrong.push(format!("{about}: {key} {member:?}"));
+                    } else if let Some(midi) = member.midi.filter(|_| Some(k) != out)
+                        && (midi - f64::from(*key)).abs() > 0.3
+                    {
+                        wrong.push(format!("{about}: {key} is heard at {midi}"));
+                    }
+                }
+            }
+        }
+    }
+    assert!(judged > 150);
+    assert!(
+        wrong.is_empty(),
+        "{} of {judged}\n{}",
+        wrong.len(),
+        wrong.join("\n")
+    );
 }

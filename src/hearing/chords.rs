@@ -14,6 +14,8 @@ use super::rings::{PARTIALS, Rings, SHORTEST_S, SKIP_S, Template, WINDOW_S, evid
 
 /// A member is there from this evidence on, in nats.
 const THERE: f64 = 0.0;
+/// What a ring would have in evidence is this much too little for a string that was struck.
+const STRUCK: f64 = 1.5;
 /// A member that has fallen so much below what it was at first is over, in decibels.
 const OVER_DB: f64 = 15.0;
 /// Partials that tell the pitch: the first few that are free and clear, in decibels over noise.
@@ -76,6 +78,7 @@ impl Rings {
                 if found.is_nan() {
                     continue;
                 }
+                let found = found - STRUCK;
                 let db = 10.0 * level.max(1e-16).log10();
                 let member = chord.members[i].get_or_insert(HeardMember {
                     midi: None,
