@@ -1,40 +1,15 @@
 //! Chords in the line: each member is judged by what was heard of it alone.
 
+mod source_support;
+
 use seamline::compare::judgement::{Flag, JudgedNote, Verdict};
 use seamline::music::line::{Line, read_text};
 use seamline::session::offline::{ScoreSettings, score_take};
-use seamline::sound::block::{Container, Delivery, SampleFormat, Source, SourceFormat};
 use seamline::sound::synth::{Performance, Player, Voice, render};
-use seamline::sound::{SoundError, SoundNote};
 use seamline::units::SampleRate;
+use source_support::Samples;
 
 const RATE: SampleRate = SampleRate(44_100);
-
-struct Samples {
-    format: SourceFormat,
-    left: Option<Vec<f32>>,
-}
-
-impl Source for Samples {
-    fn format(&self) -> &SourceFormat {
-        &self.format
-    }
-
-    fn next_block(&mut self, into: &mut Vec<f32>) -> Result<Delivery, SoundError> {
-        into.clear();
-        match self.left.take() {
-            Some(samples) => {
-                into.extend(samples);
-                Ok(Delivery::Samples)
-            }
-            None => Ok(Delivery::End),
-        }
-    }
-
-    fn notes(&self) -> Vec<SoundNote> {
-        Vec::new()
-    }
-}
 
 /// Tenths, fifths, sixths and a chord of three between single notes.
 fn line() -> Line {
@@ -53,23 +28,11 @@ fn played(
     let line = line();
     let mut performance =
         Performance::of_line(&line.expected(line.instrument()), &Player::steady(5));
-    let mut at = 0;
-    performance.notes.retain_mut(|note| {
-        let keep = note.index.is_none_or(|index| change(index, note));
-        at += 1;
-        keep
-    });
+    performance
+        .notes
+        .retain_mut(|note| note.index.is_none_or(|index| change(index, note)));
     let samples = render(&performance, &Voice::fingered(), RATE);
-    let mut source = Samples {
-        format: SourceFormat {
-            rate: RATE,
-            channels: 1,
-            samples: SampleFormat::Float { bits: 32 },
-            container: Container::Wav,
-            frames: None,
-        },
-        left: Some(samples),
-    };
+    let mut source = Samples::new(RATE, vec![Ok(samples)]);
     score_take("chords", &mut source, &line, &ScoreSettings::default())
         .expect("a result")
         .judgement

@@ -1,59 +1,18 @@
 //! From a source of sound to a result: the way the sound is cut must not show in it.
 
+mod source_support;
+
 use seamline::compare::judgement::JudgedNote;
 use seamline::music::line::{Line, read_text};
 use seamline::report::{json, text};
 use seamline::session::offline::{ScoreSettings, score_take};
 use seamline::session::result::TakeResult;
-use seamline::sound::block::{Container, Delivery, SampleFormat, Source, SourceFormat};
+use seamline::sound::SoundNote;
 use seamline::sound::synth::{Performance, Player, Voice, parse_faults, render};
-use seamline::sound::{SoundError, SoundNote};
 use seamline::units::{FrameCount, SampleRate};
+use source_support::Samples;
 
 const RATE: SampleRate = SampleRate(44_100);
-
-/// Samples in memory, cut as the test wants them.
-struct Samples {
-    format: SourceFormat,
-    deliveries: std::vec::IntoIter<Result<Vec<f32>, FrameCount>>,
-}
-
-impl Samples {
-    fn new(deliveries: Vec<Result<Vec<f32>, FrameCount>>) -> Self {
-        Self {
-            format: SourceFormat {
-                rate: RATE,
-                channels: 1,
-                samples: SampleFormat::Float { bits: 32 },
-                container: Container::Wav,
-                frames: None,
-            },
-            deliveries: deliveries.into_iter(),
-        }
-    }
-}
-
-impl Source for Samples {
-    fn format(&self) -> &SourceFormat {
-        &self.format
-    }
-
-    fn next_block(&mut self, into: &mut Vec<f32>) -> Result<Delivery, SoundError> {
-        into.clear();
-        Ok(match self.deliveries.next() {
-            Some(Ok(samples)) => {
-                into.extend(samples);
-                Delivery::Samples
-            }
-            Some(Err(lost)) => Delivery::Gap(lost),
-            None => Delivery::End,
-        })
-    }
-
-    fn notes(&self) -> Vec<SoundNote> {
-        vec![SoundNote::TrailingBytes { bytes: 3 }]
-    }
-}
 
 fn line() -> Line {
     read_text(
@@ -76,7 +35,9 @@ fn scored(deliveries: Vec<Result<Vec<f32>, FrameCount>>, block_frames: usize) ->
         block_frames,
         ..ScoreSettings::default()
     };
-    score_take("take", &mut Samples::new(deliveries), &line(), &settings).expect("a result")
+    let mut source =
+        Samples::new(RATE, deliveries).with_notes(vec![SoundNote::TrailingBytes { bytes: 3 }]);
+    score_take("take", &mut source, &line(), &settings).expect("a result")
 }
 
 /// Blocks of any length give the same result, to the last bit and byte.

@@ -3,41 +3,16 @@
 //! The truth is the synth's own: pitches and levels that were put in. Open strings are the pitches
 //! of MIDI 1.0 notes 28, 33, 38, 43 at ISO 16's A4.
 
+mod source_support;
+
 use seamline::music::instrument::Tuning;
 use seamline::session::instrument_file;
 use seamline::session::tuning::{InstrumentCheck, check_strings};
-use seamline::sound::block::{Container, Delivery, SampleFormat, Source, SourceFormat};
 use seamline::sound::synth::{Performance, PlayedNote, Voice, render};
-use seamline::sound::{SoundError, SoundNote};
 use seamline::units::{Cents, Decibels, Hertz, SampleRate};
+use source_support::Samples;
 
 const RATE: SampleRate = SampleRate(44_100);
-
-struct Samples {
-    format: SourceFormat,
-    left: Option<Vec<f32>>,
-}
-
-impl Source for Samples {
-    fn format(&self) -> &SourceFormat {
-        &self.format
-    }
-
-    fn next_block(&mut self, into: &mut Vec<f32>) -> Result<Delivery, SoundError> {
-        into.clear();
-        match self.left.take() {
-            Some(samples) => {
-                into.extend(samples);
-                Ok(Delivery::Samples)
-            }
-            None => Ok(Delivery::End),
-        }
-    }
-
-    fn notes(&self) -> Vec<SoundNote> {
-        Vec::new()
-    }
-}
 
 /// Open string, MIDI note, cents off.
 const STRINGS: [(u8, u8, f64); 4] = [(4, 28, -12.0), (3, 33, 5.0), (2, 38, 0.0), (1, 43, 31.0)];
@@ -68,16 +43,7 @@ fn checked(with: &[PlayedNote]) -> InstrumentCheck {
         ..Performance::default()
     };
     let samples = render(&performance, &Voice::fingered(), RATE);
-    let mut source = Samples {
-        format: SourceFormat {
-            rate: RATE,
-            channels: 1,
-            samples: SampleFormat::Float { bits: 32 },
-            container: Container::Wav,
-            frames: None,
-        },
-        left: Some(samples),
-    };
+    let mut source = Samples::new(RATE, vec![Ok(samples)]);
     check_strings("strings", &mut source, &Tuning::bass4(), Hertz(440.0)).expect("a check")
 }
 

@@ -4,7 +4,6 @@
 //! played meanwhile. A string cannot ring while it is played, two rings of one string are one, and
 //! a ring a whole number of harmonics above a louder one is that one's partials.
 
-use crate::compare::costs;
 use crate::compare::judgement::{Bleed, BleedKind, ExtraNote, Flag, JudgedNote, Verdict};
 use crate::compare::scene::Scene;
 use crate::hearing::events::HeardRing;
@@ -57,7 +56,7 @@ pub(crate) fn find(scene: &Scene, notes: &[JudgedNote], rings: &[HeardRing]) -> 
             shared > SAME_TIME_SHARE * shorter
                 && ((bleed.string.is_some() && bleed.string == other.string)
                     || above.abs() < SAME_SEMITONES
-                    || HARMONICS.iter().any(|h| (above - h).abs() < SAME_SEMITONES))
+                    || is_harmonic(above))
         });
         if !again {
             kept.push(bleed);
@@ -95,6 +94,12 @@ pub(crate) fn flag(notes: &mut [JudgedNote], bleed: &[Bleed]) {
             note.flags.sort_unstable();
         }
     }
+}
+
+/// True for a distance at which every partial is shared, in semitones.
+fn is_harmonic(semitones: f64) -> bool {
+    let near = |h: &f64| (semitones - h).abs() < SAME_SEMITONES;
+    HARMONICS.iter().any(near)
 }
 
 fn held(notes: &[JudgedNote]) -> Vec<Held> {
@@ -150,10 +155,8 @@ fn one(scene: &Scene, held: &[Held], ring: &HeardRing) -> Option<Bleed> {
     }
     // Where every partial is shared, nothing can be told.
     let masked = |h: &&Held| {
-        costs::HARMONICS
-            .iter()
-            .chain(&HARMONICS)
-            .any(|a| (ring.midi - h.midi - a).abs() < SAME_SEMITONES)
+        let above = ring.midi - h.midi;
+        above.abs() < SAME_SEMITONES || is_harmonic(above)
     };
     if !during.is_empty() && during.iter().all(masked) {
         return None;

@@ -122,6 +122,11 @@ pub(crate) fn follow(course: &Course) -> Vec<Vec<Run>> {
     search.ways()
 }
 
+/// How far from its place a slot is looked for by this clock, in seconds.
+fn reach_s(slot: &Slot, clock: &Clock) -> f64 {
+    costs::reach_s(slot, clock.stretch) + 2.0 * clock.var_t.sqrt()
+}
+
 /// The least cost among states.
 fn cheapest(states: &[State]) -> f64 {
     states
@@ -230,7 +235,7 @@ impl<'a> Search<'a> {
             let target = &course.slots[slot];
             let mut clock = state.clock.ahead(target.at_s - from_s, self.wander);
             let off = heard.onset_s - clock.t_s;
-            let reach = costs::reach_s(target, clock.stretch) + 2.0 * clock.var_t.sqrt();
+            let reach = reach_s(target, &clock);
             if off < -reach {
                 break;
             }
@@ -280,9 +285,7 @@ impl<'a> Search<'a> {
             if base > best + BEAM_NATS {
                 continue;
             }
-            let out_of_reach = following.is_some_and(|target| {
-                late.abs() > costs::reach_s(target, clock.stretch) + 2.0 * clock.var_t.sqrt()
-            });
+            let out_of_reach = following.is_some_and(|target| late.abs() > reach_s(target, &clock));
             if out_of_reach {
                 self.land(&source, source.slot + 1, event, base, next);
             }
@@ -305,7 +308,7 @@ impl<'a> Search<'a> {
         let (from, target) = (&course.slots[source.slot], &course.slots[slot]);
         let clock = source.clock.ahead(target.at_s - from.at_s, self.wander);
         let off = course.events[event].heard.onset_s - clock.t_s;
-        off.abs() <= costs::reach_s(target, clock.stretch) + 2.0 * clock.var_t.sqrt()
+        off.abs() <= reach_s(target, &clock)
     }
 
     /// Adds one jump, if the event has the pitch of the slot it lands on.

@@ -96,12 +96,7 @@ fn of_chord(scene: &Scene, slot: usize, heard: &HeardNote, mut note: JudgedNote)
         return note;
     };
     let written = f64::from(note.expected.midi);
-    let of = |which: f64| (which - written).abs() < 0.5;
-    let at = chord
-        .wanted_midi
-        .iter()
-        .position(|wanted| wanted.is_some_and(of));
-    let Some(member) = at.and_then(|k| chord.members[k]) else {
+    let Some(member) = chord.member(written) else {
         return note;
     };
     if member.evidence <= 0.0 {
@@ -156,11 +151,8 @@ fn carrier(scene: &Scene, slot: usize) -> usize {
     if let Some(chord) = chord {
         let sure = |member: usize| {
             let written = f64::from(scene.expected[member].midi);
-            let at = chord
-                .wanted_midi
-                .iter()
-                .position(|w| w.is_some_and(|w| (w - written).abs() < 0.5));
-            at.and_then(|k| chord.members[k])
+            chord
+                .member(written)
                 .map_or(f64::NEG_INFINITY, |m| m.evidence)
         };
         return members

@@ -7,10 +7,11 @@
 //! # Source
 //! As in `rings`: Fletcher (1964) for the partials, `dsp::free_partial` for the fit.
 
-use super::dsp::free_partial::{self, FreePartial};
+use super::dsp::free_partial::FreePartial;
 use super::dsp::history::History;
 use super::events::{HeardChord, HeardMember, MEMBERS};
-use super::rings::{PARTIALS, Rings, SHORTEST_S, SKIP_S, Template, WINDOW_S, evidence};
+use super::rings::{Rings, SHORTEST_S, SKIP_S, Template, WINDOW_S, evidence, fit_all, windows};
+use crate::units::Hertz;
 
 /// A member is there from this evidence on, in nats.
 const THERE: f64 = 0.0;
@@ -35,7 +36,7 @@ impl Rings {
         onset: f64,
         end: f64,
         wanted: &[f64],
-        a4_hz: f64,
+        a4: Hertz,
     ) -> Option<HeardChord> {
         let r = self.rate_hz;
         let start = onset + SKIP_S * r;
@@ -50,13 +51,11 @@ impl Rings {
             .collect();
         let mut chord = HeardChord::default();
         for (to, hz) in chord.wanted_midi.iter_mut().zip(wanted) {
-            *to = Some(midi(*hz, a4_hz));
+            *to = Some(Hertz(*hz).to_midi(a4).0);
         }
         let mut first_db = [f64::NEG_INFINITY; MEMBERS];
         let mut over = [false; MEMBERS];
-        let steps = ((end - start - length) / (0.5 * length)).ceil().max(0.0) as usize;
-        for step in 0..=steps {
-            let from = start + (end - start - length) * step as f64 / steps.max(1) as f64;
+        for (step, (from, _)) in windows(start, end, length).enumerate() {
             let Some(power) = self.analyse_window(stream, from, length) else {
                 break;
             };
@@ -66,12 +65,7 @@ impl Rings {
                     .flat_map(|j| templates[j].hz[..templates[j].count].iter().copied())
                     .collect();
                 let t = &templates[i];
-                let mut seen = [FreePartial::default(); PARTIALS];
-                for (k, s) in seen.iter_mut().enumerate().take(t.count) {
-                    if let Some(v) = free_partial::fit(&self.peeler, self.on(), t.hz[k], &others) {
-                        *s = v;
-                    }
-                }
+                let seen = fit_all(&self.peeler, self.on(), &t.hz[..t.count], &others);
                 let seen = &seen[..t.count];
                 let length_s = self.on().length_s;
                 let (found, level) = evidence(seen, &t.db, &t.hz, length_s, power, 0.0, 0.0);
@@ -91,7 +85,7 @@ impl Rings {
                     first_db[i] = first_db[i].max(db);
                 }
                 if step == 0 {
-                    member.midi = self.member_pitch(seen, t).map(|hz| midi(hz, a4_hz));
+                    member.midi = self.member_pitch(seen, t).map(|hz| Hertz(hz).to_midi(a4).0);
                 }
                 let still = found > THERE && db > first_db[i] - OVER_DB;
                 if still && !over[i] {
@@ -122,8 +116,4 @@ impl Rings {
         }
         (weight > 0.0).then(|| t.hz[0] * (sum / weight).exp())
     }
-}
-
-fn midi(hz: f64, a4_hz: f64) -> f64 {
-    69.0 + 12.0 * (hz / a4_hz).log2()
 }

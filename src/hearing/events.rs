@@ -149,6 +149,15 @@ pub struct HeardChord {
     pub members: [Option<HeardMember>; MEMBERS],
 }
 
+impl HeardChord {
+    /// What was heard of the member of this pitch, a MIDI note; `None` where nothing can be told.
+    pub fn member(&self, midi: f64) -> Option<HeardMember> {
+        let wanted = |w: &Option<f64>| w.is_some_and(|w| (w - midi).abs() < 0.5);
+        let at = self.wanted_midi.iter().position(wanted)?;
+        self.members[at]
+    }
+}
+
 /// A string pluck as it was settled: all that the comparator knows about it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct HeardNote {

@@ -8,6 +8,7 @@ use crate::compare::{Settings, judge_with_rings};
 use crate::hearing::calibration::KnownString;
 use crate::hearing::events::{Event, HeardNote, HeardRing};
 use crate::hearing::listener::{ListenError, Listener, ListenerConfig};
+use crate::music::instrument::Tuning;
 use crate::music::line::Line;
 use crate::music::theory::Key;
 use crate::session::result::{BarSpan, LineInfo, TakeInfo, TakeResult};
@@ -106,7 +107,7 @@ pub fn score_take(
             marks: settings.marks.clone(),
             mode: settings.mode,
             click_at_s: None,
-            open_midi: open_midi(line),
+            open_midi: open_midi(line.instrument().tuning()),
             loudest_dbfs: loudest,
         },
     );
@@ -140,9 +141,8 @@ fn chords(line: &Line) -> Vec<Vec<u8>> {
     chords
 }
 
-/// The open strings of the line's instrument, the thinnest first.
-fn open_midi(line: &Line) -> Vec<u8> {
-    let tuning = line.instrument().tuning();
+/// The open strings, the thinnest first.
+pub(super) fn open_midi(tuning: &Tuning) -> Vec<u8> {
     (1..=tuning.strings())
         .filter_map(|string| tuning.open_midi(string))
         .collect()
@@ -163,6 +163,7 @@ fn listener(
         .iter()
         .map(|note| MidiNote(f64::from(note.midi)).to_hertz(a4).0)
         .fold(0.0, f64::max);
+    let hz = |midi: u8| MidiNote(f64::from(midi)).to_hertz(a4);
     let config = ListenerConfig {
         rate,
         a4,
@@ -172,14 +173,11 @@ fn listener(
         after_stop: false,
         chords: chords(line)
             .into_iter()
-            .map(|chord| {
-                let hz = |midi: u8| MidiNote(f64::from(midi)).to_hertz(a4);
-                chord.into_iter().map(hz).collect()
-            })
+            .map(|chord| chord.into_iter().map(hz).collect())
             .collect(),
-        open_strings: open_midi(line)
+        open_strings: open_midi(line.instrument().tuning())
             .into_iter()
-            .map(|midi| MidiNote(f64::from(midi)).to_hertz(a4))
+            .map(hz)
             .collect(),
     };
     match Listener::new(config.clone()) {
@@ -193,17 +191,17 @@ fn listener(
 }
 
 /// What came out of a source.
-struct Heard {
-    notes: Vec<HeardNote>,
-    rings: Vec<HeardRing>,
-    frames: FrameCount,
-    dropped: FrameCount,
+pub(super) struct Heard {
+    pub notes: Vec<HeardNote>,
+    pub rings: Vec<HeardRing>,
+    pub frames: FrameCount,
+    pub dropped: FrameCount,
     /// The largest sample without its sign.
-    peak: f32,
+    pub peak: f32,
 }
 
 /// Pulls the source to its end through the listener.
-fn listen(
+pub(super) fn listen(
     source: &mut dyn Source,
     listener: &mut Listener,
     block_frames: usize,

@@ -5,16 +5,18 @@
 //! note at the twelfth fret tells the intonation. The same ear hears it as hears a take.
 
 use crate::hearing::calibration::KnownString;
-use crate::hearing::events::{EndCause, Event, HeardNote};
+use crate::hearing::events::{EndCause, HeardNote};
 use crate::hearing::listener::{Listener, ListenerConfig};
 use crate::music::instrument::Tuning;
-use crate::session::offline::SessionError;
-use crate::sound::block::{Delivery, Source};
+use crate::session::offline::{SessionError, listen, open_midi};
+use crate::sound::block::Source;
 use crate::units::{Decibels, Hertz, MidiNote};
 
 /// A note this close to an open string is taken for it, in semitones: less than the half of the
 /// way to the next fret.
 const STRING_SEMITONES: f64 = 0.6;
+/// The listener gets this many frames at once; it does not change the result.
+const BLOCK_FRAMES: usize = 4096;
 /// A pitch less certain than this is not shown, in cents.
 const VAGUE_CENTS: f64 = 20.0;
 /// Lowest pitch listened to below the lowest string, as a ratio of frequencies.
@@ -66,9 +68,7 @@ pub fn check_strings(
     tuning: &Tuning,
     a4: Hertz,
 ) -> Result<InstrumentCheck, SessionError> {
-    let open: Vec<u8> = (1..=tuning.strings())
-        .filter_map(|string| tuning.open_midi(string))
-        .collect();
+    let open = open_midi(tuning);
     let hz = |midi: u8| MidiNote(f64::from(midi)).to_hertz(a4);
     let usual = ListenerConfig::bass(source.format().rate);
     let lowest = open.iter().min().map_or(usual.lowest.0, |&m| hz(m).0);
@@ -85,38 +85,20 @@ pub fn check_strings(
         file: name.to_owned(),
         cause,
     })?;
-    let (mut notes, mut peak) = (Vec::new(), 0.0f32);
-    let mut settle = |event: Event| {
-        if let Event::Settled(note) = event
-            && note.evidence > 0.0
-        {
-            notes.push(note);
-        }
-    };
-    let mut block = Vec::new();
-    loop {
-        match source.next_block(&mut block)? {
-            Delivery::Samples => {
-                peak = block.iter().fold(peak, |peak, s| peak.max(s.abs()));
-                listener.push(&block, &mut settle);
-            }
-            Delivery::Gap(lost) => listener.gap(lost.0, &mut settle),
-            Delivery::End => break,
-        }
-    }
-    listener.finish(&mut settle);
+    let mut heard = listen(source, &mut listener, BLOCK_FRAMES)?;
+    heard.notes.retain(|note| note.evidence > 0.0);
     let known = listener.strings();
     let strings = (1..)
         .zip(&open)
         .map(|(string, &midi)| {
             let known = known.get(usize::from(string) - 1).cloned().flatten();
-            one(string, midi, &open, &notes, known, a4)
+            one(string, midi, &open, &heard.notes, known, a4)
         })
         .collect();
     Ok(InstrumentCheck {
         file: name.to_owned(),
         a4,
-        loudest_dbfs: Decibels::from_amplitude(f64::from(peak)).0,
+        loudest_dbfs: Decibels::from_amplitude(f64::from(heard.peak)).0,
         strings,
     })
 }

@@ -257,6 +257,15 @@ impl Spectrum {
     }
 }
 
+/// Frequency of partial `k` of a stiff string whose first partial is `f1`, with the stiffness `b`.
+///
+/// # Source
+/// f_k = k f0 sqrt(1 + B k^2): H. Fletcher (1964), J. Acoust. Soc. Am. 36, 203-209.
+pub fn partial(f1: f64, b: f64, k: usize) -> f64 {
+    let k = k as f64;
+    k * f1 * ((1.0 + b * k * k) / (1.0 + b)).sqrt()
+}
+
 /// Cents for a small relative difference of frequencies: 1200 / ln 2.
 pub const CENTS_PER_SHARE: f64 = 1200.0 / std::f64::consts::LN_2;
 /// Highest partial number used.
@@ -296,7 +305,7 @@ pub fn fit_stiff_string(spectrum: &Spectrum, f_hz: f64, prior_b: f64) -> Option<
     let top_hz = spectrum.bin_hz * (spectrum.db.len() as f64 - 2.0);
     for k in 1..=PARTIALS {
         let kf = k as f64;
-        let at = kf * f_hz * ((1.0 + prior_b * kf * kf) / (1.0 + prior_b)).sqrt();
+        let at = partial(f_hz, prior_b, k);
         if at + reach > top_hz {
             break;
         }

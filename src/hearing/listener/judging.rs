@@ -167,9 +167,9 @@ impl Listener {
         if weak && features.added_score < ADDED_SCORE {
             return;
         }
-        if let Some(gained) = self.meter.gained(&self.stream, at, at + 0.100 * r) {
-            features.gained_midi = Hertz(gained.hz).to_midi(a4).0;
-            features.gained_score = gained.score;
+        if let Some((hz, score)) = self.meter.gained(&self.stream, at, at + 0.100 * r) {
+            features.gained_midi = Hertz(hz).to_midi(a4).0;
+            features.gained_score = score;
         }
     }
 

@@ -103,7 +103,7 @@ impl Listener {
         };
         let mut chords = Vec::new();
         if f.evidence > CHORD_FROM {
-            let a4 = self.config.a4.0;
+            let a4 = self.config.a4;
             for wanted in &self.config.chords {
                 let hz: Vec<f64> = wanted.iter().map(|h| h.0).collect();
                 let heard = self.rings.chord(&self.stream, onset, limit, &hz, a4);

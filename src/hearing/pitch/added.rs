@@ -73,8 +73,9 @@ impl PitchMeter {
 
     /// The series whose amplitude grew at `onset`, looked at up to `end`.
     ///
-    /// Output: `None` when there is too little before or after it to be held against each other.
-    pub fn gained(&mut self, stream: &History, onset: f64, end: f64) -> Option<Added> {
+    /// Output: its fundamental in hertz and its score; `None` when there is too little before or
+    /// after it to be held against each other.
+    pub fn gained(&mut self, stream: &History, onset: f64, end: f64) -> Option<(f64, f64)> {
         let span = (end - onset).min(GAINED_SPAN_S * self.rate_hz);
         if span < GAINED_LEAST_S * self.rate_hz {
             return None;
@@ -82,15 +83,12 @@ impl PitchMeter {
         let (before, after) = self.around(stream, onset, span, span)?;
         self.past.analyse(before, self.rate_hz);
         self.spectrum.analyse(after, self.rate_hz);
-        let (mut grown, mut all) = (0.0, 1e-12);
         for k in 0..self.spectrum.db.len() {
             let now = self.spectrum.amplitude(k);
             let gain = (now - FRESH_BEYOND * self.past.amplitude(k)).max(1e-8);
             self.spectrum.db[k] = decibels(gain.powi(2));
-            grown += f64::from(gain).powi(2);
-            all += f64::from(now).powi(2);
         }
-        self.best_series(NEW_RANGE_DB, f64::NEG_INFINITY, grown / all)
+        self.best_series(NEW_RANGE_DB, f64::NEG_INFINITY)
     }
 
     /// The series that remains after `onset` when what sounded between `since` and `onset` is taken
@@ -130,7 +128,12 @@ impl PitchMeter {
             let gain = self.rest[k].norm_sqr().sqrt() - FRESH_BEYOND * old;
             self.spectrum.db[k] = decibels(gain.max(1e-8).powi(2));
         }
-        self.best_series(NEW_RANGE_DB, top - ALL_RANGE_DB, share)
+        let (hz, score) = self.best_series(NEW_RANGE_DB, top - ALL_RANGE_DB)?;
+        Some(Added {
+            hz,
+            score,
+            level_db: 10.0 * share.max(1e-9).log10(),
+        })
     }
 
     /// The stretches of the stream before and after `onset`, `None` where they are not all there.
@@ -151,7 +154,7 @@ impl PitchMeter {
 
     /// The series that best explains the spectrum as it stands, without any period: what rings on
     /// would speak in it, too.
-    fn best_series(&mut self, range_db: f64, floor_db: f64, share: f64) -> Option<Added> {
+    fn best_series(&mut self, range_db: f64, floor_db: f64) -> Option<(f64, f64)> {
         let top = self.spectrum.peak_between(SERIES_FROM_HZ, SERIES_TO_HZ)?.db;
         self.top_db = top;
         let floor = (top - range_db).max(floor_db);
@@ -173,11 +176,7 @@ impl PitchMeter {
             .candidates
             .iter()
             .max_by(|a, b| a.score.total_cmp(&b.score))?;
-        Some(Added {
-            hz: best.hz,
-            score: best.score,
-            level_db: 10.0 * share.max(1e-9).log10(),
-        })
+        Some((best.hz, best.score))
     }
 
     /// The bins in which series are looked for.

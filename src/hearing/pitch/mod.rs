@@ -21,7 +21,9 @@ use realfft::num_complex::Complex;
 
 use super::dsp::decimate::{dot, low_pass_taps};
 use super::dsp::history::History;
-use super::dsp::partials::{CENTS_PER_SHARE, Peak, Spectrum, StiffString, fit_stiff_string};
+use super::dsp::partials::{
+    CENTS_PER_SHARE, Peak, Spectrum, StiffString, fit_stiff_string, partial,
+};
 use super::dsp::peel::Peeler;
 use super::dsp::yin;
 use super::events::RIVALS;
@@ -271,8 +273,7 @@ impl PitchMeter {
         let reach = UPPER_CELL / self.spectrum.length_s;
         let (mut weight, mut count) = (0.0, 0);
         for k in 2..=SERIES_PARTIALS / 2 {
-            let k = k as f64;
-            let at = k * c.hz * ((1.0 + c.b * k * k) / (1.0 + c.b)).sqrt();
+            let at = partial(c.hz, c.b, k);
             let Some(p) = self.spectrum.peak_between(at - reach, at + reach) else {
                 continue;
             };
@@ -424,7 +425,7 @@ impl PitchMeter {
     /// beyond chance, less what it promises and does not show, plus its periodicity.
     fn score(&self, c: Candidate, length_s: f64) -> f64 {
         let (f1, b) = (c.hz, c.b);
-        let partial = |k: f64| k * f1 * ((1.0 + b * k * k) / (1.0 + b)).sqrt();
+        let partial = |k: f64| partial(f1, b, k as usize);
         let resolution = 0.7 / self.spectrum.length_s;
         let total: f64 = self.weights.iter().sum::<f64>().max(1e-9);
         let mut explained = 0.0;

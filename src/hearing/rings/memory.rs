@@ -8,11 +8,11 @@
 use super::path::Path;
 use super::{
     Candidate, PARTIALS, PlayedNote, REMEMBERED, Rings, SAME_CENTS, SHORTEST_S, SKIP_S, UP_TO_HZ,
-    partial,
 };
 use crate::hearing::calibration::KnownString;
 use crate::hearing::dsp::history::History;
-use crate::units::cents;
+use crate::hearing::dsp::partials::partial;
+use crate::units::{Hertz, STANDARD_A4, cents};
 
 /// The last sound of a note, from which its partials are measured, in seconds.
 const LAST_S: f64 = 0.250;
@@ -36,11 +36,9 @@ const PRIOR_FALL_DB: f64 = 3.0;
 pub(super) struct Remembered {
     semitone: f64,
     b: f64,
-    hz: [f64; PARTIALS],
     /// Powers of the partials as shares of their sum, in decibels.
     db: [f64; PARTIALS],
     count: usize,
-    release: f64,
     f1: f64,
 }
 
@@ -62,14 +60,11 @@ impl Rings {
                 let mut n = Remembered {
                     semitone: 12.0 * s.hz.log2(),
                     b: s.inharmonicity,
-                    hz: [0.0; PARTIALS],
                     db: [0.0; PARTIALS],
                     count: 0,
-                    release: 0.0,
                     f1: s.hz,
                 };
                 for (k, db) in s.partials_db.iter().take(PARTIALS).enumerate() {
-                    n.hz[k] = partial(s.hz, s.inharmonicity, k + 1);
                     n.db[k] = *db;
                     n.count = k + 1;
                 }
@@ -107,10 +102,9 @@ impl Rings {
             .map(|n| n.b / ((n.semitone - semitone) / 6.0).exp2())
             .collect();
         stiff.sort_by(f64::total_cmp);
-        let b = stiff
-            .get(stiff.len() / 2)
-            .copied()
-            .unwrap_or(USUAL_B * ((28.0 - midi_near(nominal)) / USUAL_B_HALVES).exp2());
+        let b = stiff.get(stiff.len() / 2).copied().unwrap_or(
+            USUAL_B * ((28.0 - Hertz(nominal).to_midi(STANDARD_A4).0) / USUAL_B_HALVES).exp2(),
+        );
         let mut t = Template {
             hz: [0.0; PARTIALS],
             db: [0.0; PARTIALS],
@@ -181,12 +175,11 @@ impl Rings {
         let mut n = Remembered {
             semitone: 12.0 * f1.log2(),
             b,
-            hz: [0.0; PARTIALS],
             db: [0.0; PARTIALS],
             count: 0,
-            release: to,
             f1,
         };
+        let mut hz = [0.0; PARTIALS];
         for k in 0..PARTIALS {
             let at = partial(f1, b, k + 1);
             if at > UP_TO_HZ {
@@ -195,7 +188,7 @@ impl Rings {
             let reach = (PEAK_WITHIN * at).max(0.4 / self.spectrum.length_s);
             let peak = self.spectrum.peak_between(at - reach, at + reach);
             // A peak is moved to only as far as the law may be off.
-            n.hz[k] = peak
+            hz[k] = peak
                 .map(|p| p.hz)
                 .filter(|hz| (hz - at).abs() < PEAK_WITHIN * at)
                 .unwrap_or(at);
@@ -210,11 +203,11 @@ impl Rings {
         self.left.push(Candidate {
             f1,
             source: Some(note.onset),
-            hz: n.hz,
+            hz,
             db: n.db,
             count: n.count,
             path: Path::default(),
-            released: n.release,
+            released: to,
         });
         if self.notes.len() == REMEMBERED {
             self.notes.pop_front();
@@ -228,9 +221,4 @@ fn shares(db: &mut [f64]) {
     let sum: f64 = db.iter().map(|d| 10f64.powf(d / 10.0)).sum();
     let all = 10.0 * sum.max(1e-12).log10();
     db.iter_mut().for_each(|d| *d -= all);
-}
-
-/// MIDI note of a frequency at A4 = 440 Hz, near enough to guess a string by.
-fn midi_near(hz: f64) -> f64 {
-    69.0 + 12.0 * (hz / 440.0).log2()
 }

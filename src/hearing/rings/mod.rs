@@ -25,7 +25,7 @@ use realfft::num_complex::Complex;
 
 use crate::hearing::dsp::free_partial::{self, Bins, FreePartial};
 use crate::hearing::dsp::history::History;
-use crate::hearing::dsp::partials::Spectrum;
+use crate::hearing::dsp::partials::{Spectrum, partial};
 use crate::hearing::dsp::peel::Peeler;
 use crate::units::cents;
 pub(super) use evidence::evidence;
@@ -141,13 +141,29 @@ pub struct Rings {
     hum_windows: usize,
 }
 
-/// Frequency of partial `k` of a stiff string whose first partial is `f1`, with the stiffness `b`.
-///
-/// # Source
-/// f_k = k f0 sqrt(1 + B k^2): H. Fletcher (1964), J. Acoust. Soc. Am. 36, 203-209.
-pub fn partial(f1: f64, b: f64, k: usize) -> f64 {
-    let k = k as f64;
-    k * f1 * ((1.0 + b * k * k) / (1.0 + b)).sqrt()
+/// Where the windows between two places begin when each is `length` long: they overlap by half and
+/// end with the last, of which the second value is true.
+pub(super) fn windows(start: f64, end: f64, length: f64) -> impl Iterator<Item = (f64, bool)> {
+    let steps = ((end - start - length) / (0.5 * length)).ceil().max(0.0) as usize;
+    (0..=steps).map(move |i| {
+        let from = start + (end - start - length) * i as f64 / steps.max(1) as f64;
+        (from, i == steps)
+    })
+}
+
+/// Fits the partials at `hz`, each beside `others`; one that lies outside of the spectrum shows
+/// nothing.
+pub(super) fn fit_all(
+    peeler: &Peeler,
+    on: Bins,
+    hz: &[f64],
+    others: &[f64],
+) -> [FreePartial; PARTIALS] {
+    let mut seen = [FreePartial::default(); PARTIALS];
+    for (s, hz) in seen.iter_mut().zip(hz) {
+        *s = free_partial::fit(peeler, on, *hz, others).unwrap_or_default();
+    }
+    seen
 }
 
 impl Rings {
@@ -218,7 +234,7 @@ impl Rings {
     pub fn finish(&mut self, say: &mut dyn FnMut(Ring)) {
         let r = self.rate_hz;
         for c in self.open.iter_mut().chain(&mut self.left) {
-            c.path.finish();
+            c.path.close(f64::INFINITY);
             tell(c, r, say);
         }
         self.left.clear();
@@ -240,15 +256,15 @@ impl Rings {
             return;
         }
         let window = length.min(WINDOW_S * r);
-        let steps = ((length - window) / (0.5 * window)).ceil().max(0.0) as usize;
-        for i in 0..=steps {
-            let from = start + (length - window) * i as f64 / steps.max(1) as f64;
+        let mut first = first;
+        for (from, ends) in windows(start, end, window) {
             let place = Place {
-                from: if first && i == 0 { note.onset } else { from },
+                from: if first { note.onset } else { from },
                 to: from + window,
-                begins: first && i == 0,
-                ends: i == steps,
+                begins: first,
+                ends,
             };
+            first = false;
             self.window(stream, note, from, window, place);
         }
         let now = end;
@@ -350,20 +366,17 @@ impl Rings {
                 .is_some_and(|(f1, _)| cents(f1, c.f1).abs() < SAME_CENTS);
             if itself {
                 // The string itself is played: whatever rang before is over.
-                c.path.cut(place);
+                c.path.close(place.from);
                 continue;
             }
-            let mut seen = [FreePartial::default(); PARTIALS];
-            for (k, s) in seen.iter_mut().enumerate().take(c.count) {
-                if let Some(mut v) = free_partial::fit(&self.peeler, on, c.hz[k], played) {
-                    // What the mains put there is no string's.
-                    for (m, hum) in self.hum.iter().enumerate() {
-                        let reach = (HUM_CELLS / on.length_s).min(HUM_HZ);
-                        if self.hum_windows >= HUM_KNOWN && (mains(m) - c.hz[k]).abs() < reach {
-                            v.power = (v.power - HUM_BEYOND * hum).max(0.0);
-                        }
+            let mut seen = fit_all(&self.peeler, on, &c.hz[..c.count], played);
+            // What the mains put there is no string's.
+            let reach = (HUM_CELLS / on.length_s).min(HUM_HZ);
+            for (v, hz) in seen.iter_mut().zip(&c.hz[..c.count]) {
+                for (m, hum) in self.hum.iter().enumerate() {
+                    if self.hum_windows >= HUM_KNOWN && (mains(m) - hz).abs() < reach {
+                        v.power = (v.power - HUM_BEYOND * hum).max(0.0);
                     }
-                    *s = v;
                 }
             }
             let seen = &seen[..c.count];

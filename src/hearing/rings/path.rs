@@ -156,10 +156,10 @@ impl Path {
         });
         self.ringing = match (going, begun) {
             (Some(g), Some((score, ring))) if score > g.0 => {
-                Some((score, self.before_start(), ring))
+                Some((score, self.silent_found.clone(), ring))
             }
             (Some(g), _) => Some(g),
-            (None, Some((score, ring))) => Some((score, self.before_start(), ring)),
+            (None, Some((score, ring))) => Some((score, self.silent_found.clone(), ring)),
             (None, None) => None,
         };
         self.last_ended = p.ends;
@@ -169,39 +169,24 @@ impl Path {
         self.settle();
     }
 
-    fn before_start(&self) -> Vec<Found> {
-        self.silent_found.clone()
-    }
-
     fn silent_now(&mut self, score: f64, mut found: Vec<Found>, ring: Found) {
         found.push(ring);
         self.silent = score;
         self.silent_found = found;
     }
 
-    /// The string itself is played: it cannot ring on.
-    pub fn cut(&mut self, place: Place) {
+    /// It cannot ring beyond `at`: the string itself is played, or the stream is over.
+    pub fn close(&mut self, at: f64) {
         if let Some((score, found, mut ring)) = self.ringing.take()
             && score - END_AT_ONSET > self.silent
         {
-            ring.to = ring.to.min(place.from);
+            ring.to = ring.to.min(at);
             self.silent_now(score - END_AT_ONSET, found, ring);
         }
         self.told.append(&mut self.silent_found);
         self.silent = 0.0;
         self.last_ended = true;
         self.last_power = 0.0;
-    }
-
-    /// The stream is over.
-    pub fn finish(&mut self) {
-        if let Some((score, found, ring)) = self.ringing.take()
-            && score - END_AT_ONSET > self.silent
-        {
-            self.silent_now(score - END_AT_ONSET, found, ring);
-        }
-        self.told.append(&mut self.silent_found);
-        self.silent = 0.0;
     }
 
     fn settle(&mut self) {
