@@ -274,6 +274,37 @@ fn a_fault_that_cannot_be_put_in_is_told() {
 }
 
 #[test]
+fn a_count_in_stands_before_the_line_and_is_no_part_of_it() {
+    let bench = Bench::new();
+    let frames = |name: &str| {
+        hound::WavReader::open(bench.path(name))
+            .expect("a WAV file")
+            .duration()
+    };
+    bench.run(&["hear", "two.line", "-o", "plain.wav"]).exits(0);
+    bench
+        .run(&["hear", "two.line", "-o", "counted.wav", "--count-in", "2"])
+        .exits(0);
+    // Closed form: two bars of four quarters at the line's 120.
+    let longer = f64::from(frames("counted.wav") - frames("plain.wav")) / 48_000.0;
+    assert!((longer - 8.0 * 60.0 / 120.0).abs() < 0.001, "{longer} s");
+    let run = bench
+        .run(&[
+            "score",
+            "counted.wav",
+            "--line",
+            "two.line",
+            "--pass-mark",
+            "100",
+        ])
+        .exits(0);
+    assert!(!run.out().contains("nobody wrote"), "{}", run.out());
+    bench
+        .run(&["hear", "two.line", "-o", "x.wav", "--click-parts", "2"])
+        .exits(2);
+}
+
+#[test]
 fn hearing_a_line_cautions_about_the_level() {
     let bench = Bench::new();
     let run = bench.run(&["hear", "two.line", "-o", "guide.wav"]).exits(0);

@@ -9,6 +9,7 @@ use super::failure::Failure;
 use super::options::{LineOptions, Target};
 use super::{DONE, FAILED, output, values};
 use crate::music::line::Line;
+use crate::sound::click::{self, Beats, ClickPattern};
 use crate::sound::output::{WavSamples, wav_bytes};
 use crate::sound::synth::{Fault, Performance, Player, Voice, parse_faults, render};
 use crate::units::{Hertz, SampleRate};
@@ -60,6 +61,24 @@ pub(super) struct HearArguments {
     #[arg(long, default_value = "fingered", value_parser = PossibleValuesParser::new(Voice::NAMES))]
     voice: String,
 
+    /// Click along: on every beat, or on the second and fourth alone
+    #[arg(long, value_name = "BEATS", value_parser = PossibleValuesParser::new(["all", "2-4"]))]
+    click: Option<String>,
+
+    /// Clicks to a beat, 1 to 4
+    #[arg(long, value_name = "N", requires = "click",
+          value_parser = clap::value_parser!(u8).range(1..=i64::from(click::PARTS_MAX)))]
+    click_parts: Option<u8>,
+
+    /// Leave the click out of every second bar
+    #[arg(long, requires = "click")]
+    click_alternate: bool,
+
+    /// Bars of clicks before the line, 0 to 8
+    #[arg(long, value_name = "BARS", default_value = "0",
+          value_parser = clap::value_parser!(u8).range(0..=i64::from(click::COUNT_IN_MAX)))]
+    count_in: u8,
+
     /// Let a player with small deviations play; another number is another take
     #[arg(long, value_name = "N")]
     seed: Option<u64>,
@@ -103,13 +122,34 @@ fn of_fault(error: &impl std::fmt::Display) -> Failure {
 fn sound(arguments: &HearArguments, line: &Line, faults: &[Fault]) -> Result<Vec<u8>, Failure> {
     let voice = Voice::named(&arguments.voice)
         .ok_or_else(|| Failure::new(format!("there is no voice `{}`", arguments.voice)))?;
+    let expected = line.expected(line.instrument());
+    let ticks = click::ticks(line, &pattern(arguments));
+    let usual = arguments.seed.map_or_else(Player::exact, Player::steady);
+    // The first click must fall into the sound as well as a note of a pick-up bar.
+    let first_s = expected.iter().map(|note| note.onset_s).fold(0.0, f64::min);
+    let before_s = ticks.first().map_or(0.0, |tick| first_s - tick.at_s);
     let player = Player {
         a4: Hertz(arguments.a4),
-        ..arguments.seed.map_or_else(Player::exact, Player::steady)
+        lead_in_s: usual.lead_in_s.max(before_s),
+        ..usual
     };
-    let performance = Performance::of_line(&line.expected(line.instrument()), &player)
+    let performance = Performance::of_line(&expected, &player)
         .with_faults(faults)
         .map_err(|error| of_fault(&error))?;
-    let samples = render(&performance, &voice, RATE);
+    let mut samples = render(&performance, &voice, RATE);
+    click::add_clicks(&mut samples, &ticks, performance.bar1_s, RATE);
     wav_bytes(RATE, WavSamples::Integer16, &samples).map_err(Failure::of)
+}
+
+fn pattern(arguments: &HearArguments) -> ClickPattern {
+    ClickPattern {
+        beats: match arguments.click.as_deref() {
+            Some("2-4") => Beats::TwoAndFour,
+            Some(_) => Beats::All,
+            None => Beats::None,
+        },
+        parts: arguments.click_parts.unwrap_or(1),
+        alternate: arguments.click_alternate,
+        count_in: arguments.count_in,
+    }
 }

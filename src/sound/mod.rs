@@ -8,12 +8,14 @@
 //! | [`health`] | samples that are no numbers, and clipping |
 //! | [`notes`] | what a source has to say about the sound it delivered |
 //! | [`output`] | writing WAV |
+//! | [`click`] | a click to play to, and the count-in |
 //! | [`synth`] | a plucked string for guides, demonstrations and tests |
 //!
 //! Nothing here judges anything: no note is named, nothing is compared with a line. Used by
 //! `session` and `cli`.
 
 pub mod block;
+pub mod click;
 pub mod error;
 pub mod file;
 mod flac;
