@@ -94,6 +94,11 @@ impl Decibels {
         Self(20.0 * ratio.log10())
     }
 
+    /// The amplitude ratio; 0 for minus infinity.
+    pub fn to_amplitude(self) -> f64 {
+        (self.0 / 20.0 * 10f64.ln()).exp()
+    }
+
     /// Decibels of a power ratio; minus infinity for 0.
     pub fn from_power(ratio: f64) -> Self {
         Self(10.0 * ratio.log10())
@@ -131,5 +136,7 @@ mod tests {
         assert!((Decibels::from_amplitude(0.1).0 + 20.0).abs() < 1e-12);
         assert!((Decibels::from_power(0.1).0 + 10.0).abs() < 1e-12);
         assert_eq!(Decibels::from_amplitude(0.0).0, f64::NEG_INFINITY);
+        assert!((Decibels(-20.0).to_amplitude() - 0.1).abs() < 1e-12);
+        assert_eq!(Decibels(f64::NEG_INFINITY).to_amplitude(), 0.0);
     }
 }

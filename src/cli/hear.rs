@@ -11,7 +11,7 @@ use super::{DONE, FAILED, output, values};
 use crate::music::line::Line;
 use crate::sound::click::{self, Beats, ClickPattern};
 use crate::sound::output::{WavSamples, wav_bytes};
-use crate::sound::synth::{Fault, Performance, Player, Voice, parse_faults, render};
+use crate::sound::synth::{Fault, Performance, Player, Voice, opening_s, parse_faults, render};
 use crate::units::{Hertz, SampleRate};
 
 /// Frames per second of what is rendered: the rate that sound cards run at.
@@ -125,9 +125,10 @@ fn sound(arguments: &HearArguments, line: &Line, faults: &[Fault]) -> Result<Vec
     let expected = line.expected(line.instrument());
     let ticks = click::ticks(line, &pattern(arguments));
     let usual = arguments.seed.map_or_else(Player::exact, Player::steady);
-    // The first click must fall into the sound as well as a note of a pick-up bar.
-    let first_s = expected.iter().map(|note| note.onset_s).fold(0.0, f64::min);
-    let before_s = ticks.first().map_or(0.0, |tick| first_s - tick.at_s);
+    // The first click must fall into the sound, however much silence the player leaves.
+    let before_s = ticks
+        .first()
+        .map_or(0.0, |tick| opening_s(&expected) - tick.at_s);
     let player = Player {
         a4: Hertz(arguments.a4),
         lead_in_s: usual.lead_in_s.max(before_s),

@@ -251,11 +251,7 @@ fn line_info(line: &Line) -> LineInfo {
         // Strings go by their names in C, whatever the line's key: no E string is an F flat one.
         .map(|midi| Key::default().spell(midi).name.to_string())
         .collect();
-    let pickup = match line.bars().first() {
-        Some(bar) if line.has_pickup() => bar.length().quarters(),
-        _ => 0.0,
-    };
-    let mut start_quarters = -pickup;
+    let mut start_quarters = -line.pickup_length().quarters();
     let mut bars = Vec::new();
     for (number, bar) in (line.first_bar()..).zip(line.bars()) {
         let length_quarters = bar.length().quarters();

@@ -111,11 +111,7 @@ pub fn ticks(line: &Line, pattern: &ClickPattern) -> Vec<Tick> {
         return ticks;
     };
     let whole = first.meter.bar_length().quarters();
-    let pickup = if line.has_pickup() {
-        first.length().quarters()
-    } else {
-        0.0
-    };
+    let pickup = line.pickup_length().quarters();
     // A pick-up bar is the end of a whole one that begins before it.
     let opening = if line.has_pickup() { -whole } else { 0.0 };
     let count_in = pattern.count_in.min(COUNT_IN_MAX);
@@ -147,20 +143,25 @@ pub fn ticks(line: &Line, pattern: &ClickPattern) -> Vec<Tick> {
         let from = opening - f64::from(bar) * whole;
         add(from, first.meter, &|_| Beats::All);
     }
-    let mut from = opening;
+    // What the pick-up bar leaves out of its bar belongs to the count-in.
+    let counted = if count_in > 0 {
+        Beats::All
+    } else {
+        Beats::None
+    };
+    let mut from = -pickup;
     for (number, bar) in line.bars().iter().enumerate() {
         let silent = pattern.alternate && number % 2 == 1;
         let own = if silent { Beats::None } else { pattern.beats };
-        add(from, bar.meter, &|at| match at < -pickup - TOUCHING {
-            true if count_in > 0 => Beats::All,
-            true => Beats::None,
-            false => own,
+        let start = if number == 0 { opening } else { from };
+        add(start, bar.meter, &|at| {
+            if at < -pickup - TOUCHING {
+                counted
+            } else {
+                own
+            }
         });
-        from = if number == 0 {
-            opening + whole
-        } else {
-            from + bar.length().quarters()
-        };
+        from += bar.length().quarters();
     }
     ticks
 }
@@ -186,7 +187,7 @@ pub fn add_clicks(take: &mut [f32], ticks: &[Tick], bar1_s: f64, rate: SampleRat
     let frames = (CLICK_S * rate.hz()).round() as i64;
     for tick in ticks {
         let start = ((tick.at_s + bar1_s) * rate.hz()).round() as i64;
-        let peak = 10.0f64.powf(tick.weight.peak().0 / 20.0);
+        let peak = tick.weight.peak().to_amplitude();
         for frame in 0..frames {
             let Ok(at) = usize::try_from(start + frame) else {
                 continue;
@@ -203,6 +204,7 @@ pub fn add_clicks(take: &mut [f32], ticks: &[Tick], bar1_s: f64, rate: SampleRat
 
 #[cfg(test)]
 mod tests {
+    use super::Weight::{Accent, Beat, Between};
     use super::*;
     use crate::music::line::read_text;
 
@@ -213,8 +215,6 @@ mod tests {
             .map(|tick| ((tick.at_s * 1000.0).round() / 1000.0, tick.weight))
             .collect()
     }
-
-    use Weight::{Accent, Beat, Between};
 
     #[test]
     fn a_bar_of_four_is_counted_in_and_clicked() {

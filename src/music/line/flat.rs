@@ -26,7 +26,7 @@ struct TempoMap {
 
 impl TempoMap {
     fn new(line: &Line) -> Self {
-        let origin = -pickup_units(line);
+        let origin = -line.pickup_length().units();
         let mut from = Length::from_units(origin);
         let mut stretches = vec![Stretch {
             from,
@@ -62,14 +62,6 @@ impl TempoMap {
     }
 }
 
-/// How long the pick-up is, in units; 0 without one.
-fn pickup_units(line: &Line) -> i64 {
-    match line.bars().first() {
-        Some(bar) if line.has_pickup() => bar.length().units(),
-        _ => 0,
-    }
-}
-
 /// A note or chord of the line with its ties added up.
 struct Sounding<'a> {
     bar: u32,
@@ -94,7 +86,7 @@ fn first_beat_offset(line: &Line, index: usize, bar: &Bar) -> Length {
 
 fn soundings(line: &Line) -> Vec<Sounding<'_>> {
     let mut list: Vec<Sounding<'_>> = Vec::new();
-    let mut bar_start = Length::from_units(-pickup_units(line));
+    let mut bar_start = Length::ZERO - line.pickup_length();
     for (index, bar) in line.bars().iter().enumerate() {
         let offset = first_beat_offset(line, index, bar);
         let mut at = Length::ZERO;
@@ -206,7 +198,7 @@ impl Line {
     /// The line's end in quarter notes from the start of bar 1.
     pub fn end_quarters(&self) -> f64 {
         let total: Length = self.bars().iter().map(Bar::length).sum();
-        (total - Length::from_units(pickup_units(self))).quarters()
+        (total - self.pickup_length()).quarters()
     }
 
     /// The line with its opening tempo at `bpm` beats (of the opening tempo's own unit) a minute;

@@ -184,6 +184,14 @@ impl Line {
         self.parts.pickup
     }
 
+    /// How long the pick-up bar is; zero without one.
+    pub fn pickup_length(&self) -> Length {
+        match self.bars().first() {
+            Some(bar) if self.has_pickup() => bar.length(),
+            _ => Length::ZERO,
+        }
+    }
+
     /// The number of the first bar: 0 for a pick-up, else 1 unless the line is part of another.
     pub fn first_bar(&self) -> u32 {
         self.parts.first_bar

@@ -25,6 +25,6 @@ pub mod voice;
 
 pub use fault::{Fault, FaultError, Spot, parse_faults};
 pub use performance::{Performance, PlayedNote, Role, TrueNote};
-pub use player::Player;
+pub use player::{Player, opening_s};
 pub use render::render;
 pub use voice::Voice;

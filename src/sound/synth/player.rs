@@ -70,6 +70,12 @@ impl Player {
     }
 }
 
+/// Where a player's lead-in ends, in seconds from the start of bar 1: there, or at the first note
+/// of a pick-up bar.
+pub fn opening_s(expected: &[ExpectedNote]) -> f64 {
+    expected.iter().map(|note| note.onset_s).fold(0.0, f64::min)
+}
+
 /// The part of its written length that a staccato note sounds. The dot halves the note: common
 /// practice of music teaching.
 const STACCATO_PART: f64 = 0.5;
@@ -83,8 +89,7 @@ impl Performance {
     ///          12 ms of the next onset; a note on the same string ends where the finger touches.
     pub fn of_line(expected: &[ExpectedNote], player: &Player) -> Self {
         let mut random = Random::new(player.seed);
-        let first_s = expected.iter().map(|note| note.onset_s).fold(0.0, f64::min);
-        let bar1_s = player.lead_in_s.max(0.0) - first_s;
+        let bar1_s = player.lead_in_s.max(0.0) - opening_s(expected);
         let mut notes: Vec<PlayedNote> = expected
             .iter()
             .map(|note| played(note, bar1_s, player, &mut random))

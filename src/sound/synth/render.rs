@@ -6,7 +6,7 @@ use crate::sound::synth::performance::Performance;
 use crate::sound::synth::random::Random;
 use crate::sound::synth::string::{Span, add_note};
 use crate::sound::synth::voice::Voice;
-use crate::units::SampleRate;
+use crate::units::{Decibels, SampleRate};
 
 /// The peak of a rendered take: −6 dBFS, the level at which a careful player records.
 pub const PEAK: f32 = 0.501;
@@ -72,11 +72,10 @@ fn scale_to(take: &mut [f32], wanted: f32) {
 /// Hum with its second and third harmonic, 6 and 10 dB weaker, as rectified mains gives; hiss
 /// evenly spread over all frequencies.
 fn add_hum_and_hiss(performance: &Performance, rate: SampleRate, take: &mut [f32]) {
-    let gain = |db: f64| (db / 20.0 * 10f64.ln()).exp();
     if let Some((hz, level)) = performance.hum {
         let step = TAU * hz.0 / rate.hz();
         for (harmonic, weaker_db) in [(1.0, 0.0), (2.0, -6.0), (3.0, -10.0)] {
-            let amplitude = gain(level.0 + weaker_db);
+            let amplitude = Decibels(level.0 + weaker_db).to_amplitude();
             for (i, sample) in take.iter_mut().enumerate() {
                 *sample += (amplitude * (step * harmonic * i as f64).sin()) as f32;
             }
@@ -85,7 +84,7 @@ fn add_hum_and_hiss(performance: &Performance, rate: SampleRate, take: &mut [f32
     if let Some(level) = performance.hiss {
         let mut noise = Random::new(performance.seed.wrapping_add(0x5151));
         // An even spread over ±a has a root of the mean square of a / sqrt(3).
-        let reach = gain(level.0) * 3f64.sqrt();
+        let reach = level.to_amplitude() * 3f64.sqrt();
         for sample in take {
             *sample += noise.between(-reach, reach) as f32;
         }

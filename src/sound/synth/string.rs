@@ -24,7 +24,7 @@ use std::f64::consts::{PI, TAU};
 use crate::sound::synth::performance::PlayedNote;
 use crate::sound::synth::random::Random;
 use crate::sound::synth::voice::{Voice, inharmonicity};
-use crate::units::{Hertz, SampleRate};
+use crate::units::{Decibels, Hertz, SampleRate};
 
 /// Frames over which the glide stands still: under a millisecond at 48 kHz.
 const SPAN_FRAMES: usize = 32;
@@ -208,7 +208,7 @@ fn level(note: &PlayedNote) -> f64 {
     } else {
         1.0
     };
-    note.velocity.clamp(0.0, 1.0) * scale * (note.level.0.min(60.0) / 20.0 * 10f64.ln()).exp()
+    note.velocity.clamp(0.0, 1.0) * scale * Decibels(note.level.0.min(60.0)).to_amplitude()
 }
 
 /// Adds one note to the take.
@@ -230,7 +230,7 @@ pub(super) fn add_note(
         glide
     };
     let mut floor = if note.rings_on() {
-        (note.left_ringing.0.min(0.0) / 20.0 * 10f64.ln()).exp()
+        Decibels(note.left_ringing.0.min(0.0)).to_amplitude()
     } else {
         0.0
     };
@@ -320,7 +320,7 @@ fn add_pluck_noise(
         (false, false) => 0.0,
     };
     let gain_db = voice.pluck_noise_db.clamp(-80.0, 0.0) + softer_db;
-    let gain = level(note) * 2.0 * (gain_db / 20.0 * 10f64.ln()).exp();
+    let gain = level(note) * 2.0 * Decibels(gain_db).to_amplitude();
     let smooth = 1.0 - (-TAU * voice.brightness_hz.clamp(100.0, 20_000.0) / rate.hz()).exp();
     let shrink = (-1.0 / (0.0025 * rate.hz())).exp();
     let frames = (0.025 * rate.hz()).round() as usize;
