@@ -10,7 +10,7 @@ mod long_take;
 use std::hint::black_box;
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
-use seamline::hearing::dsp::decimate::Decimator;
+use seamline::hearing::dsp::decimate::{Decimator, RUN_FRAMES};
 use seamline::hearing::dsp::envelope;
 use seamline::hearing::dsp::history::History;
 use seamline::hearing::dsp::novelty::Novelty;
@@ -45,7 +45,11 @@ fn decimator(factor: usize) -> Decimator {
 
 fn decimated(samples: &[f32], factor: usize) -> Vec<f32> {
     let mut decimator = decimator(factor);
-    samples.iter().filter_map(|s| decimator.push(*s)).collect()
+    let mut out = Vec::with_capacity(samples.len() / factor + 1);
+    for run in samples.chunks(RUN_FRAMES) {
+        decimator.run(run, &mut out);
+    }
+    out
 }
 
 impl Take {

@@ -111,7 +111,7 @@ fn mixture(played_hz: f64, other_hz: f64, level_db: f64, length_s: f64) -> Mixtu
     let mut spectrum = Spectrum::new();
     spectrum.analyse(&samples, RATE);
     let mut bins = Vec::new();
-    spectrum.centred(n, &mut bins);
+    spectrum.centred(n, f64::INFINITY, &mut bins);
     Mixture {
         samples,
         bins,

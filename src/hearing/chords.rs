@@ -10,7 +10,9 @@
 use super::dsp::free_partial::FreePartial;
 use super::dsp::history::History;
 use super::events::{HeardChord, HeardMember, MEMBERS};
-use super::rings::{Rings, SHORTEST_S, SKIP_S, Template, WINDOW_S, evidence, fit_all, windows};
+use super::rings::{
+    Rings, SHORTEST_S, SKIP_S, Shown, Spread, Template, WINDOW_S, evidence, fit_all, windows,
+};
 use crate::units::Hertz;
 
 /// A member is there from this evidence on, in nats.
@@ -49,6 +51,10 @@ impl Rings {
             .iter()
             .map(|f1| self.template(*f1))
             .collect();
+        let spreads: Vec<Spread> = templates
+            .iter()
+            .map(|t| Spread::new(&t.db[..t.count], &t.hz[..t.count], 0.0))
+            .collect();
         let mut chord = HeardChord::default();
         for (to, hz) in chord.wanted_midi.iter_mut().zip(wanted) {
             *to = Some(Hertz(*hz).to_midi(a4).0);
@@ -65,10 +71,11 @@ impl Rings {
                     .flat_map(|j| templates[j].hz[..templates[j].count].iter().copied())
                     .collect();
                 let t = &templates[i];
-                let seen = fit_all(&self.peeler, self.on(), &t.hz[..t.count], &others);
+                let on = self.on();
+                let seen = fit_all(&self.peeler, on, &t.hz[..t.count], &others, |_| true);
                 let seen = &seen[..t.count];
-                let length_s = self.on().length_s;
-                let (found, level) = evidence(seen, &t.db, &t.hz, length_s, power, 0.0, 0.0);
+                let shown = Shown::new(seen, on.length_s, power);
+                let (found, level) = evidence(&shown, &spreads[i]);
                 if found.is_nan() {
                     continue;
                 }

@@ -12,7 +12,7 @@
 //! jumps, a predictor taught on 80 ms that end before the candidate, the earliest maximum close to
 //! the highest instead of the highest, and no jump in errors 20 dB under the strongest.
 
-use super::dsp::decimate::{dot, low_pass_taps};
+use super::dsp::decimate::{filter, low_pass_taps};
 use super::dsp::history::History;
 use super::dsp::linear_prediction::{fit, squared_errors};
 
@@ -65,6 +65,12 @@ pub struct Jump {
     pub width_s: f64,
 }
 
+/// The mean between two places of what was summed up.
+fn mean(sums: &[f64], from: usize, to: usize) -> f64 {
+    let to = to.min(sums.len() - 1);
+    (sums[to] - sums[from.min(to)]) / (to.max(from + 1) - from) as f64
+}
+
 /// Finds jumps; keeps its filters and work space.
 pub struct JumpFinder {
     rate_hz: f64,
@@ -72,7 +78,8 @@ pub struct JumpFinder {
     raw: Vec<f32>,
     copy: Vec<f32>,
     errors: Vec<f32>,
-    sums: Vec<f64>,
+    /// Running sums of the errors of each copy.
+    sums: [Vec<f64>; COPIES],
     joint: Vec<f64>,
     /// Products over the copies: of the jumps, and of the energies that stay.
     products: Vec<(f64, f64)>,
@@ -94,7 +101,7 @@ impl JumpFinder {
             raw: Vec::new(),
             copy: Vec::new(),
             errors: Vec::new(),
-            sums: Vec::new(),
+            sums: Default::default(),
             joint: Vec::new(),
             products: Vec::new(),
         }
@@ -125,20 +132,23 @@ impl JumpFinder {
         self.raw.extend_from_slice(held);
         self.raw.resize((b - a) as usize, 0.0);
 
+        let (w_after, w_before, w_stays, w_15) = (
+            n(AFTER_S) as usize,
+            n(BEFORE_S) as usize,
+            n(STAYS_S) as usize,
+            n(0.015) as usize,
+        );
         let positions = (n(SEARCH_TO_S) - n(SEARCH_FROM_S)) as usize + 1;
         self.joint.clear();
         self.products.clear();
         self.products.resize(positions, (1.0, 1.0));
-        let mut rise_at: [Vec<f64>; COPIES] = Default::default();
-        for (band, rise) in rise_at.iter_mut().enumerate() {
+        let mut taught_by = [(0.0, 0.0); COPIES];
+        for (band, taught_by) in taught_by.iter_mut().enumerate() {
             self.copy.clear();
             if let Some(t) = self.taps.get(band) {
-                let half = t.len() / 2;
-                for i in 0..(to - from) as usize {
-                    let centre = i + margin as usize;
-                    self.copy
-                        .push(dot(&self.raw[centre - half..centre + half + 1], t));
-                }
+                let lead = margin as usize - t.len() / 2;
+                let needed = (to - from) as usize + t.len() - 1;
+                filter(&self.raw[lead..lead + needed], t, &mut self.copy);
             } else {
                 let m = margin as usize;
                 self.copy
@@ -153,38 +163,27 @@ impl JumpFinder {
             // Errors from `errors_from` on; running sums make any span one subtraction.
             let context = (errors_from - ORDER as i64 - from) as usize;
             squared_errors(&self.copy[context..], &a, &mut self.errors);
-            self.sums.clear();
-            self.sums.push(0.0);
+            let sums = &mut self.sums[band];
+            sums.clear();
+            sums.push(0.0);
             let mut s = 0.0;
             for e in &self.errors {
                 s += f64::from(*e);
-                self.sums.push(s);
+                sums.push(s);
             }
             let total = s / self.errors.len().max(1) as f64;
             let quiet = 4.0 * taught + 1e-9 * total + 1e-16;
-            let mean = |p: usize, q: usize| {
-                let q = q.min(self.sums.len() - 1);
-                (self.sums[q] - self.sums[p.min(q)]) / (q.max(p + 1) - p) as f64
-            };
-            let (w_after, w_before, w_stays, w_15) = (
-                n(AFTER_S) as usize,
-                n(BEFORE_S) as usize,
-                n(STAYS_S) as usize,
-                n(0.015) as usize,
-            );
+            *taught_by = (taught, total);
+            let mean = |p: usize, q: usize| mean(sums, p, q);
             let strongest = (0..positions)
                 .map(|o| mean(o + w_before, o + w_before + w_after))
                 .fold(0.0, f64::max);
             let faint = FAINT * strongest + 1e-16;
-            rise.clear();
             for (o, joint) in self.products.iter_mut().enumerate() {
                 let p = o + w_before;
                 // Products first, one logarithm for all copies at the end.
                 joint.0 *= (mean(p, p + w_after) + faint) / (mean(o, p) + quiet + faint);
                 joint.1 *= mean(p, p + w_stays) + 1e-16;
-                rise.push(
-                    10.0 * ((mean(p, p + w_15) + 1e-16) / (taught + 1e-12 * total + 1e-16)).log10(),
-                );
             }
         }
         self.joint.extend(
@@ -198,11 +197,17 @@ impl JumpFinder {
         let other = self
             .other(best)
             .map(|(i, nats)| ((candidate + n(SEARCH_FROM_S)) as f64 + i as f64, nats));
+        let p = best + w_before;
+        let error_rise_db = std::array::from_fn(|band| {
+            let (taught, total) = taught_by[band];
+            let risen = mean(&self.sums[band], p, p + w_15) + 1e-16;
+            10.0 * (risen / (taught + 1e-12 * total + 1e-16)).log10()
+        });
         Jump {
             other,
             at: (candidate + n(SEARCH_FROM_S)) as f64 + best as f64,
             height: top,
-            error_rise_db: [rise_at[0][best], rise_at[1][best], rise_at[2][best]],
+            error_rise_db,
             width_s: width,
         }
     }

@@ -9,16 +9,33 @@
 /// Output sample `m` is centred on input sample `m * factor`: the filter's delay is taken out of
 /// the numbering, so a place in the output is a place in the input. It only becomes available
 /// [`Decimator::latency_frames`] input frames later.
+///
+/// The input is dealt out to as many lines as `factor`, so that the outputs lie side by side and
+/// are summed many at a time, and taps that are zero (every `factor`-th, where the transition lies
+/// about half of the output's rate) are left out. Each output is the same sum in the same order,
+/// however many are made at a time.
 #[derive(Clone, Debug)]
 pub struct Decimator {
-    taps: Vec<f32>,
+    half: usize,
     factor: usize,
-    /// The newest `taps.len()` inputs, oldest first, at `window[filled - taps.len()..filled]`.
-    window: Vec<f32>,
-    filled: usize,
+    lines: Vec<PhaseLine>,
+    /// The line that the next input goes to.
+    next: usize,
     /// Inputs still to come before the next output.
     wait: usize,
 }
+
+/// Every `factor`-th input, and the taps that fall on these.
+#[derive(Clone, Debug)]
+struct PhaseLine {
+    taps: Vec<f32>,
+    samples: Vec<f32>,
+}
+
+/// Taps smaller than this are the sinc's zeros.
+const ZERO_TAP: f32 = 1e-9;
+/// Inputs that a decimator has room for at a time.
+pub const RUN_FRAMES: usize = 1024;
 
 /// Zeroth-order modified Bessel function of the first kind, by its power series.
 fn bessel_i0(x: f64) -> f64 {
@@ -66,6 +83,58 @@ pub fn low_pass_taps(pass: f64, stop: f64) -> Vec<f32> {
     taps.into_iter().map(|t| t as f32).collect()
 }
 
+/// Adds to each of `acc` the sum of the taps times the samples from its place on, tap by tap.
+#[inline(always)]
+fn taps_at<const N: usize>(x: &[f32], taps: &[f32], acc: &mut [f32; N]) {
+    for (j, t) in taps.iter().enumerate() {
+        let Some(window) = x[j..].first_chunk::<N>() else {
+            return;
+        };
+        for (a, x) in acc.iter_mut().zip(window) {
+            *a += t * x;
+        }
+    }
+}
+
+/// All places of a linear-phase (symmetric, of odd length) filter within `x`: value `i` is the sum
+/// of the taps times `x[i..]`. The order of additions is the same at every place.
+///
+/// Output: `x.len() + 1 - taps.len()` values are appended to `out`.
+pub fn filter(x: &[f32], taps: &[f32], out: &mut Vec<f32>) {
+    let count = (x.len() + 1).saturating_sub(taps.len());
+    let mut i = 0;
+    while i + 16 <= count {
+        out.extend(symmetric_at::<16>(&x[i..], taps));
+        i += 16;
+    }
+    while i + 4 <= count {
+        out.extend(symmetric_at::<4>(&x[i..], taps));
+        i += 4;
+    }
+    while i < count {
+        out.extend(symmetric_at::<1>(&x[i..], taps));
+        i += 1;
+    }
+}
+
+/// `N` neighbouring places of a symmetric filter.
+#[inline(always)]
+fn symmetric_at<const N: usize>(x: &[f32], taps: &[f32]) -> [f32; N] {
+    let (n, half) = (taps.len(), taps.len() / 2);
+    let mut acc = [0.0f32; N];
+    for (j, t) in taps[..half].iter().enumerate() {
+        let (Some(a), Some(b)) = (x[j..].first_chunk::<N>(), x[n - 1 - j..].first_chunk::<N>())
+        else {
+            break;
+        };
+        for ((acc, a), b) in acc.iter_mut().zip(a).zip(b) {
+            *acc += t * (a + b);
+        }
+    }
+    taps_at(&x[half..], &taps[half..=half], &mut acc);
+    acc
+}
+
 /// Sum of products, in eight independent lanes so that it can run in parallel; the order of
 /// additions is fixed, so the result never depends on how the samples were delivered.
 pub fn dot(a: &[f32], b: &[f32]) -> f32 {
@@ -103,39 +172,90 @@ impl Decimator {
     /// fractions of the input rate. A factor of 1 still filters.
     pub fn new(factor: usize, pass: f64, stop: f64) -> Self {
         let taps = low_pass_taps(pass, stop);
+        let factor = factor.max(1);
         let half = taps.len() / 2;
-        let mut window = vec![0.0; taps.len() + 4096];
-        let filled = taps.len() - 1;
-        window[..filled].fill(0.0);
+        // Output m sums the taps over the inputs m * factor - half to m * factor + half.
+        let lines = (0..factor)
+            .map(|phase| {
+                let first = (phase + half) % factor;
+                let mut own: Vec<f32> = taps[first..].iter().step_by(factor).copied().collect();
+                // Places of the line before the output's own: there is silence at first.
+                let mut before = (half - first + phase) / factor;
+                while own.first().is_some_and(|t| t.abs() < ZERO_TAP) {
+                    own.remove(0);
+                    before -= 1;
+                }
+                while own.last().is_some_and(|t| t.abs() < ZERO_TAP) {
+                    own.pop();
+                }
+                let mut samples = Vec::with_capacity(taps.len() + RUN_FRAMES);
+                samples.resize(before, 0.0);
+                PhaseLine { taps: own, samples }
+            })
+            .collect();
         Self {
+            half,
+            factor,
+            lines,
+            next: 0,
             wait: half + 1,
-            taps,
-            factor: factor.max(1),
-            window,
-            filled,
         }
     }
 
     /// How many input frames after its own place an output becomes available.
     pub fn latency_frames(&self) -> usize {
-        self.taps.len() / 2
+        self.half
     }
 
-    /// Takes one input; gives an output every `factor` inputs.
-    pub fn push(&mut self, sample: f32) -> Option<f32> {
-        let n = self.taps.len();
-        if self.filled == self.window.len() {
-            self.window.copy_within(self.filled - (n - 1).., 0);
-            self.filled = n - 1;
+    /// How many inputs still have to come for `outputs` more outputs, 1 or more.
+    pub fn inputs_for(&self, outputs: usize) -> usize {
+        self.wait + outputs.saturating_sub(1) * self.factor
+    }
+
+    /// Takes the next inputs and appends the outputs that became available to `out`.
+    ///
+    /// Memory: no allocation for up to [`RUN_FRAMES`] inputs at a time where `out` has room.
+    pub fn run(&mut self, inputs: &[f32], out: &mut Vec<f32>) {
+        for (phase, line) in self.lines.iter_mut().enumerate() {
+            let first = (phase + self.factor - self.next) % self.factor;
+            let own = inputs.get(first..).unwrap_or_default();
+            line.samples.extend(own.iter().step_by(self.factor));
         }
-        self.window[self.filled] = sample;
-        self.filled += 1;
-        self.wait -= 1;
-        if self.wait > 0 {
-            return None;
+        self.next = (self.next + inputs.len()) % self.factor;
+        if inputs.len() < self.wait {
+            self.wait -= inputs.len();
+            return;
         }
-        self.wait = self.factor;
-        Some(dot(&self.window[self.filled - n..self.filled], &self.taps))
+        let count = 1 + (inputs.len() - self.wait) / self.factor;
+        self.wait = self.wait + count * self.factor - inputs.len();
+        let mut at = 0;
+        while at + 16 <= count {
+            out.extend(self.outputs::<16>(at));
+            at += 16;
+        }
+        while at + 4 <= count {
+            out.extend(self.outputs::<4>(at));
+            at += 4;
+        }
+        while at < count {
+            out.extend(self.outputs::<1>(at));
+            at += 1;
+        }
+        for line in &mut self.lines {
+            let kept = line.samples.len() - count;
+            line.samples.copy_within(count.., 0);
+            line.samples.truncate(kept);
+        }
+    }
+
+    /// `N` neighbouring outputs from the `at`-th that is not yet made.
+    #[inline(always)]
+    fn outputs<const N: usize>(&self, at: usize) -> [f32; N] {
+        let mut acc = [0.0; N];
+        for line in &self.lines {
+            taps_at(&line.samples[at..], &line.taps, &mut acc);
+        }
+        acc
     }
 }
 
@@ -185,13 +305,80 @@ mod tests {
     #[test]
     fn keeps_time() {
         let mut d = Decimator::new(4, 0.08, 0.16);
-        let out: Vec<f32> = (0..2000)
-            .filter_map(|i| d.push(if i == 1000 { 1.0 } else { 0.0 }))
-            .collect();
+        let mut input = vec![0.0; 2000];
+        input[1000] = 1.0;
+        let mut out = Vec::new();
+        d.run(&input, &mut out);
         let top = (0..out.len())
             .max_by(|a, b| out[*a].total_cmp(&out[*b]))
             .unwrap();
         assert_eq!(top, 250);
         assert!((out[249] - out[251]).abs() < 1e-6);
+    }
+
+    fn noise(n: usize) -> Vec<f32> {
+        let mut s = 7u32;
+        (0..n)
+            .map(|_| {
+                s = s.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                (s >> 8) as f32 / 8_388_608.0 - 1.0
+            })
+            .collect()
+    }
+
+    /// Slow reference: the convolution written out in double precision; and every cut of the input
+    /// gives the same bits.
+    #[test]
+    fn decimates_as_the_convolution_does_and_however_it_is_cut() {
+        let x = noise(1500);
+        for factor in [1usize, 2, 3, 4, 9] {
+            for skew in [0.0, 0.03] {
+                let (pass, stop) = ((0.4 + skew) / factor as f64, 0.6 / factor as f64);
+                let (pass, stop) = (pass.min(0.3), stop.min(0.49));
+                let taps = low_pass_taps(pass, stop);
+                let half = taps.len() / 2;
+                let mut whole = Vec::new();
+                Decimator::new(factor, pass, stop).run(&x, &mut whole);
+                assert_eq!(whole.len(), (x.len() - half).div_ceil(factor));
+                for (m, got) in whole.iter().enumerate() {
+                    let want: f64 = taps
+                        .iter()
+                        .enumerate()
+                        .filter_map(|(k, t)| {
+                            let at = (m * factor + k).checked_sub(half)?;
+                            Some(f64::from(*t) * f64::from(*x.get(at)?))
+                        })
+                        .sum();
+                    assert!((f64::from(*got) - want).abs() < 2e-6, "{factor} {m}");
+                }
+                for cut in [1usize, 5, 64, 333] {
+                    let mut d = Decimator::new(factor, pass, stop);
+                    let mut parts = Vec::new();
+                    for block in x.chunks(cut) {
+                        let due = d.inputs_for(1) <= block.len();
+                        let before = parts.len();
+                        d.run(block, &mut parts);
+                        assert_eq!(due, parts.len() > before);
+                    }
+                    assert_eq!(parts, whole, "{factor} cut to {cut}");
+                }
+            }
+        }
+    }
+
+    /// Slow reference: each place by itself in double precision.
+    #[test]
+    fn filters_every_place() {
+        let x = noise(150);
+        let taps = low_pass_taps(0.1, 0.2);
+        let mut out = Vec::new();
+        filter(&x, &taps, &mut out);
+        assert_eq!(out.len(), x.len() + 1 - taps.len());
+        for (got, x) in out.iter().zip(x.windows(taps.len())) {
+            let want: f64 = x.iter().zip(&taps).map(|(x, t)| f64::from(x * t)).sum();
+            assert!((f64::from(*got) - want).abs() < 1e-6);
+        }
+        filter(&x[..5], &taps, &mut out);
+        assert_eq!(out.len(), x.len() + 1 - taps.len());
     }
 }

@@ -153,9 +153,14 @@ pub fn release(level: &[f32], step_s: f64, floor_db: f64) -> Option<Release> {
         for tau in DAMPING_TAUS_S {
             let fall = 8.686 * step_s / tau;
             let mut cost = before;
+            // What is dearer than the best before its end will not be better at its end.
+            let dearest = best.map_or(f64::INFINITY, |(c, _)| c / every as f64);
             for i in (start..n).step_by(every) {
                 let damped = line.at(start) - fall * (i - start) as f64;
                 cost += error(i, damped.max(floor_db));
+                if cost > dearest {
+                    break;
+                }
             }
             cost *= every as f64;
             if best.is_none_or(|(c, _)| cost < c) {

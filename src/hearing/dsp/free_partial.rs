@@ -16,6 +16,8 @@ use super::peel::{COLUMNS, Peeler};
 const FITTED_CELLS: f64 = 4.0;
 /// Most bins that take part; wider ones are thinned out.
 const MOST_BINS: usize = 20;
+/// Values in a column: one for each bin that takes part, and zeros up to a multiple of eight.
+const WIDTH: usize = 24;
 /// Partials of the played note within so many cells are fitted along.
 const NEAR_CELLS: f64 = 6.0;
 /// Most columns before the candidate's: three partials of three orders.
@@ -59,22 +61,27 @@ pub fn fit(peeler: &Peeler, on: Bins, hz: f64, others: &[f64]) -> Option<FreePar
         return None;
     }
     let stride = (to - from) / MOST_BINS + 1;
-    let places: [usize; MOST_BINS + 1] = std::array::from_fn(|i| from + i * stride);
-    let count = (to - from) / stride + 1;
-    let places = &places[..count.min(MOST_BINS + 1)];
-    let column = |at: f64, order: usize| -> [f32; MOST_BINS + 1] {
-        let mut v = [0.0; MOST_BINS + 1];
-        for (x, k) in v.iter_mut().zip(places) {
-            *x = peeler.columns((*k as f64 * on.bin_hz - at) * on.length_s)[order];
+    let count = ((to - from) / stride + 1).min(MOST_BINS + 1);
+    let place = |i: usize| from + i * stride;
+    // Cells from one bin to the next, and from a partial to the first.
+    let step = (stride as f64 * on.bin_hz * on.length_s) as f32;
+    let columns = |at: f64| -> [[f32; WIDTH]; COLUMNS] {
+        let first = ((from as f64 * on.bin_hz - at) * on.length_s) as f32;
+        let mut v = [[0.0; WIDTH]; COLUMNS];
+        for i in 0..count {
+            let orders = peeler.columns(first + i as f32 * step);
+            for (v, order) in v.iter_mut().zip(orders) {
+                v[i] = order;
+            }
         }
         v
     };
-    let dot = |a: &[f32], b: &[f32]| a.iter().zip(b).map(|(x, y)| x * y).sum::<f32>();
-    let mut y = [Complex::<f32>::default(); MOST_BINS + 1];
-    for (x, k) in y.iter_mut().zip(places) {
-        *x = on.bins[*k];
+    let (mut y_re, mut y_im) = ([0.0f32; WIDTH], [0.0f32; WIDTH]);
+    for i in 0..count {
+        let bin = on.bins[place(i)];
+        (y_re[i], y_im[i]) = (bin.re, bin.im);
     }
-    let mut basis = [[0.0f32; MOST_BINS + 1]; MOST_COLUMNS];
+    let mut basis = [[0.0f32; WIDTH]; MOST_COLUMNS];
     let mut used = 0;
     let near = NEAR_CELLS / on.length_s;
     let mut nearest = [f64::INFINITY; 3];
@@ -88,12 +95,10 @@ pub fn fit(peeler: &Peeler, on: Bins, hz: f64, others: &[f64]) -> Option<FreePar
         }
     }
     for other in nearest.into_iter().filter(|f| f.is_finite()) {
-        for order in 0..COLUMNS {
-            let mut v = column(other, order);
+        for mut v in columns(other) {
             let whole = dot(&v, &v);
             for b in &basis[..used] {
-                let share = dot(b, &v);
-                v.iter_mut().zip(b).for_each(|(x, b)| *x -= share * b);
+                project_out(&mut v, b);
             }
             let left = dot(&v, &v);
             if left > LEAST_LEFT * whole && used < MOST_COLUMNS {
@@ -104,33 +109,26 @@ pub fn fit(peeler: &Peeler, on: Bins, hz: f64, others: &[f64]) -> Option<FreePar
             }
         }
     }
-    let mut c = column(hz, 0);
+    let [mut c, ..] = columns(hz);
     let whole = dot(&c, &c);
     for b in &basis[..used] {
-        let share = dot(b, &c);
-        c.iter_mut().zip(b).for_each(|(x, b)| *x -= share * b);
-        let mut along = Complex::<f32>::default();
-        for (y, b) in y.iter().zip(b) {
-            along += *y * *b;
-        }
-        y.iter_mut().zip(b).for_each(|(y, b)| *y -= along * *b);
+        project_out(&mut c, b);
+        project_out(&mut y_re, b);
+        project_out(&mut y_im, b);
     }
     let left = dot(&c, &c);
     let free = left / whole;
     if free < 1e-3 {
         return Some(FreePartial::default());
     }
-    let mut amplitude = Complex::<f32>::default();
-    for (y, c) in y.iter().zip(&c) {
-        amplitude += *y * *c;
-    }
-    amplitude /= left;
-    y.iter_mut().zip(&c).for_each(|(y, c)| *y -= amplitude * *c);
+    let amplitude = Complex::new(dot(&y_re, &c) / left, dot(&y_im, &c) / left);
+    take_off(&mut y_re, amplitude.re, &c);
+    take_off(&mut y_im, amplitude.im, &c);
     let reach = (NOISE_CELLS / on.length_s).max(NOISE_HZ);
     let (mut noise, mut heard) = (0.0f32, 0);
-    for (y, k) in y.iter().zip(places) {
-        if (*k as f64 * on.bin_hz - hz).abs() <= reach {
-            noise += y.norm_sqr();
+    for i in 0..count {
+        if (place(i) as f64 * on.bin_hz - hz).abs() <= reach {
+            noise += y_re[i] * y_re[i] + y_im[i] * y_im[i];
             heard += 1;
         }
     }
@@ -139,4 +137,28 @@ pub fn fit(peeler: &Peeler, on: Bins, hz: f64, others: &[f64]) -> Option<FreePar
         power: f64::from(amplitude.norm_sqr()),
         noise: f64::from(noise) / f64::from(heard.max(1)) / f64::from(free),
     })
+}
+
+/// Sum of products, in four lanes that are added up at the end.
+fn dot(a: &[f32; WIDTH], b: &[f32; WIDTH]) -> f32 {
+    let mut lanes = [0.0f32; 4];
+    for (x, y) in a.as_chunks::<4>().0.iter().zip(b.as_chunks::<4>().0) {
+        for k in 0..4 {
+            lanes[k] += x[k] * y[k];
+        }
+    }
+    (lanes[0] + lanes[2]) + (lanes[1] + lanes[3])
+}
+
+/// Takes so much of `b` off `v`.
+fn take_off(v: &mut [f32; WIDTH], share: f32, b: &[f32; WIDTH]) {
+    for (x, b) in v.iter_mut().zip(b) {
+        *x -= share * b;
+    }
+}
+
+/// Takes off `v` what lies along `b`, which has the length one.
+fn project_out(v: &mut [f32; WIDTH], b: &[f32; WIDTH]) {
+    let share = dot(b, v);
+    take_off(v, share, b);
 }

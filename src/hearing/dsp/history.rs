@@ -33,6 +33,23 @@ impl History {
         self.data.push(sample);
     }
 
+    /// Appends samples in their order.
+    pub fn extend(&mut self, samples: &[f32]) {
+        let mut rest = samples;
+        while !rest.is_empty() {
+            let room = 2 * self.keep - self.data.len();
+            if room == 0 {
+                self.data.copy_within(self.keep.., 0);
+                self.data.truncate(self.keep);
+                self.first += self.keep as i64;
+                continue;
+            }
+            let (now, later) = rest.split_at(room.min(rest.len()));
+            self.data.extend_from_slice(now);
+            rest = later;
+        }
+    }
+
     /// Place of the sample that will be pushed next.
     pub fn end(&self) -> i64 {
         self.first + self.data.len() as i64
@@ -80,5 +97,21 @@ mod tests {
         assert!(h.range(-5, 0).is_empty());
         assert_eq!(h.at(90), 90.0);
         assert_eq!(h.at(95), 0.0);
+    }
+
+    #[test]
+    fn takes_many_at_a_time_as_one_by_one() {
+        let x: Vec<f32> = (0..137).map(|i| i as f32).collect();
+        for cut in [1usize, 3, 10, 19, 20, 21, 64] {
+            let (mut one, mut many) = (History::new(10), History::new(10));
+            for block in x.chunks(cut) {
+                block.iter().for_each(|s| one.push(*s));
+                many.extend(block);
+                assert_eq!(one.end(), many.end());
+                assert_eq!(one.start(), many.start());
+                let all = (one.start(), one.end());
+                assert_eq!(one.range(all.0, all.1), many.range(all.0, all.1));
+            }
+        }
     }
 }

@@ -28,11 +28,7 @@ pub fn fit(x: &[f32], order: usize, ridge: f64) -> Vec<f64> {
     let mut c = vec![0.0f64; m * m];
     let v: Vec<f64> = x.iter().map(|s| f64::from(*s)).collect();
     for j in 0..m {
-        c[j] = v[p..]
-            .iter()
-            .zip(&v[p - j..n - j])
-            .map(|(a, b)| a * b)
-            .sum();
+        c[j] = product(&v[p..], &v[p - j..n - j]);
     }
     for i in 0..p {
         for j in i..p {
@@ -57,6 +53,20 @@ pub fn fit(x: &[f32], order: usize, ridge: f64) -> Vec<f64> {
     }
     cholesky_solve(&mut r, &mut b, p);
     b
+}
+
+/// Sum of products in eight lanes, which are added up at the end.
+fn product(a: &[f64], b: &[f64]) -> f64 {
+    let mut lanes = [0.0f64; 8];
+    let (a8, a_rest) = a.as_chunks::<8>();
+    let (b8, b_rest) = b.as_chunks::<8>();
+    for (x, y) in a8.iter().zip(b8) {
+        for k in 0..8 {
+            lanes[k] += x[k] * y[k];
+        }
+    }
+    let rest: f64 = a_rest.iter().zip(b_rest).map(|(x, y)| x * y).sum();
+    lanes.iter().sum::<f64>() + rest
 }
 
 /// Solves r a = b in place for a symmetric positive matrix given by its lower triangle.
@@ -97,11 +107,30 @@ pub fn squared_errors(x: &[f32], a: &[f64], out: &mut Vec<f32>) {
     if x.len() <= p {
         return;
     }
-    let reversed: Vec<f32> = a.iter().rev().map(|c| *c as f32).collect();
-    for n in p..x.len() {
-        let e = x[n] - super::decimate::dot(&x[n - p..n], &reversed);
-        out.push(e * e);
+    let mut n = p;
+    while n + 16 <= x.len() {
+        out.extend(errors_at::<16>(x, a, n));
+        n += 16;
     }
+    while n < x.len() {
+        out.extend(errors_at::<1>(x, a, n));
+        n += 1;
+    }
+}
+
+/// Squared errors of `N` neighbouring samples from the `n`-th on.
+#[inline(always)]
+fn errors_at<const N: usize>(x: &[f32], a: &[f64], n: usize) -> [f32; N] {
+    let mut error: [f32; N] = std::array::from_fn(|i| x[n + i]);
+    for (k, c) in a.iter().enumerate() {
+        let c = *c as f32;
+        if let Some(past) = x[n - 1 - k..].first_chunk::<N>() {
+            for (e, x) in error.iter_mut().zip(past) {
+                *e -= c * x;
+            }
+        }
+    }
+    error.map(|e| e * e)
 }
 
 #[cfg(test)]

@@ -75,8 +75,8 @@ impl Lines {
         }
         let end = self.next;
         self.next += self.step;
-        self.spectrum
-            .analyse(stream.range(end - self.window, end), self.rate_hz);
+        let x = stream.range(end - self.window, end);
+        self.spectrum.analyse_below(x, self.rate_hz, TO_HZ);
         let bin = |hz: f64| (hz / self.spectrum.bin_hz) as usize;
         let (from, to) = (bin(FROM_HZ), bin(TO_HZ).min(self.spectrum.db.len()));
         let mut newest = if self.kept.len() > LAG {
@@ -94,35 +94,38 @@ impl Lines {
         let (now, before) = (&self.kept[LAG], &self.kept[0]);
         let top_db = now.iter().copied().fold(f32::NEG_INFINITY, f32::max);
         let floor = top_db - RANGE_DB;
-        self.widened.clear();
-        self.widened.extend(before.iter().map(|v| v + SWELLS_DB));
-        widen(&mut self.widened, moves);
-        let (mut new, mut all) = (0.0f32, 1e-9f32);
-        for (a, b) in now.iter().zip(&self.widened) {
-            let a = (a - floor).max(0.0);
-            new += (a - (b - floor).max(0.0)).max(0.0);
-            all += a;
+        widest(before, moves, &mut self.widened);
+        let above = |v: f32| if v > 0.0 { v } else { 0.0 };
+        // Four sums side by side, added up at the end.
+        let (mut new, mut all) = ([0.0f32; 4], [0.0f32; 4]);
+        for (now, old) in now.chunks(4).zip(self.widened.chunks(4)) {
+            for (i, (a, b)) in now.iter().zip(old).enumerate() {
+                let a = above(a - floor);
+                new[i] += above(a - above(b + SWELLS_DB - floor));
+                all[i] += a;
+            }
         }
+        let sum = |v: [f32; 4]| (v[0] + v[2]) + (v[1] + v[3]);
         Some(NewLines {
             at: end - self.window - (LAG as i64 * self.step - self.window) / 2,
-            share: new / all,
+            share: sum(new) / (sum(all) + 1e-9),
             top_db,
         })
     }
 }
 
-/// The largest value within `reach` places of each, by doubling the reach.
-fn widen(values: &mut [f32], reach: usize) {
-    let mut done = 0;
-    while done < reach {
-        let step = (done.max(1)).min(reach - done);
-        for i in 0..values.len().saturating_sub(step) {
-            values[i] = values[i].max(values[i + step]);
+/// The largest value within `reach` places of each.
+fn widest(values: &[f32], reach: usize, out: &mut Vec<f32>) {
+    out.clear();
+    out.extend_from_slice(values);
+    for step in 1..=reach.min(values.len()) {
+        let larger = |out: &mut f32, v: &f32| *out = if *v > *out { *v } else { *out };
+        for (out, v) in out.iter_mut().zip(&values[step..]) {
+            larger(out, v);
         }
-        for i in (step..values.len()).rev() {
-            values[i] = values[i].max(values[i - step]);
+        for (out, v) in out[step..].iter_mut().zip(values) {
+            larger(out, v);
         }
-        done += step;
     }
 }
 
@@ -134,8 +137,8 @@ mod tests {
     fn widening_is_the_maximum_of_the_neighbourhood() {
         let v: Vec<f32> = (0..40).map(|i| ((i * 37) % 23) as f32).collect();
         for reach in 0..6 {
-            let mut w = v.clone();
-            widen(&mut w, reach);
+            let mut w = Vec::new();
+            widest(&v, reach, &mut w);
             for (i, got) in w.iter().enumerate() {
                 let a = i.saturating_sub(reach);
                 let b = (i + reach + 1).min(v.len());

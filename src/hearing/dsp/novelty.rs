@@ -74,6 +74,8 @@ pub struct Novelty {
     /// Log band levels of the last `LAG_HOPS + 1` hops, in turn.
     levels: Vec<Vec<f32>>,
     hops: usize,
+    /// What each band but the first and the last gained in this hop.
+    rises: Vec<f32>,
 }
 
 fn filter_bank(bins: usize, bin_hz: f64, top_hz: f64) -> Vec<Band> {
@@ -144,6 +146,7 @@ impl Novelty {
             quiet_rise: (10.0f64.powf(QUIET_RISE_DB_PER_S * hop as f64 / rate_hz / 10.0)) as f32,
             levels: vec![vec![0.0; n]; LAG_HOPS + 1],
             hops: 0,
+            rises: vec![0.0; n.saturating_sub(2)],
         }
     }
 
@@ -157,10 +160,22 @@ impl Novelty {
         self.hop
     }
 
+    /// How many samples still have to come for the next value, 1 or more.
+    pub fn wanted(&self) -> usize {
+        self.to_hop
+    }
+
     /// Takes one sample; gives a value at the end of every hop once a window is full.
     pub fn push(&mut self, sample: f32) -> Option<f32> {
-        self.recent.push(sample);
-        self.to_hop -= 1;
+        self.take(&[sample])
+    }
+
+    /// Takes samples, at most [`Novelty::wanted`] of them; gives a value when these were all that
+    /// was wanted.
+    pub fn take(&mut self, samples: &[f32]) -> Option<f32> {
+        debug_assert!(samples.len() <= self.to_hop);
+        self.recent.extend(samples);
+        self.to_hop = self.to_hop.saturating_sub(samples.len());
         if self.to_hop > 0 {
             return None;
         }
@@ -192,7 +207,6 @@ impl Novelty {
     fn rise(&mut self) -> f32 {
         let first = self.hops == 0;
         let slot = self.hops % (LAG_HOPS + 1);
-        let mut current = std::mem::take(&mut self.levels[slot]);
         // One absurd sample fills a window's length of hops and must not deafen what follows.
         let loudest = self.energy.iter().copied().fold(0.0, f32::max);
         let most = if first {
@@ -201,43 +215,58 @@ impl Novelty {
             PEAK_RISE * self.peak
         };
         self.peak = self.peak.max(loudest.min(most));
-        for (i, e) in self.energy.iter().enumerate() {
-            let s = if first {
-                *e
-            } else {
-                0.7 * self.smooth[i] + 0.3 * e
-            };
-            self.smooth[i] = s;
-            let q = self.quiet[i];
-            self.quiet[i] = if first {
-                s
-            } else if s < q {
-                q + 0.1 * (s - q)
-            } else {
-                q * self.quiet_rise
-            };
-            let floor = (FLOOR_RATIO * self.quiet[i])
-                .max(FLOOR_OF_PEAK * self.peak)
-                .max(FLOOR_POWER);
-            current[i] = decibels(e + floor);
-        }
-        let sum = if self.hops < LAG_HOPS {
-            0.0
+        if first {
+            self.smooth.copy_from_slice(&self.energy);
+            self.quiet.copy_from_slice(&self.energy);
         } else {
-            let before = &self.levels[(self.hops - LAG_HOPS) % (LAG_HOPS + 1)];
-            let last = before.len().saturating_sub(1);
-            (0..before.len())
-                .map(|i| {
-                    let reach = before[i.saturating_sub(1)]
-                        .max(before[i])
-                        .max(before[(i + 1).min(last)]);
-                    (current[i] - reach).max(0.0)
-                })
-                .sum::<f32>()
-        };
-        let mean = sum / current.len().max(1) as f32;
-        self.levels[slot] = current;
+            let bands = self.smooth.iter_mut().zip(&mut self.quiet);
+            for ((smooth, quiet), e) in bands.zip(&self.energy) {
+                let (s, q) = (0.7 * *smooth + 0.3 * e, *quiet);
+                *smooth = s;
+                let (down, up) = (q + 0.1 * (s - q), q * self.quiet_rise);
+                *quiet = if s < q { down } else { up };
+            }
+        }
+        let least = (FLOOR_OF_PEAK * self.peak).max(FLOOR_POWER);
+        let bands = self.levels[slot].iter_mut().zip(&self.quiet);
+        for ((level, quiet), e) in bands.zip(&self.energy) {
+            let own = FLOOR_RATIO * quiet;
+            let floor = if own > least { own } else { least };
+            *level = decibels(e + floor);
+        }
         self.hops += 1;
-        mean
+        if self.hops <= LAG_HOPS {
+            return 0.0;
+        }
+        let before = &self.levels[(self.hops - 1 - LAG_HOPS) % (LAG_HOPS + 1)];
+        let current = &self.levels[slot];
+        let last = before.len().saturating_sub(1);
+        let larger = |a: f32, b: f32| if a > b { a } else { b };
+        let gain = |now: f32, a: f32, b: f32, c: f32| larger(now - larger(larger(a, b), c), 0.0);
+        // The ends have one neighbour; between them all bands are alike.
+        let mut lanes = [0.0f32; 4];
+        for ((now, before), lane) in current[1..]
+            .iter()
+            .zip(before.windows(3))
+            .zip(self.rises.iter_mut())
+        {
+            *lane = gain(*now, before[0], before[1], before[2]);
+        }
+        let inner = &self.rises[..last.saturating_sub(1)];
+        let (fours, rest) = inner.as_chunks::<4>();
+        for four in fours {
+            for (lane, v) in lanes.iter_mut().zip(four) {
+                *lane += v;
+            }
+        }
+        let ends = gain(current[0], before[0], before[0], before[last.min(1)])
+            + gain(
+                current[last],
+                before[last.saturating_sub(1)],
+                before[last],
+                before[last],
+            );
+        let sum = (lanes[0] + lanes[2]) + (lanes[1] + lanes[3]) + rest.iter().sum::<f32>() + ends;
+        sum / current.len() as f32
     }
 }

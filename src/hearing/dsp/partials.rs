@@ -45,6 +45,8 @@ pub struct Spectrum {
     frame: Vec<f32>,
     bins: Vec<Complex<f32>>,
     scratch: Vec<Complex<f32>>,
+    /// The Hann window of the last stretch, kept for the next one of the same length.
+    window: Vec<f32>,
     /// Power per bin in decibels of a full-scale sinusoid.
     pub db: Vec<f32>,
     /// Width of a bin in hertz.
@@ -68,6 +70,7 @@ impl Spectrum {
             frame: Vec::new(),
             bins: Vec::new(),
             scratch: Vec::new(),
+            window: Vec::new(),
             db: Vec::new(),
             bin_hz: 1.0,
             length_s: 0.0,
@@ -76,6 +79,11 @@ impl Spectrum {
 
     /// Analyses `x` under one Hann window, zero-padded to at least twice its length.
     pub fn analyse(&mut self, x: &[f32], rate_hz: f64) {
+        self.analyse_below(x, rate_hz, f64::INFINITY);
+    }
+
+    /// The same, with decibels only for the bins below `top_hz`.
+    pub fn analyse_below(&mut self, x: &[f32], rate_hz: f64, top_hz: f64) {
         let size = (2 * x.len()).next_power_of_two().max(1024);
         let plan = match self.plans.iter().find(|(n, _)| *n == size) {
             Some((_, p)) => Arc::clone(p),
@@ -85,17 +93,12 @@ impl Spectrum {
                 p
             }
         };
+        if self.window.len() != x.len() {
+            hann(x.len(), &mut self.window);
+        }
         self.frame.clear();
-        let n = x.len().max(1) as f64;
-        let step = 2.0 * std::f64::consts::PI / n;
-        // The window by rotation, one complex product a sample instead of one cosine.
-        let (turn_re, turn_im) = (step.cos(), step.sin());
-        let (mut re, mut im) = ((0.5 * step).cos(), (0.5 * step).sin());
-        self.frame.extend(x.iter().map(|s| {
-            let w = (0.5 - 0.5 * re) * 4.0 / n;
-            (re, im) = (re * turn_re - im * turn_im, re * turn_im + im * turn_re);
-            s * w as f32
-        }));
+        self.frame
+            .extend(x.iter().zip(&self.window).map(|(s, w)| s * w));
         self.frame.resize(size, 0.0);
         self.bins.resize(size / 2 + 1, Complex::default());
         self.scratch
@@ -103,28 +106,36 @@ impl Spectrum {
         // The lengths were just made to fit the plan, so the transform cannot refuse them.
         let done = plan.process_with_scratch(&mut self.frame, &mut self.bins, &mut self.scratch);
         debug_assert!(done.is_ok());
+        self.bin_hz = rate_hz / size as f64;
+        self.length_s = x.len().max(1) as f64 / rate_hz;
+        let wanted = ((top_hz / self.bin_hz).ceil() as usize).min(self.bins.len());
         self.db.clear();
         self.db.extend(
-            self.bins
+            self.bins[..wanted]
                 .iter()
                 .map(|c| super::decimate::decibels(c.norm_sqr() + 1e-16)),
         );
-        self.bin_hz = rate_hz / size as f64;
-        self.length_s = n / rate_hz;
     }
 
-    /// The bins with their phases counted from the middle of the stretch of `frames` samples.
-    pub fn centred(&self, frames: usize, out: &mut Vec<Complex<f32>>) {
+    /// The bins below `top_hz` with their phases counted from the middle of the stretch of `frames`
+    /// samples.
+    pub fn centred(&self, frames: usize, top_hz: f64, out: &mut Vec<Complex<f32>>) {
         let size = 2 * self.bins.len().saturating_sub(1);
         let turn = std::f64::consts::PI * (frames as f64 - 1.0) / size.max(1) as f64;
         let step = Complex::new(turn.cos() as f32, turn.sin() as f32);
         let mut phase = Complex::new(1.0f32, 0.0);
         out.clear();
-        out.extend(self.bins.iter().map(|c| {
+        let wanted = ((top_hz / self.bin_hz).ceil() as usize).min(self.bins.len());
+        out.extend(self.bins[..wanted].iter().map(|c| {
             let v = c * phase;
             phase *= step;
             v
         }));
+    }
+
+    /// How many bins there are.
+    pub fn bins(&self) -> usize {
+        self.bins.len()
     }
 
     /// Amplitude of bin `k`, for spectra of one length to be held against each other.
@@ -198,6 +209,25 @@ impl Spectrum {
     }
 }
 
+/// The Hann window of `frames` samples, scaled so that a sinusoid shows its amplitude.
+fn hann(frames: usize, out: &mut Vec<f32>) {
+    let n = frames.max(1) as f64;
+    let step = 2.0 * std::f64::consts::PI / n;
+    // By rotation, one complex product a sample instead of one cosine; its second half mirrors the
+    // first.
+    let (turn_re, turn_im) = (step.cos(), step.sin());
+    let (mut re, mut im) = ((0.5 * step).cos(), (0.5 * step).sin());
+    out.clear();
+    out.extend((0..frames.div_ceil(2)).map(|_| {
+        let w = (0.5 - 0.5 * re) * 4.0 / n;
+        (re, im) = (re * turn_re - im * turn_im, re * turn_im + im * turn_re);
+        w as f32
+    }));
+    for i in (0..frames / 2).rev() {
+        out.push(out[i]);
+    }
+}
+
 /// Stiffnesses tried when a series is laid over a spectrum.
 const TRIED_B: [f64; 4] = [0.0, 1e-4, 2.5e-4, 6e-4];
 /// What a cent of distance costs a series, so that between equals the nearer one wins.
@@ -208,10 +238,10 @@ const LAID_PARTIALS: usize = 10;
 const LAID_RANGE_DB: f64 = 40.0;
 
 impl Spectrum {
-    /// Height of the spectrum at `hz` above `floor_db`, 0 or more, in decibels.
-    fn height(&self, hz: f64, floor_db: f64) -> f64 {
-        let at = hz / self.bin_hz;
-        let k = at as usize;
+    /// Height of the spectrum above `floor_db` at so many bins, 0 or more, in decibels.
+    fn height(&self, at: f64, floor_db: f64) -> f64 {
+        // A signed 32-bit number is wide enough and the cheapest to convert to.
+        let k = at as i32 as usize;
         match self.db.get(k..k + 2) {
             Some([a, b]) => {
                 let share = at - k as f64;
@@ -233,6 +263,8 @@ impl Spectrum {
     pub fn lay(&self, f_hz: f64, reach_cents: f64, step_cents: f64, top_db: f64) -> (f64, f64) {
         let floor_db = top_db - LAID_RANGE_DB;
         let steps = (reach_cents / step_cents).round() as i32;
+        let per_hz = 1.0 / self.bin_hz;
+        let weights: [f64; LAID_PARTIALS] = std::array::from_fn(|k| 1.0 / (1.1 + 0.1 * k as f64));
         let mut best = (f64::NEG_INFINITY, f_hz, 1e-4);
         for b in TRIED_B {
             let mut bend = [0.0f64; LAID_PARTIALS];
@@ -243,8 +275,8 @@ impl Spectrum {
             for step in -steps..=steps {
                 let f1 = f_hz * (f64::from(step) * step_cents / 1200.0).exp2();
                 let mut sum = 0.0;
-                for (k, v) in bend.iter().enumerate() {
-                    sum += self.height(v * f1, floor_db) / (1.1 + 0.1 * k as f64);
+                for (v, weight) in bend.iter().zip(&weights) {
+                    sum += self.height(v * f1 * per_hz, floor_db) * weight;
                 }
                 // Between equals the nearer fundamental.
                 sum -= NEARER_DB_PER_CENT * step_cents * f64::from(step).abs();

@@ -74,13 +74,13 @@ impl Peeler {
 
     /// The columns of a partial at `u` cells from its frequency: the window (even), its slope (odd)
     /// and its curvature (even).
-    pub fn columns(&self, u: f64) -> [f32; COLUMNS] {
-        let at = u.abs() * TABLE_STEPS as f64;
-        let k = at as usize;
+    pub fn columns(&self, u: f32) -> [f32; COLUMNS] {
+        let at = u.abs() * TABLE_STEPS as f32;
+        let k = at as i32 as usize;
         let Some([a, b]) = self.table.get(k..k + 2) else {
             return [0.0; COLUMNS];
         };
-        let share = (at - k as f64) as f32;
+        let share = at - k as f32;
         let mut v: [f32; COLUMNS] = std::array::from_fn(|i| a[i] + share * (b[i] - a[i]));
         if u < 0.0 {
             v[1] = -v[1];
@@ -100,7 +100,7 @@ impl Peeler {
             from..to.max(from)
         };
         let (fitted, taken) = (span(REACH_CELLS), span(TAKEN_CELLS));
-        let cells = |k: usize| (k as f64 * bin_hz - hz) * length_s;
+        let cells = |k: usize| ((k as f64 * bin_hz - hz) * length_s) as f32;
         // Normal equations: real columns, complex amplitudes.
         let mut a = [[0.0f32; ORDERS]; ORDERS];
         let mut y = [Complex::<f32>::default(); ORDERS];

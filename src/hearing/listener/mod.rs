@@ -22,7 +22,7 @@ mod soon;
 use std::collections::VecDeque;
 
 use crate::hearing::calibration::KnownString;
-use crate::hearing::dsp::decimate::Decimator;
+use crate::hearing::dsp::decimate::{Decimator, RUN_FRAMES};
 use crate::hearing::dsp::history::History;
 use crate::hearing::dsp::lines::{Lines, NewLines};
 use crate::hearing::dsp::novelty::Novelty;
@@ -158,6 +158,10 @@ pub struct Listener {
     last_in: Option<f64>,
     last_out: f64,
     keep: f64,
+    /// The frames of one run as they came, at the high rate and at the low one.
+    clean: Vec<f32>,
+    steady: Vec<f32>,
+    lower: Vec<f32>,
     stream: History,
     rises: VecDeque<(i64, f32)>,
     lines: Lines,
@@ -235,6 +239,9 @@ impl Listener {
             last_in: None,
             last_out: 0.0,
             keep: 1.0 - 2.0 * std::f64::consts::PI * CONSTANT_BELOW_HZ / high_rate,
+            clean: Vec::with_capacity(RUN_FRAMES),
+            steady: Vec::with_capacity(RUN_FRAMES),
+            lower: Vec::with_capacity(RUN_FRAMES),
             stream: History::new((HISTORY_S * low_rate) as usize),
             rises: VecDeque::new(),
             lines: Lines::new(low_rate),
@@ -271,16 +278,28 @@ impl Listener {
 
     /// Takes the next samples (full scale is 1.0) and says what became known.
     pub fn push(&mut self, samples: &[f32], say: &mut dyn FnMut(Event)) {
-        for s in samples {
-            let s = if s.is_finite() { *s } else { 0.0 };
-            self.push_one(s.clamp(-LOUDEST, LOUDEST), say);
+        let mut rest = samples;
+        while !rest.is_empty() {
+            let (now, later) = rest.split_at(self.run_frames(rest.len()));
+            self.clean.clear();
+            self.clean.extend(now.iter().map(|s| {
+                let s = if s.is_finite() { *s } else { 0.0 };
+                s.clamp(-LOUDEST, LOUDEST)
+            }));
+            self.run(say);
+            rest = later;
         }
     }
 
     /// Takes `frames` frames that were lost: silence, so that time stays true.
     pub fn gap(&mut self, frames: u64, say: &mut dyn FnMut(Event)) {
-        for _ in 0..frames {
-            self.push_one(0.0, say);
+        let mut rest = frames;
+        while rest > 0 {
+            let now = self.run_frames(rest.min(RUN_FRAMES as u64) as usize);
+            self.clean.clear();
+            self.clean.resize(now, 0.0);
+            self.run(say);
+            rest -= now as u64;
         }
     }
 
@@ -317,30 +336,42 @@ impl Listener {
         self.frames as f64 / self.config.rate.hz()
     }
 
-    fn push_one(&mut self, sample: f32, say: &mut dyn FnMut(Event)) {
-        self.frames += 1;
-        let high = match &mut self.high {
-            Some(d) => match d.push(sample) {
-                Some(v) => v,
-                None => return,
-            },
-            None => sample,
+    /// How many of `there` frames are taken at a time: none beyond the end of the novelty's hop, so
+    /// that whatever is said is said at the same frame however the samples were cut.
+    fn run_frames(&self, there: usize) -> usize {
+        let wanted = self.novelty.wanted();
+        let wanted = match &self.high {
+            Some(d) => d.inputs_for(wanted),
+            None => wanted,
         };
-        self.high_count += 1;
+        there.min(wanted).min(RUN_FRAMES)
+    }
+
+    /// Takes the frames that were cleaned.
+    fn run(&mut self, say: &mut dyn FnMut(Event)) {
+        self.frames += self.clean.len() as u64;
+        self.steady.clear();
+        match &mut self.high {
+            Some(d) => d.run(&self.clean, &mut self.steady),
+            None => self.steady.extend_from_slice(&self.clean),
+        }
+        self.high_count += self.steady.len() as u64;
         // What does not move is no sound: a constant would hide every fall of the level.
-        let still = f64::from(high);
-        let last = self.last_in.replace(still).unwrap_or(still);
-        self.last_out = still - last + self.keep * self.last_out;
-        let high = self.last_out as f32;
+        for sample in &mut self.steady {
+            let still = f64::from(*sample);
+            let last = self.last_in.replace(still).unwrap_or(still);
+            self.last_out = still - last + self.keep * self.last_out;
+            *sample = self.last_out as f32;
+        }
         match &mut self.low {
             Some(d) => {
-                if let Some(v) = d.push(high) {
-                    self.stream.push(v);
-                }
+                self.lower.clear();
+                d.run(&self.steady, &mut self.lower);
+                self.stream.extend(&self.lower);
             }
-            None => self.stream.push(high),
+            None => self.stream.extend(&self.steady),
         }
-        if let Some(rise) = self.novelty.push(high) {
+        if let Some(rise) = self.novelty.take(&self.steady) {
             self.hop(rise, say);
         }
     }

@@ -60,8 +60,9 @@ impl PitchMeter {
         if before.len() < after.len() {
             return 1.0;
         }
-        self.spectrum.analyse(after, self.rate_hz);
-        self.past.analyse(before, self.rate_hz);
+        // Their amplitudes are asked for alone.
+        self.spectrum.analyse_below(after, self.rate_hz, 0.0);
+        self.past.analyse_below(before, self.rate_hz, 0.0);
         let (mut gained, mut all) = (0.0, 1e-12);
         for k in self.series_bins() {
             let (a, b) = (self.spectrum.amplitude(k), self.past.amplitude(k));
@@ -81,7 +82,7 @@ impl PitchMeter {
             return None;
         }
         let (before, after) = self.around(stream, onset, span, span)?;
-        self.past.analyse(before, self.rate_hz);
+        self.past.analyse_below(before, self.rate_hz, 0.0);
         self.spectrum.analyse(after, self.rate_hz);
         for k in 0..self.spectrum.db.len() {
             let now = self.spectrum.amplitude(k);
@@ -111,7 +112,8 @@ impl PitchMeter {
         self.peaks.sort_by(|a, b| b.db.total_cmp(&a.db));
         self.spectrum.analyse(after, r);
         let top = self.spectrum.peak_between(SERIES_FROM_HZ, SERIES_TO_HZ)?.db;
-        self.spectrum.centred(after.len(), &mut self.rest);
+        self.spectrum
+            .centred(after.len(), f64::INFINITY, &mut self.rest);
         let bins = self.series_bins();
         let power = |x: &[Complex<f32>]| x.iter().map(|c| f64::from(c.norm_sqr())).sum::<f64>();
         let whole = power(&self.rest[bins.clone()]).max(1e-20);
@@ -181,7 +183,7 @@ impl PitchMeter {
 
     /// The bins in which series are looked for.
     fn series_bins(&self) -> Range<usize> {
-        let bin = |hz: f64| ((hz / self.spectrum.bin_hz) as usize).min(self.spectrum.db.len());
+        let bin = |hz: f64| ((hz / self.spectrum.bin_hz) as usize).min(self.spectrum.bins());
         bin(SERIES_FROM_HZ)..bin(SERIES_TO_HZ)
     }
 }

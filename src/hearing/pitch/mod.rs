@@ -19,7 +19,7 @@ use std::ops::Range;
 
 use realfft::num_complex::Complex;
 
-use super::dsp::decimate::{dot, low_pass_taps};
+use super::dsp::decimate::{filter, low_pass_taps};
 use super::dsp::history::History;
 use super::dsp::partials::{
     CENTS_PER_SHARE, Peak, Spectrum, StiffString, fit_stiff_string, partial,
@@ -317,8 +317,7 @@ impl PitchMeter {
         if x.len() < self.taps.len() {
             return false;
         }
-        self.smooth
-            .extend(x.windows(self.taps.len()).map(|w| dot(w, &self.taps)));
+        filter(x, &self.taps, &mut self.smooth);
         let n = self.smooth.len();
         let max_lag = ((self.rate_hz / self.lowest_hz) as usize + 2).min(n * 2 / 3);
         if max_lag <= (self.rate_hz / self.highest_hz) as usize + 2 {
@@ -358,7 +357,7 @@ impl PitchMeter {
         // What rang before the onset at the same frequency is another string's.
         let before = stream.range((onset - 0.120 * r) as i64, (onset - 0.008 * r) as i64);
         if before.len() > (0.05 * r) as usize {
-            self.past.analyse(before, r);
+            self.past.analyse_below(before, r, 1.1 * SERIES_TO_HZ);
             let width = 0.6 / self.spectrum.length_s + 0.3 / self.past.length_s;
             let (mut kept, mut total) = (0.0, 0.0);
             let mut lessened = self.weights.clone();

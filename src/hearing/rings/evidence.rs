@@ -15,6 +15,8 @@ const LEAST_FREE: f64 = 0.3;
 const RANK: f64 = 0.35;
 /// The level is that of the partials at this one.
 const MIDDLE: f64 = 0.6;
+/// No level is lower than this, in decibels.
+const FAINTEST_DB: f64 = -90.0;
 /// Weights of the evidence.
 const LEVEL_WEIGHT: f64 = 0.27;
 const LEVEL_FROM_DB: f64 = -30.0;
@@ -26,65 +28,130 @@ const CONSTANT: f64 = -1.7;
 /// With less free than this share nothing can be told.
 const LEAST_SHARE: f64 = 0.02;
 
-/// Evidence that a string rings in one window, in nats, and its power there.
-pub(in crate::hearing) fn evidence(
-    seen: &[FreePartial],
-    db: &[f64; PARTIALS],
-    hz: &[f64; PARTIALS],
-    length_s: f64,
-    power: f64,
-    lenient_db: f64,
-    aged_db: f64,
-) -> (f64, f64) {
-    let mut template = [0.0; PARTIALS];
-    let mut sum = 0.0;
-    for k in 0..seen.len() {
-        let d = db[k] - aged_db * (hz[k] - hz[0]) / 100.0;
-        template[k] = 10f64.powf(d / 10.0);
-        sum += template[k];
+/// How a string's power is spread over its partials.
+#[derive(Clone, Copy, Debug)]
+pub(in crate::hearing) struct Spread {
+    /// Share of each partial, ...
+    share: [f64; PARTIALS],
+    /// ... in decibels, ...
+    db: [f64; PARTIALS],
+    /// ... its square root, ...
+    root: [f64; PARTIALS],
+    /// ... and whether it is strong enough to say something.
+    counts: [bool; PARTIALS],
+}
+
+impl Default for Spread {
+    fn default() -> Self {
+        Self {
+            share: [0.0; PARTIALS],
+            db: [f64::NEG_INFINITY; PARTIALS],
+            root: [0.0; PARTIALS],
+            counts: [false; PARTIALS],
+        }
     }
-    let top = template.iter().copied().fold(0.0, f64::max);
-    let least = top * 10f64.powf(-TEMPLATE_RANGE_DB / 10.0);
+}
+
+impl Spread {
+    /// The spread of `db` over partials at `hz`, with the high ones died away by `aged_db` for each
+    /// 100 Hz.
+    pub fn new(db: &[f64], hz: &[f64], aged_db: f64) -> Self {
+        let mut spread = Self::default();
+        for (k, (db, at)) in db.iter().zip(hz).enumerate() {
+            spread.db[k] = db - aged_db * (at - hz[0]) / 100.0;
+            spread.share[k] = 10f64.powf(spread.db[k] / 10.0);
+        }
+        let sum: f64 = spread.share.iter().sum();
+        let sum_db = 10.0 * sum.max(1e-300).log10();
+        let top = spread.share.iter().copied().fold(0.0, f64::max);
+        let least = top * 10f64.powf(-TEMPLATE_RANGE_DB / 10.0);
+        for k in 0..db.len() {
+            spread.counts[k] = spread.share[k] >= least;
+            spread.share[k] /= sum;
+            spread.db[k] -= sum_db;
+            spread.root[k] = spread.share[k].sqrt();
+        }
+        spread
+    }
+
+    /// Whether partial `k`, counted from 0, says something.
+    pub fn counts(&self, k: usize) -> bool {
+        self.counts[k]
+    }
+}
+
+/// What the partials of a string show in one window.
+pub(in crate::hearing) struct Shown {
+    /// Of each partial that is free enough: level relative to all that sounds and clearness, both
+    /// in decibels, the square root of its free share, and its power beyond the noise.
+    partials: [Option<[f64; 4]>; PARTIALS],
+    power: f64,
+    length_s: f64,
+}
+
+impl Shown {
+    /// `power`: of all that sounds in the window of `length_s` seconds.
+    pub fn new(seen: &[FreePartial], length_s: f64, power: f64) -> Self {
+        let mut partials = [None; PARTIALS];
+        for (shown, s) in partials.iter_mut().zip(seen) {
+            *shown = (s.free > LEAST_FREE).then(|| {
+                let level = 10.0 * (s.power / power).max(1e-30).log10();
+                let clear = 10.0 * (s.power / s.noise.max(1e-16)).max(1e-3).log10();
+                [level, clear, s.free.sqrt(), (s.power - s.noise).max(0.0)]
+            });
+        }
+        Self {
+            partials,
+            power,
+            length_s,
+        }
+    }
+}
+
+/// Evidence that a string of this spread rings in one window, in nats, and its power there; not a
+/// number where nothing can be told.
+pub(in crate::hearing) fn evidence(shown: &Shown, spread: &Spread) -> (f64, f64) {
     let mut levels = [(0.0, 0.0); PARTIALS];
     let mut clears = [(0.0, 0.0); PARTIALS];
     let (mut used, mut share, mut loud) = (0, 0.0, 0.0);
-    for (k, s) in seen.iter().enumerate() {
-        if s.free <= LEAST_FREE || template[k] < least {
+    for (k, partial) in shown.partials.iter().enumerate() {
+        let Some([level, clear, root_free, own]) = partial.filter(|_| spread.counts[k]) else {
             continue;
-        }
-        let t = template[k] / sum;
-        let weight = (t * s.free).sqrt();
-        levels[used] = (10.0 * (s.power / (t * power)).max(1e-9).log10(), weight);
-        clears[used] = (
-            10.0 * (s.power / s.noise.max(1e-16)).max(1e-3).log10(),
-            weight,
-        );
+        };
+        let weight = spread.root[k] * root_free;
+        levels[used] = ((level - spread.db[k]).max(FAINTEST_DB), weight);
+        clears[used] = (clear, weight);
         used += 1;
-        share += t;
-        loud += (s.power - s.noise).max(0.0);
+        share += spread.share[k];
+        loud += own;
     }
     if used == 0 || share < LEAST_SHARE {
         return (f64::NAN, 0.0);
     }
-    let level = ranked(&mut levels[..used], RANK);
-    let clear = ranked(&mut clears[..used], RANK);
-    let score = LEVEL_WEIGHT * (level + lenient_db - LEVEL_FROM_DB)
-        + CLEAR_WEIGHT * clear
+    let levels = &mut levels[..used];
+    levels.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let clears = &mut clears[..used];
+    clears.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let score = LEVEL_WEIGHT * (ranked(levels, RANK) - LEVEL_FROM_DB)
+        + CLEAR_WEIGHT * ranked(clears, RANK)
         + SHARE_WEIGHT * share.ln()
-        + LENGTH_WEIGHT * (length_s / LENGTH_S).ln()
+        + LENGTH_WEIGHT * (shown.length_s / LENGTH_S).ln()
         + CONSTANT;
     // The level, too, is that of most partials: one that leaks must not make it.
-    let middle = ranked(&mut levels[..used], MIDDLE);
-    let robust = power * 10f64.powf(middle / 10.0);
+    let robust = shown.power * 10f64.powf(ranked(levels, MIDDLE) / 10.0);
     (score, robust.min(loud / share))
 }
 
-/// The value at the given rank of weighted values.
-fn ranked(values: &mut [(f64, f64)], rank: f64) -> f64 {
-    values.sort_by(|a, b| a.0.total_cmp(&b.0));
+/// What evidence a string has in addition that is believed with so much less level, in nats.
+pub(in crate::hearing) fn leniency(lenient_db: f64) -> f64 {
+    LEVEL_WEIGHT * lenient_db
+}
+
+/// The value at the given rank of weighted values in their order.
+fn ranked(values: &[(f64, f64)], rank: f64) -> f64 {
     let all: f64 = values.iter().map(|v| v.1).sum();
     let mut passed = 0.0;
-    for v in values.iter() {
+    for v in values {
         passed += v.1;
         if passed >= rank * all {
             return v.0;

@@ -8,12 +8,15 @@
 use super::path::Path;
 use super::{
     Candidate, PARTIALS, PlayedNote, REMEMBERED, Rings, SAME_CENTS, SHORTEST_S, SKIP_S, UP_TO_HZ,
+    spreads,
 };
 use crate::hearing::calibration::KnownString;
 use crate::hearing::dsp::history::History;
 use crate::hearing::dsp::partials::partial;
 use crate::units::{Hertz, STANDARD_A4, cents};
 
+/// Strings measured before that are remembered.
+const MOST_KNOWN: usize = 16;
 /// The last sound of a note, from which its partials are measured, in seconds.
 const LAST_S: f64 = 0.250;
 /// A partial of a note is looked for within this share of its frequency.
@@ -55,6 +58,7 @@ impl Rings {
     pub fn with_known(mut self, strings: &[KnownString]) -> Self {
         self.known = strings
             .iter()
+            .take(MOST_KNOWN)
             .filter(|s| s.hz > 0.0 && s.hz.is_finite())
             .map(|s| {
                 let mut n = Remembered {
@@ -79,7 +83,8 @@ impl Rings {
         for i in 0..self.open.len() {
             let t = self.template(self.open_hz[i]);
             let c = &mut self.open[i];
-            (c.f1, c.hz, c.db, c.count) = (t.hz[0], t.hz, t.db, t.count);
+            (c.f1, c.hz, c.count) = (t.hz[0], t.hz, t.count);
+            c.spread = spreads(&t.db[..t.count], &t.hz[..t.count]);
         }
     }
 
@@ -97,11 +102,14 @@ impl Rings {
         } else {
             nominal
         };
-        let mut stiff: Vec<f64> = remembered()
-            .filter(|n| (-0.5..9.5).contains(&(n.semitone - semitone)))
-            .map(|n| n.b / ((n.semitone - semitone) / 6.0).exp2())
-            .collect();
-        stiff.sort_by(f64::total_cmp);
+        let mut stiff = [0.0; REMEMBERED + MOST_KNOWN];
+        let mut stiffs = 0;
+        for n in remembered().filter(|n| (-0.5..9.5).contains(&(n.semitone - semitone))) {
+            stiff[stiffs] = n.b / ((n.semitone - semitone) / 6.0).exp2();
+            stiffs += 1;
+        }
+        let stiff = &mut stiff[..stiffs];
+        stiff.sort_unstable_by(f64::total_cmp);
         let b = stiff.get(stiff.len() / 2).copied().unwrap_or(
             USUAL_B * ((28.0 - Hertz(nominal).to_midi(STANDARD_A4).0) / USUAL_B_HALVES).exp2(),
         );
@@ -110,18 +118,21 @@ impl Rings {
             db: [0.0; PARTIALS],
             count: 0,
         };
+        let (mut sums, mut weights) = ([0.0; PARTIALS], [0.0; PARTIALS]);
+        for n in remembered() {
+            let w = (-(n.semitone - semitone).abs() / TEMPLATE_SEMITONES).exp();
+            for k in 0..n.count {
+                sums[k] += w * n.db[k];
+                weights[k] += w;
+            }
+        }
         for k in 0..PARTIALS {
             let hz = partial(f1, b, k + 1);
             if hz > UP_TO_HZ {
                 break;
             }
             t.hz[k] = hz;
-            let (mut sum, mut weight) = (0.0, 0.0);
-            for n in remembered().filter(|n| k < n.count) {
-                let w = (-(n.semitone - semitone).abs() / TEMPLATE_SEMITONES).exp();
-                sum += w * n.db[k];
-                weight += w;
-            }
+            let (sum, weight) = (sums[k], weights[k]);
             // What is not known falls gently; what is known from afar is believed in part.
             let prior = -6.0 - PRIOR_FALL_DB * k as f64;
             let trust = weight / (weight + TEMPLATE_TRUST);
@@ -204,7 +215,7 @@ impl Rings {
             f1,
             source: Some(note.onset),
             hz,
-            db: n.db,
+            spread: spreads(&n.db[..n.count], &hz[..n.count]),
             count: n.count,
             path: Path::default(),
             released: to,

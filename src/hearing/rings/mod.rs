@@ -28,7 +28,8 @@ use crate::hearing::dsp::history::History;
 use crate::hearing::dsp::partials::{Spectrum, partial};
 use crate::hearing::dsp::peel::Peeler;
 use crate::units::cents;
-pub(super) use evidence::evidence;
+use evidence::leniency;
+pub(super) use evidence::{Shown, Spread, evidence};
 use memory::Remembered;
 pub(super) use memory::Template;
 use path::{Look, Path, Place};
@@ -116,7 +117,8 @@ struct Candidate {
     /// Of the note that may have been left ringing; `None` for an open string.
     source: Option<f64>,
     hz: [f64; PARTIALS],
-    db: [f64; PARTIALS],
+    /// How its power is spread, as it begins and as it ages.
+    spread: [Spread; AGED_DB.len()],
     count: usize,
     path: Path,
     released: f64,
@@ -151,19 +153,27 @@ pub(super) fn windows(start: f64, end: f64, length: f64) -> impl Iterator<Item =
     })
 }
 
-/// Fits the partials at `hz`, each beside `others`; one that lies outside of the spectrum shows
-/// nothing.
+/// Fits those of the partials at `hz` that `counts` names, each beside `others`; one that is not
+/// named or lies outside of the spectrum shows nothing.
 pub(super) fn fit_all(
     peeler: &Peeler,
     on: Bins,
     hz: &[f64],
     others: &[f64],
+    counts: impl Fn(usize) -> bool,
 ) -> [FreePartial; PARTIALS] {
     let mut seen = [FreePartial::default(); PARTIALS];
-    for (s, hz) in seen.iter_mut().zip(hz) {
-        *s = free_partial::fit(peeler, on, *hz, others).unwrap_or_default();
+    for (k, (s, hz)) in seen.iter_mut().zip(hz).enumerate() {
+        if counts(k) {
+            *s = free_partial::fit(peeler, on, *hz, others).unwrap_or_default();
+        }
     }
     seen
+}
+
+/// The spreads of a string as it begins and as it ages.
+fn spreads(db: &[f64], hz: &[f64]) -> [Spread; AGED_DB.len()] {
+    AGED_DB.map(|aged_db| Spread::new(db, hz, aged_db))
 }
 
 impl Rings {
@@ -189,7 +199,7 @@ impl Rings {
                 f1,
                 source: None,
                 hz: [0.0; PARTIALS],
-                db: [0.0; PARTIALS],
+                spread: Default::default(),
                 count: 0,
                 path: Path::default(),
                 released: f64::NEG_INFINITY,
@@ -290,7 +300,8 @@ impl Rings {
             return None;
         }
         self.spectrum.analyse(x, self.rate_hz);
-        self.spectrum.centred(x.len(), &mut self.bins);
+        self.spectrum
+            .centred(x.len(), 1.5 * UP_TO_HZ, &mut self.bins);
         let on = self.on();
         let range = (FROM_HZ / on.bin_hz) as usize
             ..((1.5 * UP_TO_HZ / on.bin_hz) as usize).min(self.bins.len());
@@ -369,7 +380,8 @@ impl Rings {
                 c.path.close(place.from);
                 continue;
             }
-            let mut seen = fit_all(&self.peeler, on, &c.hz[..c.count], played);
+            let counts = |k: usize| c.spread.iter().any(|s| s.counts(k));
+            let mut seen = fit_all(&self.peeler, on, &c.hz[..c.count], played, counts);
             // What the mains put there is no string's.
             let reach = (HUM_CELLS / on.length_s).min(HUM_HZ);
             for (v, hz) in seen.iter_mut().zip(&c.hz[..c.count]) {
@@ -380,12 +392,10 @@ impl Rings {
                 }
             }
             let seen = &seen[..c.count];
-            let (fresh, level) = evidence(seen, &c.db, &c.hz, on.length_s, power, 0.0, 0.0);
-            let mut aged = fresh;
-            for fall in AGED_DB {
-                let (e, _) = evidence(seen, &c.db, &c.hz, on.length_s, power, LENIENT_DB, fall);
-                aged = aged.max(e);
-            }
+            let shown = Shown::new(seen, on.length_s, power);
+            let (fresh, level) = evidence(&shown, &c.spread[0]);
+            let aged = c.spread[1..].iter().map(|s| evidence(&shown, s).0);
+            let aged = leniency(LENIENT_DB) + aged.fold(fresh, f64::max);
             let after_source = place.begins
                 && c.source.is_some()
                 && (note.onset - c.released).abs() < SOON_S * self.rate_hz;
