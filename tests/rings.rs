@@ -2,7 +2,7 @@
 
 use std::f64::consts::TAU;
 
-use realfft::num_complex::Complex;
+use rustfft::num_complex::Complex;
 use seamline::compare::judgement::BleedKind;
 use seamline::hearing::dsp::free_partial::{self, Bins};
 use seamline::hearing::dsp::partials::{Spectrum, partial};

@@ -29,7 +29,21 @@ pub struct Decimator {
 #[derive(Clone, Debug)]
 struct PhaseLine {
     taps: Vec<f32>,
+    /// What was dealt out, from the first that the next output needs.
     samples: Vec<f32>,
+}
+
+/// Outputs that are made at a time; where fewer are left the rest is thrown away.
+const LANES: usize = 16;
+const FEW_LANES: usize = 8;
+
+/// Deals samples out to `F` lines, the first one to the first.
+fn deal<const F: usize>(inputs: &[f32], lines: &mut [PhaseLine]) {
+    let (rounds, rest) = inputs.as_chunks::<F>();
+    for (phase, line) in lines.iter_mut().enumerate() {
+        line.samples.extend(rounds.iter().map(|round| round[phase]));
+        line.samples.extend(rest.get(phase));
+    }
 }
 
 /// Taps smaller than this are the sinc's zeros.
@@ -188,7 +202,7 @@ impl Decimator {
                 while own.last().is_some_and(|t| t.abs() < ZERO_TAP) {
                     own.pop();
                 }
-                let mut samples = Vec::with_capacity(taps.len() + RUN_FRAMES);
+                let mut samples = Vec::with_capacity(taps.len() + RUN_FRAMES + LANES);
                 samples.resize(before, 0.0);
                 PhaseLine { taps: own, samples }
             })
@@ -216,10 +230,22 @@ impl Decimator {
     ///
     /// Memory: no allocation for up to [`RUN_FRAMES`] inputs at a time where `out` has room.
     pub fn run(&mut self, inputs: &[f32], out: &mut Vec<f32>) {
-        for (phase, line) in self.lines.iter_mut().enumerate() {
-            let first = (phase + self.factor - self.next) % self.factor;
-            let own = inputs.get(first..).unwrap_or_default();
-            line.samples.extend(own.iter().step_by(self.factor));
+        // Up to a whole round one by one, then many at a time.
+        let lead = ((self.factor - self.next) % self.factor).min(inputs.len());
+        let (first, even) = inputs.split_at(lead);
+        for (line, sample) in self.lines[self.next..].iter_mut().zip(first) {
+            line.samples.push(*sample);
+        }
+        match self.factor {
+            1 => self.lines[0].samples.extend_from_slice(even),
+            2 => deal::<2>(even, &mut self.lines),
+            4 => deal::<4>(even, &mut self.lines),
+            factor => {
+                for (phase, line) in self.lines.iter_mut().enumerate() {
+                    let own = even.get(phase..).unwrap_or_default();
+                    line.samples.extend(own.iter().step_by(factor));
+                }
+            }
         }
         self.next = (self.next + inputs.len()) % self.factor;
         if inputs.len() < self.wait {
@@ -228,22 +254,24 @@ impl Decimator {
         }
         let count = 1 + (inputs.len() - self.wait) / self.factor;
         self.wait = self.wait + count * self.factor - inputs.len();
+        // Room for outputs that nobody asks for.
+        for line in &mut self.lines {
+            line.samples.resize(line.samples.len() + LANES, 0.0);
+        }
         let mut at = 0;
-        while at + 16 <= count {
-            out.extend(self.outputs::<16>(at));
-            at += 16;
-        }
-        while at + 4 <= count {
-            out.extend(self.outputs::<4>(at));
-            at += 4;
-        }
         while at < count {
-            out.extend(self.outputs::<1>(at));
-            at += 1;
+            let left = count - at;
+            if left > FEW_LANES {
+                out.extend_from_slice(&self.outputs::<LANES>(at)[..left.min(LANES)]);
+                at += LANES;
+            } else {
+                out.extend_from_slice(&self.outputs::<FEW_LANES>(at)[..left]);
+                at += FEW_LANES;
+            }
         }
         for line in &mut self.lines {
-            let kept = line.samples.len() - count;
-            line.samples.copy_within(count.., 0);
+            let kept = line.samples.len() - LANES - count;
+            line.samples.copy_within(count..count + kept, 0);
             line.samples.truncate(kept);
         }
     }

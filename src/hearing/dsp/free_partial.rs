@@ -8,7 +8,7 @@
 //! J. Harris 1978, Proc. IEEE 66, 51-83: side lobes fall 18 dB an octave), so that each is fitted
 //! on a few bins around it.
 
-use realfft::num_complex::Complex;
+use rustfft::num_complex::Complex;
 
 use super::peel::{COLUMNS, Peeler};
 

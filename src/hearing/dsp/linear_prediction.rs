@@ -72,17 +72,12 @@ fn product(a: &[f64], b: &[f64]) -> f64 {
 /// Solves r a = b in place for a symmetric positive matrix given by its lower triangle.
 fn cholesky_solve(r: &mut [f64], b: &mut [f64], p: usize) {
     for i in 0..p {
-        for j in 0..=i {
-            let mut s = r[i * p + j];
-            for k in 0..j {
-                s -= r[i * p + k] * r[j * p + k];
-            }
-            r[i * p + j] = if i == j {
-                s.max(1e-300).sqrt()
-            } else {
-                s / r[j * p + j]
-            };
+        let (above, row) = r.split_at_mut(i * p);
+        for j in 0..i {
+            let other = &above[j * p..j * p + p];
+            row[j] = (row[j] - product(&row[..j], &other[..j])) / other[j];
         }
+        row[i] = (row[i] - product(&row[..i], &row[..i])).max(1e-300).sqrt();
     }
     for i in 0..p {
         let mut s = b[i];

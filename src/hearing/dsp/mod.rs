@@ -12,4 +12,5 @@ pub mod lines;
 pub mod novelty;
 pub mod partials;
 pub mod peel;
+pub mod transform;
 pub mod yin;

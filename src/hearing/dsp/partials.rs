@@ -7,11 +7,9 @@
 //! through a peak: J. O. Smith and X. Serra (1987), *PARSHL*, ICMC. Departures stand where each is
 //! used.
 
-use std::sync::Arc;
+use rustfft::num_complex::Complex;
 
-use realfft::num_complex::Complex;
-use realfft::{RealFftPlanner, RealToComplex};
-
+use super::transform::RealTransform;
 use crate::units::cents;
 
 /// One spectral peak.
@@ -40,11 +38,9 @@ pub struct StiffString {
 ///
 /// Memory: allocates per size on first use, then reuses its plans.
 pub struct Spectrum {
-    planner: RealFftPlanner<f32>,
-    plans: Vec<(usize, Arc<dyn RealToComplex<f32>>)>,
-    frame: Vec<f32>,
+    /// One for each length that was asked for.
+    transforms: Vec<RealTransform>,
     bins: Vec<Complex<f32>>,
-    scratch: Vec<Complex<f32>>,
     /// The Hann window of the last stretch, kept for the next one of the same length.
     window: Vec<f32>,
     /// Power per bin in decibels of a full-scale sinusoid.
@@ -65,11 +61,8 @@ impl Spectrum {
     /// Nothing analysed yet.
     pub fn new() -> Self {
         Self {
-            planner: RealFftPlanner::new(),
-            plans: Vec::new(),
-            frame: Vec::new(),
+            transforms: Vec::new(),
             bins: Vec::new(),
-            scratch: Vec::new(),
             window: Vec::new(),
             db: Vec::new(),
             bin_hz: 1.0,
@@ -85,27 +78,15 @@ impl Spectrum {
     /// The same, with decibels only for the bins below `top_hz`.
     pub fn analyse_below(&mut self, x: &[f32], rate_hz: f64, top_hz: f64) {
         let size = (2 * x.len()).next_power_of_two().max(1024);
-        let plan = match self.plans.iter().find(|(n, _)| *n == size) {
-            Some((_, p)) => Arc::clone(p),
-            None => {
-                let p = self.planner.plan_fft_forward(size);
-                self.plans.push((size, Arc::clone(&p)));
-                p
-            }
-        };
+        let known = self.transforms.iter().position(|t| t.length() == size);
+        let known = known.unwrap_or_else(|| {
+            self.transforms.push(RealTransform::new(size));
+            self.transforms.len() - 1
+        });
         if self.window.len() != x.len() {
             hann(x.len(), &mut self.window);
         }
-        self.frame.clear();
-        self.frame
-            .extend(x.iter().zip(&self.window).map(|(s, w)| s * w));
-        self.frame.resize(size, 0.0);
-        self.bins.resize(size / 2 + 1, Complex::default());
-        self.scratch
-            .resize(plan.get_scratch_len(), Complex::default());
-        // The lengths were just made to fit the plan, so the transform cannot refuse them.
-        let done = plan.process_with_scratch(&mut self.frame, &mut self.bins, &mut self.scratch);
-        debug_assert!(done.is_ok());
+        self.transforms[known].spectrum(x, &self.window, &mut self.bins);
         self.bin_hz = rate_hz / size as f64;
         self.length_s = x.len().max(1) as f64 / rate_hz;
         let wanted = ((top_hz / self.bin_hz).ceil() as usize).min(self.bins.len());
@@ -169,11 +150,16 @@ impl Spectrum {
     pub fn peak_between(&self, lo: f64, hi: f64) -> Option<Peak> {
         let from = ((lo / self.bin_hz).ceil() as usize).max(1);
         let to = ((hi / self.bin_hz).floor() as usize).min(self.db.len().saturating_sub(2));
-        (from..=to.max(from))
-            .filter(|k| *k < self.db.len() - 1)
-            .filter(|k| self.db[*k] >= self.db[*k - 1] && self.db[*k] > self.db[*k + 1])
-            .max_by(|a, b| self.db[*a].total_cmp(&self.db[*b]))
-            .map(|k| self.refine(k))
+        let mut highest = None;
+        for k in from..=to.max(from).min(self.db.len().saturating_sub(2)) {
+            let [before, here, after] = self.db[k - 1..=k + 1] else {
+                break;
+            };
+            if here >= before && here > after && highest.is_none_or(|(_, top)| here >= top) {
+                highest = Some((k, here));
+            }
+        }
+        highest.map(|(k, _)| self.refine(k))
     }
 
     /// The highest bin between `lo` and `hi` hertz, in decibels.

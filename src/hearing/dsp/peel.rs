@@ -12,7 +12,7 @@
 //! distribution derivative*, IEEE Trans. Signal Processing 57, 4633-4645. Both from memory. The
 //! transform of the Hann window: F. J. Harris (1978), Proc. IEEE 66, 51-83.
 
-use realfft::num_complex::Complex;
+use rustfft::num_complex::Complex;
 
 /// Bins on either side that a partial is fitted on, in units of the bandwidth 1/T.
 const REACH_CELLS: f64 = 1.5;
@@ -81,7 +81,10 @@ impl Peeler {
             return [0.0; COLUMNS];
         };
         let share = at - k as f32;
-        let mut v: [f32; COLUMNS] = std::array::from_fn(|i| a[i] + share * (b[i] - a[i]));
+        let mut v = *a;
+        for (v, b) in v.iter_mut().zip(b) {
+            *v += share * (b - *v);
+        }
         if u < 0.0 {
             v[1] = -v[1];
         }

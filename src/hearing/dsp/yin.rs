@@ -20,13 +20,53 @@ pub fn difference(x: &[f32], window: usize, max_lag: usize, out: &mut Vec<f32>) 
     let square = |s: &f32| f64::from(*s) * f64::from(*s);
     let own: f64 = head.iter().map(square).sum();
     let mut other = own;
-    for tau in 0..=max_lag {
-        let cross = f64::from(super::decimate::dot(head, &x[tau..tau + window]));
-        out.push((own + other - 2.0 * cross).max(0.0) as f32);
-        if tau < max_lag {
-            other += square(&x[tau + window]) - square(&x[tau]);
+    for tau in (0..=max_lag).step_by(LAGS) {
+        let lags = (max_lag + 1 - tau).min(LAGS);
+        let cross = if lags == LAGS {
+            products(head, &x[tau..])
+        } else {
+            std::array::from_fn(|i| {
+                if i < lags {
+                    super::decimate::dot(head, &x[tau + i..tau + i + window])
+                } else {
+                    0.0
+                }
+            })
+        };
+        for (tau, cross) in (tau..).zip(&cross[..lags]) {
+            out.push((own + other - 2.0 * f64::from(*cross)).max(0.0) as f32);
+            if tau < max_lag {
+                other += square(&x[tau + window]) - square(&x[tau]);
+            }
         }
     }
+}
+
+/// Lags that are looked at side by side.
+const LAGS: usize = 4;
+
+/// The products of `head` with `x` from each of four places on, each summed in four lanes.
+fn products(head: &[f32], x: &[f32]) -> [f32; LAGS] {
+    let (fours, rest) = head.as_chunks::<4>();
+    let from = head.len() - rest.len();
+    let at = |lag: usize| x[lag..lag + from].as_chunks::<4>().0;
+    let mut lanes = [[0.0f32; 4]; LAGS];
+    let [a, b, c, d] = &mut lanes;
+    let stretches = at(0).iter().zip(at(1)).zip(at(2)).zip(at(3));
+    for (h, (((w, x), y), z)) in fours.iter().zip(stretches) {
+        for k in 0..4 {
+            a[k] += h[k] * w[k];
+            b[k] += h[k] * x[k];
+            c[k] += h[k] * y[k];
+            d[k] += h[k] * z[k];
+        }
+    }
+    std::array::from_fn(|lag| {
+        let l = lanes[lag];
+        let tail = rest.iter().zip(&x[from + lag..]);
+        let tail: f32 = tail.map(|(a, b)| a * b).sum();
+        (l[0] + l[2]) + (l[1] + l[3]) + tail
+    })
 }
 
 /// Cumulative mean normalised difference, equation 8, in place: d'(0) = 1, d'(tau) = d(tau)

@@ -11,7 +11,7 @@
 
 use std::ops::Range;
 
-use realfft::num_complex::Complex;
+use rustfft::num_complex::Complex;
 
 use super::{COARSE_CENTS, LAY_CENTS, PEAK_POWER_DB, PitchMeter, SERIES_FROM_HZ, SERIES_TO_HZ};
 use crate::hearing::dsp::decimate::decibels;

@@ -17,7 +17,7 @@ mod added;
 
 use std::ops::Range;
 
-use realfft::num_complex::Complex;
+use rustfft::num_complex::Complex;
 
 use super::dsp::decimate::{filter, low_pass_taps};
 use super::dsp::history::History;

@@ -21,7 +21,7 @@ mod path;
 
 use std::collections::VecDeque;
 
-use realfft::num_complex::Complex;
+use rustfft::num_complex::Complex;
 
 use crate::hearing::dsp::free_partial::{self, Bins, FreePartial};
 use crate::hearing::dsp::history::History;
