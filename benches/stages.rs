@@ -123,11 +123,11 @@ fn stages(c: &mut Criterion) {
 /// The level trace of each note and where its release lies.
 fn ends(take: &Take) {
     let step = (TRACE_STEP_S * LOW_HZ) as usize;
-    let mut trace = Vec::new();
+    let (mut trace, mut work) = (Vec::new(), envelope::Work::default());
     for (onset, end) in &take.notes {
         let sound = take.low.range(*onset as i64, *end as i64);
-        envelope::level_db(sound, (0.02 * LOW_HZ) as usize, step, &mut trace);
-        black_box(envelope::release(&trace, TRACE_STEP_S, -70.0));
+        envelope::level_db(sound, (0.02 * LOW_HZ) as usize, step, &mut work, &mut trace);
+        black_box(envelope::release(&trace, TRACE_STEP_S, -70.0, &mut work));
     }
 }
 

@@ -2,7 +2,7 @@
 
 use std::f64::consts::{PI, TAU};
 
-use seamline::hearing::dsp::envelope::{level_db, release};
+use seamline::hearing::dsp::envelope::{Work, level_db, release};
 use seamline::hearing::dsp::history::History;
 use seamline::hearing::dsp::novelty::Novelty;
 use seamline::hearing::dsp::partials::{Spectrum, StiffString, fit_stiff_string};
@@ -140,7 +140,7 @@ fn the_level_of_a_sine_is_that_of_its_amplitude() {
             .map(|i| (amplitude * (TAU * f64::from(i) / f64::from(period)).sin()) as f32)
             .collect();
         let mut level = Vec::new();
-        level_db(&x, period as usize, 11, &mut level);
+        level_db(&x, period as usize, 11, &mut Work::default(), &mut level);
         assert_eq!(level.len(), 4_000usize.div_ceil(11));
         let wanted = 20.0 * f64::log10(amplitude) - 3.0103;
         let whole = level
@@ -152,7 +152,7 @@ fn the_level_of_a_sine_is_that_of_its_amplitude() {
         }
     }
     let mut level = vec![1.0];
-    level_db(&[], 10, 5, &mut level);
+    level_db(&[], 10, 5, &mut Work::default(), &mut level);
     assert!(level.is_empty());
 }
 
@@ -190,7 +190,7 @@ fn the_start_of_damping_is_found() {
             for released_s in [0.100, 0.150, 0.301, 0.520] {
                 let about = format!("decay {decay}, tau {tau_s}, released at {released_s}");
                 let level = trace(decay, released_s, tau_s, released_s + 0.100, -75.0);
-                let found = release(&level, 0.002, -75.0).expect(&about);
+                let found = release(&level, 0.002, -75.0, &mut Work::default()).expect(&about);
                 let off_s = found.at * 0.002 - released_s;
                 assert!(off_s.abs() < 0.013, "{about}: {off_s:.4} s");
                 let tau = 8.686 * 0.002 / found.fall_per_step;
@@ -211,7 +211,11 @@ fn the_start_of_damping_is_found() {
 fn natural_decay_is_no_damping() {
     for decay in [0.0, 3.0, 30.0, 60.0, 100.0] {
         let level = trace(decay, 9.0, 0.010, 0.8, -75.0);
-        assert_eq!(release(&level, 0.002, -75.0), None, "{decay} dB/s");
+        assert_eq!(
+            release(&level, 0.002, -75.0, &mut Work::default()),
+            None,
+            "{decay} dB/s"
+        );
     }
     let two_steps: Vec<f32> = (0..400)
         .map(|i| {
@@ -220,9 +224,16 @@ fn natural_decay_is_no_damping() {
             (10.0 * power.log10() - 20.0) as f32
         })
         .collect();
-    assert_eq!(release(&two_steps, 0.002, -75.0), None);
+    assert_eq!(
+        release(&two_steps, 0.002, -75.0, &mut Work::default()),
+        None
+    );
     for n in 0..6 {
-        assert_eq!(release(&vec![-20.0; n], 0.002, -75.0), None, "{n} values");
+        assert_eq!(
+            release(&vec![-20.0; n], 0.002, -75.0, &mut Work::default()),
+            None,
+            "{n} values"
+        );
     }
 }
 

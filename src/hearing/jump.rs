@@ -14,7 +14,7 @@
 
 use super::dsp::decimate::{filter, low_pass_taps};
 use super::dsp::history::History;
-use super::dsp::linear_prediction::{fit, squared_errors};
+use super::dsp::linear_prediction::{Work, fit, squared_errors};
 
 /// Coefficients of the predictor.
 const ORDER: usize = 28;
@@ -77,6 +77,7 @@ pub struct JumpFinder {
     taps: Vec<Vec<f32>>,
     raw: Vec<f32>,
     copy: Vec<f32>,
+    work: Work,
     errors: Vec<f32>,
     /// Running sums of the errors of each copy.
     sums: [Vec<f64>; COPIES],
@@ -100,6 +101,7 @@ impl JumpFinder {
             taps,
             raw: Vec::new(),
             copy: Vec::new(),
+            work: Work::default(),
             errors: Vec::new(),
             sums: Default::default(),
             joint: Vec::new(),
@@ -156,13 +158,13 @@ impl JumpFinder {
             }
             let lesson = &self.copy
                 [(lesson_from - ORDER as i64 - from).max(0) as usize..(lesson_to - from) as usize];
-            let a = fit(lesson, ORDER, RIDGE);
-            squared_errors(lesson, &a, &mut self.errors);
+            let a = fit(lesson, ORDER, RIDGE, &mut self.work);
+            squared_errors(lesson, a, &mut self.errors);
             let taught = self.errors.iter().map(|e| f64::from(*e)).sum::<f64>()
                 / self.errors.len().max(1) as f64;
             // Errors from `errors_from` on; running sums make any span one subtraction.
             let context = (errors_from - ORDER as i64 - from) as usize;
-            squared_errors(&self.copy[context..], &a, &mut self.errors);
+            squared_errors(&self.copy[context..], a, &mut self.errors);
             let sums = &mut self.sums[band];
             sums.clear();
             sums.push(0.0);

@@ -13,17 +13,26 @@
 //! motion is no fall. Expected effect: damping within about half a period of the next onset is not
 //! told from ringing up to it.
 
+/// Work space of what follows, kept so that nothing is allocated while listening.
+#[derive(Clone, Debug, Default)]
+pub struct Work {
+    sum: Vec<f64>,
+    moment: Vec<f64>,
+    lowest_from: Vec<f32>,
+}
+
 /// Mean level over one period (or any span), every `step` samples, in decibels.
 ///
 /// Input:  `x`; value `i` is the mean square over `span` samples centred on `i * step`, cut at the
 ///         ends of `x`.
-pub fn level_db(x: &[f32], span: usize, step: usize, out: &mut Vec<f32>) {
+pub fn level_db(x: &[f32], span: usize, step: usize, work: &mut Work, out: &mut Vec<f32>) {
     out.clear();
     let half = (span / 2).max(1);
     let step = step.max(1);
     // A running sum in double precision: what is added is later taken away to the same digit of
     // an f32 square, so nothing drifts.
-    let mut sums = Vec::with_capacity(x.len() + 1);
+    let sums = &mut work.sum;
+    sums.clear();
     let mut s = 0.0f64;
     sums.push(0.0);
     for v in x {
@@ -72,15 +81,18 @@ impl Line {
 }
 
 /// Least-squares lines through every prefix of a trace, in constant time each.
-struct PrefixLines {
-    sum: Vec<f64>,
-    moment: Vec<f64>,
+struct PrefixLines<'a> {
+    sum: &'a [f64],
+    moment: &'a [f64],
 }
 
-impl PrefixLines {
-    fn new(y: &[f32]) -> Self {
-        let (mut sum, mut moment) = (vec![0.0], vec![0.0]);
+impl<'a> PrefixLines<'a> {
+    fn new(y: &[f32], sum: &'a mut Vec<f64>, moment: &'a mut Vec<f64>) -> Self {
         let (mut s, mut m) = (0.0, 0.0);
+        for sums in [&mut *sum, &mut *moment] {
+            sums.clear();
+            sums.push(0.0);
+        }
         for (i, v) in y.iter().enumerate() {
             s += f64::from(*v);
             m += f64::from(*v) * i as f64;
@@ -124,15 +136,21 @@ const STEEPEST_DECAY_DB_PER_S: f64 = 120.0;
 /// The model is a straight decay, then an exponential damping (straight in decibels, steeper),
 /// then the floor; start and steepness are found by trying them, first every few steps, then
 /// every step around the best.
-pub fn release(level: &[f32], step_s: f64, floor_db: f64) -> Option<Release> {
+pub fn release(level: &[f32], step_s: f64, floor_db: f64, work: &mut Work) -> Option<Release> {
     let n = level.len();
     if n < 6 {
         return None;
     }
-    let lines = PrefixLines::new(level);
+    let Work {
+        sum,
+        moment,
+        lowest_from,
+    } = work;
+    let lines = PrefixLines::new(level, sum, moment);
     let steepest = -STEEPEST_DECAY_DB_PER_S * step_s;
     // Lowest value from each place to the end.
-    let mut lowest_from = level.to_vec();
+    lowest_from.clear();
+    lowest_from.extend_from_slice(level);
     for i in (0..n - 1).rev() {
         lowest_from[i] = lowest_from[i].min(lowest_from[i + 1]);
     }

@@ -4,6 +4,15 @@
 //! Forward-backward (modified covariance) method: S. L. Marple (1980), *A new autoregressive
 //! spectrum analysis algorithm*, IEEE Trans. ASSP 28, 441-454. Departures stand at [`fit`].
 
+/// Work space of [`fit`], kept so that nothing is allocated while listening.
+#[derive(Clone, Debug, Default)]
+pub struct Work {
+    v: Vec<f64>,
+    c: Vec<f64>,
+    r: Vec<f64>,
+    a: Vec<f64>,
+}
+
 /// Coefficients that foretell a sample from the `order` samples before it.
 ///
 /// Least squares over the forward and the backward errors at once, by the normal equations with
@@ -16,17 +25,22 @@
 /// Forward-backward (modified covariance) method: S. L. Marple (1980), *A new autoregressive
 /// spectrum analysis algorithm*, IEEE Trans. ASSP 28, 441-454. Solved here by Cholesky
 /// decomposition instead of Marple's recursion.
-pub fn fit(x: &[f32], order: usize, ridge: f64) -> Vec<f64> {
+pub fn fit<'a>(x: &[f32], order: usize, ridge: f64, work: &'a mut Work) -> &'a [f64] {
+    let Work { v, c, r, a: b } = work;
     let n = x.len();
     let p = order;
+    b.clear();
+    b.resize(p, 0.0);
     if n <= 2 * p {
-        return vec![0.0; p];
+        return b;
     }
     // c(i, j) = sum over n of x[n-i] x[n-j], n = p..N; built down its diagonals from its first
     // row, since c(i+1, j+1) differs from c(i, j) by one product at each end only.
     let m = p + 1;
-    let mut c = vec![0.0f64; m * m];
-    let v: Vec<f64> = x.iter().map(|s| f64::from(*s)).collect();
+    c.clear();
+    c.resize(m * m, 0.0);
+    v.clear();
+    v.extend(x.iter().map(|s| f64::from(*s)));
     for j in 0..m {
         c[j] = product(&v[p..], &v[p - j..n - j]);
     }
@@ -40,10 +54,10 @@ pub fn fit(x: &[f32], order: usize, ridge: f64) -> Vec<f64> {
     let both = |i: usize, j: usize| at(i, j) + at(p - i, p - j);
     let power = both(0, 0);
     if power <= 0.0 || !power.is_finite() {
-        return vec![0.0; p];
+        return b;
     }
-    let mut r = vec![0.0f64; p * p];
-    let mut b = vec![0.0f64; p];
+    r.clear();
+    r.resize(p * p, 0.0);
     for i in 0..p {
         for j in 0..=i {
             r[i * p + j] = both(i + 1, j + 1);
@@ -51,7 +65,7 @@ pub fn fit(x: &[f32], order: usize, ridge: f64) -> Vec<f64> {
         r[i * p + i] += ridge * power;
         b[i] = both(0, i + 1);
     }
-    cholesky_solve(&mut r, &mut b, p);
+    cholesky_solve(r, b, p);
     b
 }
 
@@ -138,11 +152,12 @@ mod tests {
     fn foretells_sinusoids() {
         let w = 0.3f64;
         let x: Vec<f32> = (0..200).map(|n| (w * n as f64).sin() as f32).collect();
-        let a = fit(&x, 2, 1e-12);
+        let mut work = Work::default();
+        let a = fit(&x, 2, 1e-12, &mut work);
         assert!((a[0] - 2.0 * w.cos()).abs() < 1e-4, "{a:?}");
         assert!((a[1] + 1.0).abs() < 1e-4, "{a:?}");
         let mut e = Vec::new();
-        squared_errors(&x, &a, &mut e);
+        squared_errors(&x, a, &mut e);
         assert!(e.iter().all(|v| *v < 1e-7));
     }
 
@@ -157,7 +172,8 @@ mod tests {
             })
             .collect();
         let (p, n) = (6, x.len());
-        let a = fit(&x, p, 0.0);
+        let mut work = Work::default();
+        let a = fit(&x, p, 0.0, &mut work);
         // The normal equations must hold for the direct sums.
         for i in 1..=p {
             let mut lhs = 0.0;
@@ -180,7 +196,8 @@ mod tests {
 
     #[test]
     fn silence_and_short_input_give_zeros() {
-        assert_eq!(fit(&[0.0; 100], 8, 1e-5), vec![0.0; 8]);
-        assert_eq!(fit(&[1.0; 10], 8, 1e-5), vec![0.0; 8]);
+        let mut work = Work::default();
+        assert_eq!(fit(&[0.0; 100], 8, 1e-5, &mut work), [0.0; 8]);
+        assert_eq!(fit(&[1.0; 10], 8, 1e-5, &mut work), [0.0; 8]);
     }
 }

@@ -23,6 +23,7 @@ use std::collections::VecDeque;
 
 use crate::hearing::calibration::KnownString;
 use crate::hearing::dsp::decimate::{Decimator, RUN_FRAMES};
+use crate::hearing::dsp::envelope;
 use crate::hearing::dsp::history::History;
 use crate::hearing::dsp::lines::{Lines, NewLines};
 use crate::hearing::dsp::novelty::Novelty;
@@ -112,6 +113,9 @@ const BREAK_S: f64 = 0.015;
 /// Kept of the low-rate stream.
 const HISTORY_S: f64 = 12.0;
 
+/// Room for so many candidates and onsets that wait; a dense take has a dozen.
+const WAITING: usize = 64;
+
 /// A candidate that waits to be judged.
 #[derive(Clone, Copy, Debug)]
 struct Candidate {
@@ -176,6 +180,9 @@ pub struct Listener {
     meter: PitchMeter,
     rings: Rings,
     trace: Vec<f32>,
+    ends: envelope::Work,
+    /// Where something may have begun within the note that is settled.
+    doubts: Vec<f64>,
     quiet_db: f64,
     latency_s: f64,
     /// Running mean level of the sure notes, in decibels.
@@ -228,6 +235,7 @@ impl Listener {
             + low.as_ref().map_or(0.0, |d| d.latency_frames() as f64) / high_rate;
         let novelty = Novelty::new(high_rate);
         let hop_s = novelty.hop_frames() as f64 / high_rate;
+        let peak_reach = (PEAK_REACH_S / hop_s).round() as usize;
         Ok(Self {
             frames: 0,
             high,
@@ -243,13 +251,13 @@ impl Listener {
             steady: Vec::with_capacity(RUN_FRAMES),
             lower: Vec::with_capacity(RUN_FRAMES),
             stream: History::new((HISTORY_S * low_rate) as usize),
-            rises: VecDeque::new(),
+            rises: VecDeque::with_capacity(2 * peak_reach + 2),
             lines: Lines::new(low_rate),
             new_lines: VecDeque::with_capacity(LINES_SEEN + 1),
-            peak_reach: (PEAK_REACH_S / hop_s).round() as usize,
-            candidates: VecDeque::new(),
-            forming: VecDeque::new(),
-            said: VecDeque::new(),
+            peak_reach,
+            candidates: VecDeque::with_capacity(WAITING),
+            forming: VecDeque::with_capacity(WAITING),
+            said: VecDeque::with_capacity(soon::SAID + 1),
             waiting: None,
             work: naming::Work::default(),
             jumps: JumpFinder::new(low_rate),
@@ -260,6 +268,8 @@ impl Listener {
             )
             .with_known(&config.known_strings),
             trace: Vec::new(),
+            ends: envelope::Work::default(),
+            doubts: Vec::new(),
             quiet_db: f64::INFINITY,
             latency_s,
             usual_level_db: None,

@@ -125,14 +125,16 @@ impl Listener {
                 pitch: pitch.map(|p| (p.hz, p.inharmonicity)),
             };
             let a4 = self.config.a4;
-            let doubts: Vec<f64> = self
-                .forming
-                .iter()
-                .filter(|n| n.evidence > MAYBE && n.jump.at < limit)
-                .map(|n| n.jump.at)
-                .collect();
+            self.doubts.clear();
+            self.doubts.extend(
+                self.forming
+                    .iter()
+                    .filter(|n| n.evidence > MAYBE && n.jump.at < limit)
+                    .map(|n| n.jump.at),
+            );
+            let doubts = &self.doubts;
             self.rings
-                .note(&self.stream, note, &doubts, &mut |ring| say(rang(ring, a4)));
+                .note(&self.stream, note, doubts, &mut |ring| say(rang(ring, a4)));
         }
         let note_end = (onset + 0.100 * r).min(limit);
         let fall = (limit - onset > 0.130 * r).then_some(f.features.level_fall_db);
@@ -214,6 +216,7 @@ impl Listener {
             self.stream.range(from, to),
             period.round() as usize,
             step,
+            &mut self.ends,
             &mut self.trace,
         );
         let lead = (half / step as f64).round() as usize;
@@ -227,7 +230,7 @@ impl Listener {
         }
         let step_s = step as f64 / r;
         let floor = self.quiet_db;
-        match envelope::release(&self.trace[lead..inner], step_s, floor) {
+        match envelope::release(&self.trace[lead..inner], step_s, floor, &mut self.ends) {
             Some(found) => End {
                 at: (from as f64 + (lead as f64 + found.at) * step as f64).min(limit),
                 depth_db: found.depth_db,

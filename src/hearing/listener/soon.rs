@@ -24,6 +24,9 @@ const NAMED_WITHIN_S: f64 = 0.12;
 /// So many periods must have been heard of the lag that is named.
 const NAMED_AFTER_PERIODS: f64 = 1.6;
 
+/// Starts that are remembered.
+pub(super) const SAID: usize = 256;
+
 impl Listener {
     pub(super) fn say_soon(&mut self, rise: f32, say: &mut dyn FnMut(Event)) {
         let now_s = self.position_s();
@@ -39,7 +42,7 @@ impl Listener {
                 named_at_s: None,
             };
             self.said.push_back(s);
-            if self.said.len() > 256 {
+            if self.said.len() > SAID {
                 self.said.pop_front();
             }
             say(Event::Started {

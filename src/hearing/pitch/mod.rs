@@ -129,6 +129,10 @@ pub struct PitchMeter {
     d: Vec<f32>,
     peaks: Vec<Peak>,
     weights: Vec<f64>,
+    lessened: Vec<f64>,
+    /// Frequencies that may be candidates, and the peaks by their weight.
+    found: Vec<f64>,
+    strongest: Vec<usize>,
     candidates: Vec<Candidate>,
 }
 
@@ -150,6 +154,9 @@ impl PitchMeter {
             d: Vec::new(),
             peaks: Vec::new(),
             weights: Vec::new(),
+            lessened: Vec::new(),
+            found: Vec::new(),
+            strongest: Vec::new(),
             candidates: Vec::new(),
         }
     }
@@ -360,8 +367,8 @@ impl PitchMeter {
             self.past.analyse_below(before, r, 1.1 * SERIES_TO_HZ);
             let width = 0.6 / self.spectrum.length_s + 0.3 / self.past.length_s;
             let (mut kept, mut total) = (0.0, 0.0);
-            let mut lessened = self.weights.clone();
-            for (p, w) in self.peaks.iter().zip(&mut lessened) {
+            self.lessened.clone_from(&self.weights);
+            for (p, w) in self.peaks.iter().zip(&mut self.lessened) {
                 let amplitude = 10.0f64.powf((p.db - top) / 20.0);
                 let old = self.past.peak_between(p.hz - width, p.hz + width);
                 let share = old.map_or(0.0, |o| 10.0f64.powf((o.db - p.db) / 20.0));
@@ -372,7 +379,7 @@ impl PitchMeter {
             }
             // The same note struck again has little of its own: then all counts.
             if kept > OWN_SHARE * total {
-                self.weights = lessened;
+                std::mem::swap(&mut self.weights, &mut self.lessened);
             }
         }
     }
@@ -382,22 +389,28 @@ impl PitchMeter {
         let min_lag = ((self.rate_hz / self.highest_hz) as usize).max(2);
         let d = &self.d;
         let deepest = d[min_lag..].iter().copied().fold(f32::INFINITY, f32::min);
-        let mut found: Vec<f64> = Vec::with_capacity(40);
+        let found = &mut self.found;
+        found.clear();
         for lag in min_lag..d.len() - 1 {
             if d[lag] <= d[lag - 1] && d[lag] < d[lag + 1] && d[lag] < deepest + DIP_REACH {
                 let hz = self.rate_hz / yin::interpolate(d, lag).0;
                 found.extend([hz, 2.0 * hz, hz / 2.0, 3.0 * hz]);
             }
         }
-        let mut strongest: Vec<usize> = (0..self.peaks.len()).collect();
-        strongest.sort_by(|a, b| self.weights[*b].total_cmp(&self.weights[*a]));
-        for i in strongest.into_iter().take(4) {
-            found.extend((1..=4).map(|k| self.peaks[i].hz / f64::from(k)));
+        let strongest = &mut self.strongest;
+        strongest.clear();
+        strongest.extend(0..self.peaks.len());
+        // Equals in their order; sorted in place.
+        let weights = &self.weights;
+        strongest.sort_unstable_by(|a, b| weights[*b].total_cmp(&weights[*a]).then(a.cmp(b)));
+        for i in strongest.iter().take(4) {
+            found.extend((1..=4).map(|k| self.peaks[*i].hz / f64::from(k)));
         }
         found.retain(|hz| *hz >= self.lowest_hz && *hz <= self.highest_hz);
-        found.sort_by(f64::total_cmp);
+        found.sort_unstable_by(f64::total_cmp);
         found.dedup_by(|b, a| *b / *a < 1.012);
-        for hz in found {
+        for i in 0..self.found.len() {
+            let hz = self.found[i];
             let dip = self.dip_near(hz);
             self.candidates.push(Candidate {
                 hz,
