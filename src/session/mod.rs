@@ -4,6 +4,7 @@
 //! arguments, prints or formats. Used by `report` (its result types alone) and `cli`.
 
 pub mod instrument_file;
+pub mod live;
 pub mod offline;
 pub mod result;
 pub mod tuning;
