@@ -72,6 +72,7 @@ fn mean(sums: &[f64], from: usize, to: usize) -> f64 {
 }
 
 /// Finds jumps; keeps its filters and work space.
+#[derive(Clone)]
 pub struct JumpFinder {
     rate_hz: f64,
     taps: Vec<Vec<f32>>,

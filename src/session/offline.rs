@@ -234,7 +234,8 @@ pub(super) fn listen(
                 heard.dropped.0 += lost.0;
                 listener.gap(lost.0, &mut settle);
             }
-            Delivery::End => break,
+            // A file has nothing to wait for.
+            Delivery::Nothing | Delivery::End => break,
         }
     }
     listener.finish(&mut settle);

@@ -11,6 +11,9 @@ pub enum Delivery {
     Samples,
     /// This many frames are lost here; the block is empty. Time goes on.
     Gap(FrameCount),
+    /// Nothing has come since; the block is empty. Only a device says this, never a file: what
+    /// comes next is to be asked for a little later.
+    Nothing,
     /// Nothing more will come; the block is empty. Asking again gives `End` again.
     End,
 }
@@ -48,6 +51,8 @@ pub enum Container {
     Rf64,
     /// Free Lossless Audio Codec, in its own container.
     Flac,
+    /// No file at all: a sound card.
+    Device,
 }
 
 impl Container {
@@ -57,6 +62,7 @@ impl Container {
             Self::Wav => "WAV",
             Self::Rf64 => "RF64",
             Self::Flac => "FLAC",
+            Self::Device => "sound card",
         }
     }
 }

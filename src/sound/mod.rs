@@ -1,12 +1,14 @@
-//! Samples in and out: files, and the plucked-string synth.
+//! Samples in and out: files, sound cards, and the plucked-string synth.
 //!
 //! | file | what lives there |
 //! |---|---|
 //! | [`block`] | what every source delivers: samples, a gap or the end |
 //! | [`file`](mod@file) | opening a take, by its content: WAV or FLAC, from a path or from standard input |
+//! | [`device`] | listening to a sound card, and playing through one |
 //! | [`mixdown`] | many channels to one, dead and opposed channels left out |
 //! | [`health`] | samples that are no numbers, and clipping |
 //! | [`notes`] | what a source has to say about the sound it delivered |
+//! | [`keep`] | keeping a take while it is played |
 //! | [`output`] | writing WAV |
 //! | [`click`] | a click to play to, and the count-in |
 //! | [`synth`] | a plucked string for guides, demonstrations and tests |
@@ -16,10 +18,12 @@
 
 pub mod block;
 pub mod click;
+pub mod device;
 pub mod error;
 pub mod file;
 mod flac;
 pub mod health;
+pub mod keep;
 pub mod mixdown;
 pub mod notes;
 pub mod output;

@@ -66,6 +66,7 @@ pub fn read(mut source: Box<dyn Source>) -> Result<Whole, SoundError> {
                 all.extend_from_slice(&block);
             }
             Delivery::Gap(frames) => panic!("a file has no gaps, but {frames:?} came"),
+            Delivery::Nothing => panic!("a file has nothing to wait for"),
             Delivery::End => break,
         }
     }

@@ -31,6 +31,7 @@ const SWELLS_DB: f32 = 1.5;
 const RANGE_DB: f32 = 35.0;
 
 /// Watches a stream for new lines.
+#[derive(Clone)]
 pub struct Lines {
     spectrum: Spectrum,
     rate_hz: f64,

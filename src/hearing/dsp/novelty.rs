@@ -112,6 +112,7 @@ impl FilterBank {
 /// Departures: mean in decibels over the bands instead of a sum; the difference spans one whole
 /// window; a floor per band that follows the take's own quiet level, so that hiss and hum are
 /// silent.
+#[derive(Clone)]
 pub struct Novelty {
     window: Vec<f32>,
     hop: usize,

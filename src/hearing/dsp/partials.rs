@@ -37,6 +37,7 @@ pub struct StiffString {
 /// Spectrum of a stretch of sound, ready to be asked for peaks.
 ///
 /// Memory: allocates per size on first use, then reuses its plans.
+#[derive(Clone)]
 pub struct Spectrum {
     /// One for each length that was asked for.
     transforms: Vec<RealTransform>,

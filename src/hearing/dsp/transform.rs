@@ -14,6 +14,7 @@ use rustfft::num_complex::Complex;
 use rustfft::{Fft, FftPlanner};
 
 /// A transform of one length; plans and tables are made once.
+#[derive(Clone)]
 pub struct RealTransform {
     fft: Arc<dyn Fft<f32>>,
     scratch: Vec<Complex<f32>>,

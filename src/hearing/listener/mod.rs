@@ -147,6 +147,7 @@ struct Said {
 ///
 /// All state advances by sample and by hop, never by block: the same samples give the same events
 /// however they are cut.
+#[derive(Clone)]
 pub struct Listener {
     config: ListenerConfig,
     frames: u64,
@@ -334,6 +335,23 @@ impl Listener {
         }
         let a4 = self.config.a4;
         self.rings.finish(&mut |ring| say(settling::rang(ring, a4)));
+    }
+
+    /// What would be settled besides what was said, were the stream over now: the notes that still
+    /// sound, and what rings. The listener itself goes on as if it had not been asked.
+    pub fn so_far(&self) -> Vec<Event> {
+        let mut events = Vec::new();
+        self.clone().finish(&mut |event| {
+            if matches!(event, Event::Settled(_) | Event::Rang(_)) {
+                events.push(event);
+            }
+        });
+        events
+    }
+
+    /// Whether an onset waits to be settled.
+    pub fn is_forming(&self) -> bool {
+        !self.forming.is_empty() || !self.candidates.is_empty()
     }
 
     /// What was heard of each open string when it was plucked open, in the order in which they

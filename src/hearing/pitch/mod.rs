@@ -115,6 +115,7 @@ struct Candidate {
 }
 
 /// Measures pitches; keeps its transforms and work space.
+#[derive(Clone)]
 pub struct PitchMeter {
     rate_hz: f64,
     lowest_hz: f64,

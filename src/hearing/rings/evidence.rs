@@ -81,6 +81,7 @@ impl Spread {
 }
 
 /// What the partials of a string show in one window.
+#[derive(Clone)]
 pub(in crate::hearing) struct Shown {
     /// Of each partial that is free enough: level relative to all that sounds and clearness, both
     /// in decibels, the square root of its free share, and its power beyond the noise.

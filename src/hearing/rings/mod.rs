@@ -112,6 +112,7 @@ pub struct PlayedNote {
 }
 
 /// One string or note that may be ringing.
+#[derive(Clone)]
 struct Candidate {
     f1: f64,
     /// Of the note that may have been left ringing; `None` for an open string.
@@ -125,6 +126,7 @@ struct Candidate {
 }
 
 /// Listens for strings that ring beside the played one.
+#[derive(Clone)]
 pub struct Rings {
     pub(super) rate_hz: f64,
     pub(super) open_hz: Vec<f64>,
