@@ -149,7 +149,7 @@ pub(super) fn open_midi(tuning: &Tuning) -> Vec<u8> {
 }
 
 /// A listener for what can be played on the line's instrument.
-fn listener(
+pub(super) fn listener(
     line: &Line,
     rate: SampleRate,
     a4: Hertz,
@@ -245,7 +245,7 @@ pub(super) fn listen(
 }
 
 /// What a report needs to know of the line.
-fn line_info(line: &Line) -> LineInfo {
+pub(super) fn line_info(line: &Line) -> LineInfo {
     let tuning = line.instrument().tuning();
     let strings = (1..=tuning.strings())
         .filter_map(|string| tuning.open_midi(string))

@@ -151,7 +151,9 @@ pub fn ticks(line: &Line, pattern: &ClickPattern) -> Vec<Tick> {
     };
     let mut from = -pickup;
     for (number, bar) in line.bars().iter().enumerate() {
-        let silent = pattern.alternate && number % 2 == 1;
+        // A pick-up belongs to bar 1.
+        let counted_bar = number.saturating_sub(usize::from(line.has_pickup()));
+        let silent = pattern.alternate && counted_bar % 2 == 1;
         let own = if silent { Beats::None } else { pattern.beats };
         let start = if number == 0 { opening } else { from };
         add(start, bar.meter, &|at| {
@@ -170,7 +172,7 @@ pub fn ticks(line: &Line, pattern: &ClickPattern) -> Vec<Tick> {
 const TOUCHING: f64 = 1e-6;
 
 /// The length of a beat as it is felt, in quarter notes.
-fn beat_quarters(meter: Meter) -> f64 {
+pub fn beat_quarters(meter: Meter) -> f64 {
     let unit = meter.beat_length().quarters();
     if meter.unit() == 8 && meter.beats() > 3 && meter.beats().is_multiple_of(3) {
         3.0 * unit
@@ -184,22 +186,30 @@ fn beat_quarters(meter: Meter) -> f64 {
 ///
 /// Time:    a click begins at its moment, rounded to the nearest frame.
 pub fn add_clicks(take: &mut [f32], ticks: &[Tick], bar1_s: f64, rate: SampleRate) {
-    let frames = (CLICK_S * rate.hz()).round() as i64;
     for tick in ticks {
         let start = ((tick.at_s + bar1_s) * rate.hz()).round() as i64;
-        let peak = tick.weight.peak().to_amplitude();
-        for frame in 0..frames {
-            let Ok(at) = usize::try_from(start + frame) else {
-                continue;
-            };
-            let Some(sample) = take.get_mut(at) else {
-                break;
-            };
-            let t = frame as f64 / rate.hz();
-            let click = peak * (-t / DECAY_S).exp() * (TAU * tick.weight.hz() * t).sin();
-            *sample = (*sample + click as f32).clamp(-1.0, 1.0);
-        }
+        add_click(take, start, tick.weight, rate);
     }
+}
+
+/// Adds one click that begins at frame `start` of the block, or before it, or behind it: what
+/// lies outside is not heard, so that a click can be made block by block.
+pub fn add_click(block: &mut [f32], start: i64, weight: Weight, rate: SampleRate) {
+    let frames = (CLICK_S * rate.hz()).round() as i64;
+    let peak = weight.peak().to_amplitude();
+    for frame in (-start).max(0)..frames {
+        let Some(sample) = block.get_mut((start + frame) as usize) else {
+            break;
+        };
+        let t = frame as f64 / rate.hz();
+        let click = peak * (-t / DECAY_S).exp() * (TAU * weight.hz() * t).sin();
+        *sample = (*sample + click as f32).clamp(-1.0, 1.0);
+    }
+}
+
+/// How many frames a click sounds.
+pub fn click_frames(rate: SampleRate) -> u64 {
+    (CLICK_S * rate.hz()).round() as u64
 }
 
 #[cfg(test)]
@@ -275,6 +285,37 @@ mod tests {
             ..pattern
         };
         assert_eq!(told(line, alone), expected[5..]);
+    }
+
+    #[test]
+    fn a_pickup_is_no_bar_of_its_own_when_every_second_is_silent() {
+        let pattern = ClickPattern {
+            beats: Beats::All,
+            alternate: true,
+            ..ClickPattern::default()
+        };
+        let bar = "1/4 4:0 4:0\n";
+        let line = format!("tempo: 60\nmeter: 2/4\n\npickup 1/4 4:0\n{bar}{bar}{bar}");
+        let at = [
+            (-1.0, Beat),
+            (0.0, Accent),
+            (1.0, Beat),
+            (4.0, Accent),
+            (5.0, Beat),
+        ];
+        assert_eq!(told(&line, pattern), at);
+    }
+
+    #[test]
+    fn a_click_made_block_by_block_is_the_same() {
+        let rate = SampleRate(44_100);
+        let mut whole = vec![0.0; 3000];
+        add_click(&mut whole, 333, Beat, rate);
+        let mut parts = vec![0.0; 3000];
+        for (n, block) in parts.chunks_mut(256).enumerate() {
+            add_click(block, 333 - 256 * n as i64, Beat, rate);
+        }
+        assert_eq!(parts, whole);
     }
 
     #[test]

@@ -2,8 +2,410 @@
 //!
 //! | file | what lives there |
 //! |---|---|
+//! | this one | the threads, and how a session begins and ends |
 //! | [`snapshot`] | what can be shown meanwhile, and what can be asked for |
+//! | [`listening`] | the thread that listens and keeps the take |
+//! | [`band`] | the thread that plays click, guide and the take played back |
+//! | `conductor` | who leads: passes, loop, tempo, what is shown; pure, told everything |
+//! | `pass` | one pass held against the line; the joins and their history |
 //!
+//! Three threads beside those of the devices: one listens, one plays, one leads. They share
+//! channels and a flag; whoever shows something takes the newest snapshot and is never waited for.
 //! Used by `tui` (its snapshots alone) and `cli`.
 
+pub mod band;
+mod conductor;
+pub mod listening;
+mod pass;
 pub mod snapshot;
+
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread::JoinHandle;
+use std::time::{Duration, Instant};
+
+use crossbeam_channel::{Receiver, Sender, TrySendError, bounded};
+
+use crate::compare::judgement::TimingMode;
+use crate::compare::marks::Marks;
+use crate::compare::{Settings, judge_with_rings};
+use crate::hearing::calibration::KnownString;
+use crate::hearing::listener::ListenError;
+use crate::music::line::Line;
+use crate::session::live::band::{OpenOutput, Order, Told};
+use crate::session::live::conductor::Conductor;
+use crate::session::live::listening::{Ending, Heard, Listening, OpenInput};
+use crate::session::live::snapshot::{Command, PassView, Phase, Snapshot};
+use crate::session::offline::{line_info, listener, open_midi};
+use crate::session::result::{TakeInfo, TakeResult};
+use crate::sound::SoundError;
+use crate::sound::click::ClickPattern;
+use crate::sound::device::DeviceError;
+use crate::sound::keep::Keeper;
+use crate::units::{Decibels, Hertz};
+
+/// How a session is to run.
+#[derive(Clone, Debug)]
+pub struct LiveSettings {
+    /// The whole line, at its written tempo, on the player's instrument.
+    pub line: Line,
+    /// First and last bar to begin with; all when none are chosen.
+    pub bars: Option<(u32, u32)>,
+    /// Tempo to begin with, relative to the written one.
+    pub tempo_share: f64,
+    /// Frequency of A4.
+    pub a4: Hertz,
+    /// The limits between fine and flagged.
+    pub marks: Marks,
+    /// What was measured of the instrument's strings before.
+    pub known_strings: Vec<KnownString>,
+    /// The session is over after so many passes; `None` for as long as the player likes.
+    pub passes: Option<u32>,
+    /// What is clicked.
+    pub click: ClickPattern,
+    /// Whether the line is played along.
+    pub guide: bool,
+    /// From a click to where it is heard, in seconds, as it was measured for these devices.
+    pub latency_s: Option<f64>,
+    /// Where the take is kept; `None` keeps none.
+    pub keep: Option<PathBuf>,
+    /// How long a lost input is waited for; `None` for ever.
+    pub wait: Option<Duration>,
+}
+
+/// Why a session cannot begin, or broke off.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum LiveError {
+    /// A device cannot be used.
+    #[error(transparent)]
+    Device(#[from] DeviceError),
+    /// The take cannot be kept.
+    #[error(transparent)]
+    Take(#[from] SoundError),
+    /// The input cannot be listened to.
+    #[error("{device}: {cause}")]
+    Listen {
+        /// The device's name.
+        device: String,
+        /// Why.
+        cause: ListenError,
+    },
+    /// The chosen part of the line, or its tempo, is not possible.
+    #[error("{0}")]
+    Line(String),
+    /// A part of the program broke down; the take is as far as it was kept.
+    #[error(
+        "the program broke down while {0}; the take is kept up to there. Please report this with \
+         what stands above"
+    )]
+    Broke(&'static str),
+    /// The system gives no more threads.
+    #[error("no thread can be had ({0}); close other programs and try again")]
+    Thread(std::io::Error),
+}
+
+/// Why a session ended.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum EndedBy {
+    /// All passes that were asked for are over, or the input has come to its end.
+    Passes,
+    /// The player ended it.
+    Player,
+    /// The program was asked to end.
+    Stopped,
+    /// The input is gone and did not come back.
+    InputGone(String),
+}
+
+/// What a session gives.
+#[derive(Debug)]
+pub struct LiveResult {
+    /// The whole take held against the line as it was asked for, as for a recorded file.
+    pub result: TakeResult,
+    /// Every pass, with its first and last second in the take.
+    pub passes: Vec<(PassView, f64, f64)>,
+    /// How the listening ended, and what it cost.
+    pub ending: Ending,
+    /// Why the session ended.
+    pub by: EndedBy,
+    /// From a click to where it is heard, in milliseconds; `None` when it was not measured.
+    pub latency_ms: Option<f64>,
+    /// Whether anything was clicked or played along.
+    pub played_along: bool,
+}
+
+/// The devices of a session.
+pub struct Devices {
+    /// Opens the input.
+    pub input: OpenInput,
+    /// Opens the output, if anything is to be played.
+    pub output: Option<OpenOutput>,
+}
+
+/// A session that runs.
+pub struct Session {
+    /// The newest of what can be shown; closed when the session is over.
+    pub snapshots: Receiver<Box<Snapshot>>,
+    /// What the player asks for.
+    pub commands: Sender<Command>,
+    /// The input's name.
+    pub input_name: String,
+    /// Where an older take of the same name was put.
+    pub moved: Option<PathBuf>,
+    leading: JoinHandle<Result<LiveResult, LiveError>>,
+    listening: JoinHandle<()>,
+}
+
+/// Events that may wait to be judged: some minutes of dense playing.
+const HEARD_WAITING: usize = 8192;
+/// A snapshot is made this often.
+const SNAPSHOT_EVERY: Duration = Duration::from_millis(40);
+/// Whoever leads looks up this often when nothing is heard.
+const LOOK_EVERY: Duration = Duration::from_millis(20);
+
+impl Session {
+    /// Opens the devices and begins. `line` is the line as the whole take is judged by in the
+    /// end: cut to the bars and set to the tempo that were asked for. `stop` ends the session
+    /// from outside.
+    ///
+    /// # Errors
+    /// When a device cannot be opened, or the take cannot be kept.
+    pub fn begin(
+        settings: LiveSettings,
+        line: Line,
+        mut devices: Devices,
+        stop: Arc<AtomicBool>,
+    ) -> Result<Self, LiveError> {
+        let zero = Instant::now();
+        let input = (devices.input)(None)?;
+        let input_name = input.name();
+        let rate = input.format().rate;
+        let ear = listener(&settings.line, rate, settings.a4, &settings.known_strings).map_err(
+            |cause| LiveError::Listen {
+                device: input_name.clone(),
+                cause,
+            },
+        )?;
+        let output = match &mut devices.output {
+            Some(open) => Some(open()?),
+            None => None,
+        };
+        let keeper = match &settings.keep {
+            Some(path) => Some(Keeper::begin(path, rate)?),
+            None => None,
+        };
+        let moved = keeper.as_ref().and_then(|k| k.moved().map(PathBuf::from));
+        let conductor = Conductor::new(settings.clone(), output.as_ref().map(|o| o.rate()))?;
+
+        let (say, heard) = bounded(HEARD_WAITING);
+        let enough = Arc::new(AtomicBool::new(false));
+        let setup = Listening {
+            listener: ear,
+            keeper,
+            open: devices.input,
+            stop: Arc::clone(&enough),
+            zero,
+            wait: settings.wait,
+        };
+        let listening = spawn("listen", move || listening::listen(setup, input, &say))?;
+
+        let (orders, to_do) = bounded(256);
+        let (band_says, told) = bounded(256);
+        if let (Some(open), Some(output)) = (devices.output, output) {
+            spawn("play", move || {
+                band::play(open, output, &to_do, &band_says, zero);
+            })?;
+        }
+
+        let (show, snapshots) = bounded(1);
+        let (commands, asked) = bounded(64);
+        let leader = Leader {
+            conductor,
+            settings,
+            line,
+            input_name: input_name.clone(),
+            rate,
+            heard,
+            told,
+            asked,
+            orders,
+            show,
+            enough,
+            stop,
+            by: None,
+        };
+        let leading = spawn("lead", move || leader.lead())?;
+        Ok(Self {
+            snapshots,
+            commands,
+            input_name,
+            moved,
+            leading,
+            listening,
+        })
+    }
+
+    /// Waits for the end and gives what came out.
+    ///
+    /// # Errors
+    /// When a part of the program broke down on the way.
+    pub fn finish(self) -> Result<LiveResult, LiveError> {
+        drop(self.snapshots);
+        drop(self.commands);
+        let led = self.leading.join();
+        let listened = self.listening.join();
+        match (led, listened) {
+            (_, Err(_)) => Err(LiveError::Broke("listening")),
+            (Err(_), _) => Err(LiveError::Broke("judging")),
+            (Ok(result), Ok(())) => result,
+        }
+    }
+}
+
+fn spawn<T: Send + 'static>(
+    name: &str,
+    run: impl FnOnce() -> T + Send + 'static,
+) -> Result<JoinHandle<T>, LiveError> {
+    std::thread::Builder::new()
+        .name(name.to_owned())
+        .spawn(run)
+        .map_err(LiveError::Thread)
+}
+
+/// The thread that leads.
+struct Leader {
+    conductor: Conductor,
+    settings: LiveSettings,
+    line: Line,
+    input_name: String,
+    rate: crate::units::SampleRate,
+    heard: Receiver<Heard>,
+    told: Receiver<Told>,
+    asked: Receiver<Command>,
+    orders: Sender<Order>,
+    show: Sender<Box<Snapshot>>,
+    enough: Arc<AtomicBool>,
+    stop: Arc<AtomicBool>,
+    by: Option<EndedBy>,
+}
+
+impl Leader {
+    fn lead(mut self) -> Result<LiveResult, LiveError> {
+        let mut shown = Instant::now();
+        let ending = loop {
+            match self.heard.recv_timeout(LOOK_EVERY) {
+                Ok(Heard::Over(ending)) => break ending,
+                Ok(heard) => self.conductor.hear(heard),
+                Err(crossbeam_channel::RecvTimeoutError::Timeout) => {}
+                Err(crossbeam_channel::RecvTimeoutError::Disconnected) => {
+                    return Err(LiveError::Broke("listening"));
+                }
+            }
+            while let Ok(told) = self.told.try_recv() {
+                self.conductor.told(told);
+            }
+            while let Ok(command) = self.asked.try_recv() {
+                match command {
+                    Command::Quit => self.end(EndedBy::Player),
+                    other => self.conductor.command(other),
+                }
+            }
+            if self.stop.load(Ordering::Relaxed) {
+                self.end(EndedBy::Stopped);
+            }
+            // While much is waiting to be heard there is nothing new to look at.
+            let now = Instant::now();
+            if self.heard.len() < HEARD_WAITING / 2 {
+                self.conductor.tick(now);
+            }
+            for order in self.conductor.orders() {
+                // A band that is gone has said so.
+                self.orders.try_send(order).ok();
+            }
+            if self.conductor.is_over() {
+                self.end(EndedBy::Passes);
+            }
+            if now.duration_since(shown) >= SNAPSHOT_EVERY {
+                shown = now;
+                let snapshot = Box::new(self.conductor.snapshot());
+                match self.show.try_send(snapshot) {
+                    Ok(()) | Err(TrySendError::Full(_) | TrySendError::Disconnected(_)) => {}
+                }
+            }
+        };
+        self.conductor.hear(Heard::Over(Ending::default()));
+        self.conductor.close();
+        Ok(self.result(ending))
+    }
+
+    fn end(&mut self, by: EndedBy) {
+        self.by.get_or_insert(by);
+        self.enough.store(true, Ordering::Relaxed);
+    }
+
+    /// The whole take held against the line, as a recorded file would be.
+    fn result(self, ending: Ending) -> LiveResult {
+        let expected = self.line.expected(self.line.instrument());
+        let (mode, click_at_s) = self.conductor.whole_mode();
+        let loudest = Decibels::from_amplitude(f64::from(ending.peak)).0;
+        let ear = self.conductor.ear();
+        let judgement = judge_with_rings(
+            &expected,
+            &ear.notes,
+            Some(&ear.rings),
+            &Settings {
+                marks: self.settings.marks.clone(),
+                mode,
+                // Without a measured latency the mean says nothing.
+                click_at_s: click_at_s.filter(|_| self.settings.latency_s.is_some()),
+                open_midi: open_midi(self.line.instrument().tuning()),
+                loudest_dbfs: loudest,
+            },
+        );
+        let by = match (self.by.clone(), &ending.input) {
+            (Some(by), _) => by,
+            (None, Some(reason)) => EndedBy::InputGone(reason.clone()),
+            (None, None) => EndedBy::Passes,
+        };
+        let mut last = self.conductor.snapshot();
+        last.phase = Phase::Ended {
+            message: match &by {
+                EndedBy::InputGone(reason) => format!("{reason}. The take is safe."),
+                _ => "The session is over.".to_owned(),
+            },
+        };
+        // The last word must arrive; a dashboard that is gone has closed its end.
+        self.show
+            .send_timeout(Box::new(last), Duration::from_secs(2))
+            .ok();
+        LiveResult {
+            result: TakeResult {
+                line: line_info(&self.line),
+                take: TakeInfo {
+                    file: self
+                        .settings
+                        .keep
+                        .as_ref()
+                        .map_or_else(|| self.input_name.clone(), |p| p.display().to_string()),
+                    sample_rate: self.rate.0,
+                    duration_s: ending.frames.to_seconds(self.rate).0,
+                    dropped_frames: ending.lost.0,
+                    loudest_dbfs: loudest.is_finite().then_some(loudest),
+                    sound_notes: ending.notes.iter().map(ToString::to_string).collect(),
+                },
+                judgement,
+            },
+            passes: self
+                .conductor
+                .passes()
+                .map(|(view, span)| (view.clone(), span.from_s, span.to_s))
+                .collect(),
+            played_along: mode == TimingMode::Click || self.settings.guide,
+            latency_ms: self.settings.latency_s.map(|s| 1000.0 * s),
+            ending,
+            by,
+        }
+    }
+}
