@@ -29,6 +29,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
             "units",
             "music",
             "compare",
+            "session::live::snapshot",
             "session::result",
             "session::tuning",
         ],

@@ -7,6 +7,7 @@ use clap::builder::PossibleValuesParser;
 
 use super::failure::Failure;
 use super::options::{LineOptions, Target};
+use super::sound::CAUTION;
 use super::{DONE, FAILED, output, values};
 use crate::music::line::Line;
 use crate::sound::click::{self, Beats, ClickPattern};
@@ -16,10 +17,6 @@ use crate::units::{Hertz, SampleRate};
 
 /// Frames per second of what is rendered: the rate that sound cards run at.
 const RATE: SampleRate = SampleRate(48_000);
-
-/// Said before anything is played.
-const CAUTION: &str = "Start with the volume turned all the way down, on headphones above all, \
-                       and raise it slowly.";
 
 /// Render a line as sound
 ///

@@ -6,18 +6,26 @@
 //! | file | what lives there |
 //! |---|---|
 //! | `score` | judge recorded takes |
+//! | `play` | play along, live |
+//! | `sound` | list devices, measure the round trip |
 //! | `hear` | render a line as sound |
 //! | `tune` | check an instrument's strings |
 //! | `options` | what several commands ask for: the line, its bars, tempo and tuning |
+//! | `devices` | which sound card is meant |
+//! | `data` | the folder for takes and round trips |
 //! | `values` | the values that options take, read and checked |
 //! | `failure` | what ends a command: one message that says how to mend it |
 //! | `output` | standard output, and files written whole or not at all |
 
+mod data;
+mod devices;
 mod failure;
 mod hear;
 mod options;
 mod output;
+mod play;
 mod score;
+mod sound;
 mod tune;
 mod values;
 
@@ -50,8 +58,10 @@ struct Arguments {
 #[derive(Subcommand, Debug)]
 enum Command {
     Score(score::ScoreArguments),
+    Play(Box<play::PlayArguments>),
     Hear(hear::HearArguments),
     Tune(tune::TuneArguments),
+    Sound(sound::SoundArguments),
 }
 
 /// Runs the program; the exit code is 0 done, 1 below the asked-for mark, 2 usage or input error.
@@ -68,6 +78,8 @@ pub fn run() -> ExitCode {
     };
     let code = match arguments.command {
         Command::Score(arguments) => score::run(&arguments),
+        Command::Play(arguments) => play::run(&arguments),
+        Command::Sound(arguments) => sound::run(&arguments),
         Command::Hear(arguments) => hear::run(&arguments),
         Command::Tune(arguments) => tune::run(&arguments),
     };

@@ -32,16 +32,8 @@ pub(super) struct LineOptions {
 impl LineOptions {
     /// Reads the line and takes it as the options say.
     pub(super) fn read(&self, path: &Path) -> Result<Line, Failure> {
-        let name = path.display().to_string();
-        let bytes = line_bytes(path)?;
-        let mut line = read_bytes(&name, &bytes).map_err(Failure::of)?;
-        let within = |error| Failure::new(format!("{name}: {error}"));
-        if let Some(tuning) = &self.tuning {
-            let written = line.instrument();
-            let instrument = Instrument::new(tuning.clone(), written.frets(), written.scale_mm())
-                .map_err(Failure::of)?;
-            line = line.with_instrument(instrument).map_err(within)?;
-        }
+        let within = |error| Failure::new(format!("{}: {error}", path.display()));
+        let mut line = self.on_instrument(path)?;
         if let Some(BarChoice { from, to }) = self.bars {
             line = line.bars_range(from..=to).map_err(within)?;
         }
@@ -50,6 +42,43 @@ impl LineOptions {
             Some(TempoChoice::Share(share)) => line.with_tempo_scale(share).map_err(within),
             None => Ok(line),
         }
+    }
+
+    /// The whole line at its written tempo, the bars that were asked for, and the tempo relative
+    /// to the written one.
+    pub(super) fn read_whole(
+        &self,
+        path: &Path,
+    ) -> Result<(Line, Option<(u32, u32)>, f64), Failure> {
+        let line = self.on_instrument(path)?;
+        let bars = self.bars.map(|bars| (bars.from, bars.to));
+        let share = match self.tempo {
+            Some(TempoChoice::Share(share)) => share,
+            Some(TempoChoice::Bpm(bpm)) => {
+                let (from, to) = bars.unwrap_or((line.first_bar(), line.last_bar()));
+                let opening = line
+                    .bars_range(from..=to)
+                    .map_err(|error| Failure::new(format!("{}: {error}", path.display())))?;
+                bpm / opening.tempo().bpm()
+            }
+            None => 1.0,
+        };
+        Ok((line, bars, share))
+    }
+
+    /// The line as written, on the instrument that was asked for.
+    fn on_instrument(&self, path: &Path) -> Result<Line, Failure> {
+        let name = path.display().to_string();
+        let bytes = line_bytes(path)?;
+        let line = read_bytes(&name, &bytes).map_err(Failure::of)?;
+        let Some(tuning) = &self.tuning else {
+            return Ok(line);
+        };
+        let written = line.instrument();
+        let instrument = Instrument::new(tuning.clone(), written.frets(), written.scale_mm())
+            .map_err(Failure::of)?;
+        line.with_instrument(instrument)
+            .map_err(|error| Failure::new(format!("{name}: {error}")))
     }
 }
 

@@ -157,7 +157,8 @@ fn check_files(arguments: &ScoreArguments, target: Option<&Target>) -> Result<()
 /// Largest file of strings read, in bytes: a hundred times a real one.
 const STRINGS_BYTES_MAX: u64 = 1 << 20;
 
-fn read_strings(path: &Path) -> Result<Vec<KnownString>, Failure> {
+/// Reads what `tune --keep` has measured.
+pub(super) fn read_strings(path: &Path) -> Result<Vec<KnownString>, Failure> {
     let name = path.display();
     let opened = |error: std::io::Error| {
         Failure::new(format!(

@@ -12,7 +12,8 @@ use crate::compare::judgement::{
     Agreement, Bleed, ExtraNote, Finding, HeardPart, JudgedNote, Judgement, Tally, Timing,
 };
 use crate::compare::marks::Marks;
-use crate::session::result::{LineInfo, TakeInfo, TakeResult};
+use crate::session::live::snapshot::PassView;
+use crate::session::result::{LineInfo, LiveInfo, TakeInfo, TakeResult};
 
 /// The number of this format; a field that changes its meaning or goes raises it.
 pub const SCHEMA: u32 = 1;
@@ -37,22 +38,33 @@ const DECIMALS_SHARE: i32 = 4;
 /// Fields and units: see the README's *Reading the report*. Never fails: a value that JSON cannot
 /// hold becomes `null`.
 pub fn object(result: &TakeResult) -> String {
-    let mut text = render(result);
+    let mut text = render(result, None);
+    text.push('\n');
+    text
+}
+
+/// The same for a take that was played live, with its passes in `live`.
+pub fn live_object(result: &TakeResult, live: &LiveInfo) -> String {
+    let mut text = render(result, Some(live));
     text.push('\n');
     text
 }
 
 /// Several takes as a JSON array of such objects, ending with a line feed.
 pub fn array(results: &[TakeResult]) -> String {
-    let objects: Vec<String> = results.iter().map(render).collect();
+    let objects: Vec<String> = results.iter().map(|result| render(result, None)).collect();
     format!("[\n{}\n]\n", objects.join(",\n"))
 }
 
-fn render(result: &TakeResult) -> String {
+fn render(result: &TakeResult, live: Option<&LiveInfo>) -> String {
     let mut bytes = Vec::new();
     let mut serializer = serde_json::Serializer::with_formatter(&mut bytes, Lines::default());
     // Plain structs of strings and finite numbers written to memory: there is nothing to fail.
-    Report::from(result)
+    let report = Report {
+        live: live.map(LiveOut::from),
+        ..Report::from(result)
+    };
+    report
         .serialize(&mut serializer)
         .expect("a report is always representable");
     String::from_utf8(bytes).expect("JSON is UTF-8")
@@ -83,6 +95,68 @@ struct Report<'a> {
     summary: Summary,
     findings: Vec<FindingOut<'a>>,
     marks: MarksOut,
+    /// Only in the report of a take that was played live.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    live: Option<LiveOut>,
+}
+
+#[derive(Serialize)]
+struct LiveOut {
+    ended_by: &'static str,
+    latency_ms: Option<f64>,
+    worst_block_ms: Option<f64>,
+    worst_block_share: Option<f64>,
+    listening_share: Option<f64>,
+    passes: Vec<PassOut>,
+}
+
+#[derive(Serialize)]
+struct PassOut {
+    number: u32,
+    from_s: Option<f64>,
+    to_s: Option<f64>,
+    bars: [u32; 2],
+    tempo_bpm: Option<f64>,
+    notes: usize,
+    right: usize,
+    wrong: usize,
+    missed: usize,
+    extra: usize,
+    gaps: usize,
+    out_of_time: usize,
+    bleed: usize,
+    spread_ms: Option<f64>,
+    recognised: bool,
+}
+
+impl From<&LiveInfo> for LiveOut {
+    fn from(live: &LiveInfo) -> Self {
+        let pass = |(view, from_s, to_s): &(PassView, f64, f64)| PassOut {
+            number: view.number,
+            from_s: round(*from_s, DECIMALS_S),
+            to_s: round(*to_s, DECIMALS_S),
+            bars: [view.bars.0, view.bars.1],
+            tempo_bpm: round(view.tempo_bpm, DECIMALS_BPM),
+            notes: view.notes,
+            right: view.right,
+            wrong: view.wrong,
+            missed: view.missed,
+            extra: view.extra,
+            gaps: view.gaps,
+            out_of_time: view.out_of_time,
+            bleed: view.bleed,
+            spread_ms: round_known(view.spread_ms, DECIMALS_MS),
+            recognised: view.recognised,
+        };
+        Self {
+            ended_by: live.ended_by,
+            latency_ms: round_known(live.latency_ms, DECIMALS_MS),
+            worst_block_ms: round(live.worst_block_ms, DECIMALS_MS),
+            worst_block_share: round(live.worst_block_share, DECIMALS_SHARE),
+            listening_share: round(live.listening_share, DECIMALS_SHARE),
+            passes: live.passes.iter().map(pass).collect(),
+        }
+    }
 }
 
 #[derive(Serialize)]
@@ -225,6 +299,7 @@ impl<'a> From<&'a TakeResult> for Report<'a> {
             summary: Summary::new(&judgement.tally, judgement.bleed.as_deref()),
             findings: judgement.findings.iter().map(FindingOut::from).collect(),
             marks: MarksOut::from(&judgement.marks),
+            live: None,
         }
     }
 }

@@ -1,6 +1,7 @@
 //! What a run hands upwards: the judgement, with what it was made from.
 
 use crate::compare::judgement::Judgement;
+use crate::session::live::snapshot::PassView;
 
 /// A bar of the line, as far as a report needs it.
 #[derive(Clone, Debug, PartialEq)]
@@ -55,4 +56,22 @@ pub struct TakeResult {
     pub take: TakeInfo,
     /// What was found out.
     pub judgement: Judgement,
+}
+
+/// What is known of a take besides when it was played live.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LiveInfo {
+    /// Every pass that is over, with its first and last second in the take.
+    pub passes: Vec<(PassView, f64, f64)>,
+    /// Why it ended: `passes`, `player`, `stopped` or `input gone`.
+    pub ended_by: &'static str,
+    /// From a click to where it is heard, in milliseconds; `None` when it was not measured, and
+    /// the mean lateness says nothing.
+    pub latency_ms: Option<f64>,
+    /// The longest a block of sound took to be listened to, in milliseconds.
+    pub worst_block_ms: f64,
+    /// The same as a share of the block's own length.
+    pub worst_block_share: f64,
+    /// What listening took in all, as a share of the take's length.
+    pub listening_share: f64,
 }

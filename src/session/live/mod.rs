@@ -6,6 +6,7 @@
 //! | [`snapshot`] | what can be shown meanwhile, and what can be asked for |
 //! | [`listening`] | the thread that listens and keeps the take |
 //! | [`band`] | the thread that plays click, guide and the take played back |
+//! | [`latency`] | from a click to where it is heard |
 //! | `conductor` | who leads: passes, loop, tempo, what is shown; pure, told everything |
 //! | `pass` | one pass held against the line; the joins and their history |
 //!
@@ -15,6 +16,7 @@
 
 pub mod band;
 mod conductor;
+pub mod latency;
 pub mod listening;
 mod pass;
 pub mod snapshot;

@@ -39,6 +39,7 @@ const PERIOD_S: f64 = 0.010;
 pub struct Capture {
     name: String,
     host: String,
+    id: String,
     format: SourceFormat,
     running: Running,
     ring: HeapCons<f32>,
@@ -70,6 +71,11 @@ impl Capture {
     /// The device's name.
     pub fn name(&self) -> &str {
         &self.name
+    }
+
+    /// What the host calls it.
+    pub fn id(&self) -> &str {
+        &self.id
     }
 
     /// The host by which it is reached.
@@ -221,9 +227,10 @@ pub(super) fn config_for(
 
 fn open_now(choice: &DeviceChoice) -> Result<Capture, DeviceError> {
     let (device, name) = find(choice, Way::In)?;
-    let host = device
-        .id()
-        .map_or_else(|_| "?".to_owned(), |id| id.host().name().to_owned());
+    let (host, id) = device.id().map_or_else(
+        |_| ("?".to_owned(), name.clone()),
+        |id| (id.host().name().to_owned(), id.id().to_owned()),
+    );
     let (config, samples) = config_for(&device, &name, Way::In, choice.rate_hz, PERIOD_S)?;
     if let Some(given) = choice.channel
         && !(1..=config.channels).contains(&given)
@@ -265,6 +272,7 @@ fn open_now(choice: &DeviceChoice) -> Result<Capture, DeviceError> {
     Ok(Capture {
         name,
         host,
+        id,
         running: Running::new(stream, counters),
         ring,
         records,

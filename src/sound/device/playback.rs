@@ -28,6 +28,7 @@ const PERIOD_S: f64 = 0.020;
 pub struct Playback {
     name: String,
     host: String,
+    id: String,
     rate: SampleRate,
     running: Running,
     ring: HeapProd<f32>,
@@ -53,6 +54,11 @@ impl Playback {
     /// The device's name.
     pub fn name(&self) -> &str {
         &self.name
+    }
+
+    /// What the host calls it.
+    pub fn id(&self) -> &str {
+        &self.id
     }
 
     /// The host by which it is reached.
@@ -110,9 +116,10 @@ impl Playback {
 
 fn open_now(choice: &DeviceChoice) -> Result<Playback, DeviceError> {
     let (device, name) = find(choice, Way::Out)?;
-    let host = device
-        .id()
-        .map_or_else(|_| "?".to_owned(), |id| id.host().name().to_owned());
+    let (host, id) = device.id().map_or_else(
+        |_| ("?".to_owned(), name.clone()),
+        |id| (id.host().name().to_owned(), id.id().to_owned()),
+    );
     let (config, samples) = config_for(&device, &name, Way::Out, choice.rate_hz, PERIOD_S)?;
     let rate = f64::from(config.sample_rate);
     let (mut ring, out) = HeapRb::new((RING_S * rate) as usize).split();
@@ -137,6 +144,7 @@ fn open_now(choice: &DeviceChoice) -> Result<Playback, DeviceError> {
     Ok(Playback {
         name,
         host,
+        id,
         rate: SampleRate(config.sample_rate),
         running: Running::new(stream, counters),
         ring,

@@ -1,0 +1,106 @@
+//! The folder in which the program keeps what it must remember: takes and round trips.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+
+use super::failure::Failure;
+use super::output;
+use crate::session::live::latency::LatencyBook;
+
+/// Where things are kept.
+#[derive(Args, Debug, Clone)]
+pub(super) struct DataOptions {
+    /// Folder for takes and what was measured (also SEAMLINE_DATA; by default the system's own)
+    #[arg(long, value_name = "DIR")]
+    data: Option<PathBuf>,
+}
+
+/// Largest file of round trips read, in bytes.
+const BOOK_BYTES_MAX: u64 = 1 << 20;
+
+impl DataOptions {
+    /// The folder; it is made when something is written.
+    pub(super) fn folder(&self) -> Result<PathBuf, Failure> {
+        let asked = self.data.clone().or_else(|| {
+            std::env::var_os("SEAMLINE_DATA")
+                .filter(|value| !value.is_empty())
+                .map(PathBuf::from)
+        });
+        asked
+            .or_else(|| dirs::data_dir().map(|folder| folder.join("seamline")))
+            .ok_or_else(|| {
+                Failure::new("there is no folder for data on this system; name one with --data DIR")
+            })
+    }
+
+    /// A name for a new take of the line `line`, in a folder that is there.
+    pub(super) fn new_take(&self, line: &Path) -> Result<PathBuf, Failure> {
+        let folder = self.folder()?.join("takes");
+        make(&folder)?;
+        let stem = line.file_stem().map_or_else(
+            || "take".to_owned(),
+            |stem| stem.to_string_lossy().into_owned(),
+        );
+        let mut number = 1;
+        loop {
+            let path = folder.join(format!("{stem}-{number:04}.wav"));
+            if !path.exists() {
+                return Ok(path);
+            }
+            number += 1;
+        }
+    }
+
+    /// The round trips measured so far; an empty book when there is none.
+    pub(super) fn latencies(&self) -> Result<LatencyBook, Failure> {
+        let path = self.book()?;
+        let there = match std::fs::metadata(&path) {
+            Ok(there) => there,
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
+                return Ok(LatencyBook::default());
+            }
+            Err(error) => return Err(unreadable(&path, &error)),
+        };
+        if there.len() > BOOK_BYTES_MAX {
+            return Err(broken(&path, "is too large for a file of round trips"));
+        }
+        let bytes = std::fs::read(&path).map_err(|error| unreadable(&path, &error))?;
+        LatencyBook::read(&bytes).map_err(|what| broken(&path, &what))
+    }
+
+    /// Keeps the round trips.
+    pub(super) fn keep_latencies(&self, book: &LatencyBook) -> Result<PathBuf, Failure> {
+        make(&self.folder()?)?;
+        let path = self.book()?;
+        output::write_file(&path, &book.write())?;
+        Ok(path)
+    }
+
+    fn book(&self) -> Result<PathBuf, Failure> {
+        Ok(self.folder()?.join("round-trips.json"))
+    }
+}
+
+fn make(folder: &Path) -> Result<(), Failure> {
+    std::fs::create_dir_all(folder).map_err(|error| {
+        Failure::new(format!(
+            "{}: this folder cannot be made ({error}); name another with --data DIR",
+            folder.display()
+        ))
+    })
+}
+
+fn unreadable(path: &Path, error: &std::io::Error) -> Failure {
+    Failure::new(format!(
+        "{}: cannot be read ({error}); check that you may read it",
+        path.display()
+    ))
+}
+
+fn broken(path: &Path, what: &str) -> Failure {
+    Failure::new(format!(
+        "{}: {what}; remove it and measure again with `seamline sound --measure`",
+        path.display()
+    ))
+}

@@ -1,0 +1,107 @@
+//! Which sound card is meant, as several commands ask for it.
+
+use clap::Args;
+
+use crate::session::live::band::{OpenOutput, Output};
+use crate::session::live::latency::DevicePair;
+use crate::session::live::listening::{Input, OpenInput};
+use crate::sound::block::{RATE_MAX, RATE_MIN, Source};
+use crate::sound::device::{Capture, DeviceChoice, DeviceError, Playback};
+
+/// The devices to be used.
+#[derive(Args, Debug, Clone)]
+pub(super) struct DeviceOptions {
+    /// The sound host, as `seamline sound` calls it
+    #[arg(long, value_name = "NAME")]
+    host: Option<String>,
+
+    /// The input: its number in `seamline sound`, its name, or part of it
+    #[arg(long, value_name = "NAME|NUMBER")]
+    device: Option<String>,
+
+    /// The output, the same way
+    #[arg(long, value_name = "NAME|NUMBER")]
+    output: Option<String>,
+
+    /// Listen to this channel alone, from 1; the mean of all otherwise
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
+    channel: Option<u16>,
+
+    /// Frames per second of the input; the device's own otherwise
+    #[arg(long, value_name = "HZ",
+          value_parser = clap::value_parser!(u32).range(i64::from(RATE_MIN.0)..=i64::from(RATE_MAX.0)))]
+    rate: Option<u32>,
+}
+
+impl DeviceOptions {
+    /// The input that is meant.
+    pub(super) fn input(&self) -> DeviceChoice {
+        DeviceChoice {
+            host: self.host.clone(),
+            device: self.device.clone(),
+            rate_hz: self.rate,
+            channel: self.channel,
+        }
+    }
+
+    /// The output that is meant.
+    pub(super) fn output(&self) -> DeviceChoice {
+        DeviceChoice {
+            host: self.host.clone(),
+            device: self.output.clone(),
+            rate_hz: None,
+            channel: None,
+        }
+    }
+
+    /// Opens the input, and opens it again when it was lost.
+    pub(super) fn open_input(&self) -> OpenInput {
+        let choice = self.input();
+        Box::new(move |rate| {
+            let again = DeviceChoice {
+                rate_hz: rate.map(|rate| rate.0).or(choice.rate_hz),
+                ..choice.clone()
+            };
+            Ok(Box::new(Capture::open(&again)?) as Box<dyn Input>)
+        })
+    }
+
+    /// Opens the output, and opens it again when it was lost; `first` is what is open already.
+    pub(super) fn open_output(&self, first: Playback) -> OpenOutput {
+        let choice = self.output();
+        let mut first = Some(first);
+        let rate = first.as_ref().map(Playback::rate);
+        Box::new(move || {
+            let playback = match first.take() {
+                Some(first) => first,
+                None => Playback::open(&DeviceChoice {
+                    rate_hz: rate.map(|rate| rate.0),
+                    ..choice.clone()
+                })?,
+            };
+            Ok(Box::new(playback) as Box<dyn Output>)
+        })
+    }
+}
+
+/// What the book of round trips calls an input and an output.
+pub(super) fn pair(capture: &Capture, playback: &Playback) -> DevicePair {
+    DevicePair {
+        input: format!("{}: {} ({})", capture.host(), capture.name(), capture.id()),
+        output: format!(
+            "{}: {} ({})",
+            playback.host(),
+            playback.name(),
+            playback.id()
+        ),
+        input_rate: capture.format().rate,
+        output_rate: playback.rate(),
+    }
+}
+
+/// A device's own message, with what the command can do without it.
+pub(super) fn without_output(error: &DeviceError) -> super::failure::Failure {
+    super::failure::Failure::new(format!(
+        "{error}. To play without a click: --click off --count-in 0"
+    ))
+}

@@ -1,0 +1,353 @@
+//! `seamline play`: play along, live.
+
+use std::io::IsTerminal;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+use std::time::Duration;
+
+use clap::Args;
+use clap::builder::PossibleValuesParser;
+
+use super::data::DataOptions;
+use super::devices::{DeviceOptions, pair, without_output};
+use super::failure::Failure;
+use super::options::{LineOptions, Target};
+use super::score::read_strings;
+use super::sound::CAUTION;
+use super::values::{self, MarkChoice};
+use super::{BELOW, DONE, FAILED, output};
+use crate::compare::marks::Marks;
+use crate::report::{json, text};
+use crate::session::live::listening::Input;
+use crate::session::live::{Devices, EndedBy, LiveResult, LiveSettings, Session};
+use crate::session::result::LiveInfo;
+use crate::sound::block::Source;
+use crate::sound::click::{self, Beats, ClickPattern};
+use crate::sound::device::{Capture, Playback};
+use crate::units::Hertz;
+
+/// How long an unattended session waits for a device that is gone, in seconds.
+const WAIT_S: u64 = 30;
+
+/// Play along with a line, live
+///
+/// Counts in, listens to what is played, and shows while it is played which note sounds, how each
+/// join went and which string rings; after each pass, which joins leave gaps. The sound is kept,
+/// so that `seamline score` can judge it again. Press ? for the keys.
+#[derive(Args, Debug)]
+#[command(after_help = "Examples:\n  \
+    seamline play demo-data/two-octaves.line --tempo 70%\n  \
+    seamline play demo-data/two-octaves.line --plain --passes 1 --click off --count-in 0 \\\n    \
+    --keep take.wav --json take.json\n\n\
+    With the click off the timing is free, as for a recorded take; a pass ends when the line has\n\
+    been played, or after three seconds of silence.\n\n\
+    Exit code: 0 done, 1 done but below --pass-mark, 2 wrong usage or input, no device, a device\n\
+    that stayed away, or stopped by a signal; the take is kept all the same.")]
+pub(super) struct PlayArguments {
+    /// The written line: a .line or MIDI file
+    #[arg(value_name = "LINE")]
+    line: PathBuf,
+
+    #[command(flatten)]
+    options: LineOptions,
+
+    /// Click on every beat, on the second and fourth alone, or only count in
+    #[arg(long, value_name = "BEATS", default_value = "all",
+          value_parser = PossibleValuesParser::new(["all", "2-4", "off"]))]
+    click: String,
+
+    /// Clicks to a beat, 1 to 4
+    #[arg(long, value_name = "N", default_value = "1",
+          value_parser = clap::value_parser!(u8).range(1..=i64::from(click::PARTS_MAX)))]
+    click_parts: u8,
+
+    /// Leave the click out of every second bar
+    #[arg(long)]
+    click_alternate: bool,
+
+    /// Bars of clicks before the line, 0 to 8
+    #[arg(long, value_name = "BARS", default_value = "1",
+          value_parser = clap::value_parser!(u8).range(0..=i64::from(click::COUNT_IN_MAX)))]
+    count_in: u8,
+
+    /// Play the line along, softly
+    #[arg(long)]
+    guide: bool,
+
+    /// End after so many passes
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
+    passes: Option<u32>,
+
+    /// No dashboard: one line of text for each event, for screen readers, pipes and scripts
+    #[arg(long)]
+    plain: bool,
+
+    /// Keep the take here; by default under a new name in the data folder
+    #[arg(long, value_name = "FILE.wav")]
+    keep: Option<PathBuf>,
+
+    /// Frequency of A4 in hertz, 415 to 466
+    #[arg(long, value_name = "HZ", default_value = "440", value_parser = values::a4)]
+    a4: f64,
+
+    /// What `tune --keep` measured of the instrument's strings
+    #[arg(long, value_name = "FILE.json")]
+    strings: Option<PathBuf>,
+
+    /// Write the whole result as JSON; `-` is standard output, without the text
+    #[arg(long, value_name = "PATH|-")]
+    json: Option<PathBuf>,
+
+    /// Exit with 1 when fewer of the written notes are right, in per cent
+    #[arg(long, value_name = "PERCENT", value_parser = values::percent)]
+    pass_mark: Option<f64>,
+
+    /// Set one of the marks printed with the report, as in `gap_ms=50`; may be given again
+    #[arg(long = "mark", value_name = "NAME=VALUE")]
+    marks: Vec<MarkChoice>,
+
+    /// Give a device that is gone so many seconds to come back (30 with --plain, else for ever)
+    #[arg(long, value_name = "SECONDS")]
+    wait: Option<u64>,
+
+    #[command(flatten)]
+    devices: DeviceOptions,
+
+    #[command(flatten)]
+    data: DataOptions,
+}
+
+/// Runs it; gives the exit code.
+pub(super) fn run(arguments: &PlayArguments) -> u8 {
+    match play(arguments) {
+        Ok(code) => code,
+        Err(failure) => {
+            failure.say();
+            FAILED
+        }
+    }
+}
+
+fn play(arguments: &PlayArguments) -> Result<u8, Failure> {
+    let target = arguments.json.as_deref().map(Target::new);
+    check_files(arguments, target.as_ref())?;
+    let (settings, line) = settings(arguments)?;
+    let plain = arguments.plain || !std::io::stdout().is_terminal();
+    let stop = stop_on_signals()?;
+    let (settings, devices) = open(arguments, settings, plain)?;
+    if devices.output.is_some() {
+        output::note(CAUTION);
+    }
+    let session =
+        Session::begin(settings, line, devices, Arc::clone(&stop)).map_err(Failure::of)?;
+    if let Some(moved) = &session.moved {
+        output::note(&format!(
+            "a take of that name was there; it is now {}",
+            moved.display()
+        ));
+    }
+    watch(&session);
+    let live = session.finish().map_err(Failure::of)?;
+    tell(arguments, &live, target.as_ref())
+}
+
+/// Follows the session to its end.
+fn watch(session: &Session) {
+    while session.snapshots.recv().is_ok() {}
+}
+
+fn check_files(arguments: &PlayArguments, target: Option<&Target>) -> Result<(), Failure> {
+    let mut inputs: Vec<&Path> = vec![&arguments.line];
+    inputs.extend(arguments.strings.as_deref());
+    if let Some(keep) = &arguments.keep {
+        output::keep_apart(keep, &inputs)?;
+        inputs.push(keep);
+    }
+    match target {
+        Some(Target::File(path)) if arguments.keep.as_ref() == Some(path) => {
+            Err(Failure::new(format!(
+                "{}: the take and the JSON cannot be the same file; name another one",
+                path.display()
+            )))
+        }
+        Some(Target::File(path)) => output::keep_apart(path, &inputs),
+        _ => Ok(()),
+    }
+}
+
+/// What the session is to be, and the line as the whole take is judged by.
+fn settings(
+    arguments: &PlayArguments,
+) -> Result<(LiveSettings, crate::music::line::Line), Failure> {
+    let line = arguments.options.read(&arguments.line)?;
+    let (whole, bars, tempo_share) = arguments.options.read_whole(&arguments.line)?;
+    let mut marks = Marks::default();
+    for mark in &arguments.marks {
+        mark.apply(&mut marks);
+    }
+    let known_strings = match &arguments.strings {
+        Some(path) => read_strings(path)?,
+        None => Vec::new(),
+    };
+    let keep = match &arguments.keep {
+        Some(path) => path.clone(),
+        None => arguments.data.new_take(&arguments.line)?,
+    };
+    let wait = match arguments.wait {
+        Some(seconds) => Some(Duration::from_secs(seconds)),
+        None => arguments.plain.then(|| Duration::from_secs(WAIT_S)),
+    };
+    let settings = LiveSettings {
+        line: whole,
+        bars,
+        tempo_share,
+        a4: Hertz(arguments.a4),
+        marks,
+        known_strings,
+        passes: arguments.passes,
+        click: ClickPattern {
+            beats: match arguments.click.as_str() {
+                "2-4" => Beats::TwoAndFour,
+                "off" => Beats::None,
+                _ => Beats::All,
+            },
+            parts: arguments.click_parts,
+            alternate: arguments.click_alternate,
+            count_in: arguments.count_in,
+        },
+        guide: arguments.guide,
+        latency_s: None,
+        keep: Some(keep),
+        wait,
+    };
+    Ok((settings, line))
+}
+
+/// Opens the devices that are wanted, and looks up how long the way between them is.
+fn open(
+    arguments: &PlayArguments,
+    settings: LiveSettings,
+    plain: bool,
+) -> Result<(LiveSettings, Devices), Failure> {
+    let mut capture = Some(Capture::open(&arguments.devices.input()).map_err(Failure::of)?);
+    let needed = settings.click.beats != Beats::None || settings.click.count_in > 0;
+    let wanted = needed || settings.guide;
+    // On the dashboard the click can be switched on later, so an output is welcome there.
+    let playback = match Playback::open(&arguments.devices.output()) {
+        _ if !wanted && plain => None,
+        Ok(playback) => Some(playback),
+        Err(error) if wanted => return Err(without_output(&error)),
+        Err(error) => {
+            output::note(&format!("no click and no playing back: {error}"));
+            None
+        }
+    };
+    let latency_s = match (&capture, &playback) {
+        (Some(capture), Some(playback)) => arguments.data.latencies()?.of(&pair(capture, playback)),
+        _ => None,
+    };
+    let rate = capture.as_ref().map(|capture| capture.format().rate);
+    let mut again = arguments.devices.open_input();
+    let devices = Devices {
+        input: Box::new(move |wanted| match capture.take() {
+            Some(first) => Ok(Box::new(first) as Box<dyn Input>),
+            None => again(wanted.or(rate)),
+        }),
+        output: playback.map(|playback| arguments.devices.open_output(playback)),
+    };
+    let settings = LiveSettings {
+        latency_s,
+        ..settings
+    };
+    Ok((settings, devices))
+}
+
+/// A flag that is set when the program is asked to end.
+fn stop_on_signals() -> Result<Arc<AtomicBool>, Failure> {
+    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+    let stop = Arc::new(AtomicBool::new(false));
+    for signal in [SIGINT, SIGTERM, SIGHUP] {
+        // Asked a second time it ends at once; the take is kept as far as it was written.
+        signal_hook::flag::register_conditional_shutdown(
+            signal,
+            i32::from(FAILED),
+            Arc::clone(&stop),
+        )
+        .and_then(|_| signal_hook::flag::register(signal, Arc::clone(&stop)))
+        .map_err(|error| Failure::new(format!("signals cannot be watched ({error})")))?;
+    }
+    Ok(stop)
+}
+
+/// Says what came out of it; gives the exit code.
+fn tell(
+    arguments: &PlayArguments,
+    live: &LiveResult,
+    target: Option<&Target>,
+) -> Result<u8, Failure> {
+    let result = &live.result;
+    let info = LiveInfo {
+        passes: live.passes.clone(),
+        ended_by: match &live.by {
+            EndedBy::Passes => "passes",
+            EndedBy::Player => "player",
+            EndedBy::Stopped => "stopped",
+            EndedBy::InputGone(_) => "input gone",
+        },
+        latency_ms: live.latency_ms,
+        worst_block_ms: 1000.0 * live.ending.cost.worst_s,
+        worst_block_share: live.ending.cost.worst_share,
+        listening_share: live.ending.cost.total_s / result.take.duration_s.max(1e-3),
+    };
+    match target {
+        Some(Target::Standard) => output::print(json::live_object(result, &info).as_bytes())?,
+        Some(Target::File(path)) => {
+            output::write_file(path, json::live_object(result, &info).as_bytes())?;
+        }
+        None => {}
+    }
+    if !matches!(target, Some(Target::Standard)) {
+        let mut page = text::report(result, output::colour_wanted());
+        if live.played_along && live.latency_ms.is_none() {
+            page.push_str(
+                "The way from click to ear was not measured (`seamline sound --measure`), so the \
+                 mean\nlateness was taken out.\n",
+            );
+        }
+        output::print(page.as_bytes())?;
+    }
+    output::note(&format!(
+        "The take is {}; judge it again with: seamline score {} --line {}",
+        result.take.file,
+        result.take.file,
+        arguments.line.display()
+    ));
+    if let Some(error) = &live.ending.take {
+        return Err(Failure::of(error));
+    }
+    match &live.by {
+        EndedBy::InputGone(reason) => Err(Failure::new(format!(
+            "{reason} and did not come back; the take is kept up to there"
+        ))),
+        EndedBy::Stopped => Err(Failure::new(
+            "stopped from outside; the take is kept up to there",
+        )),
+        EndedBy::Passes | EndedBy::Player => Ok(pass(arguments, live)),
+    }
+}
+
+fn pass(arguments: &PlayArguments, live: &LiveResult) -> u8 {
+    let Some(mark) = arguments.pass_mark else {
+        return DONE;
+    };
+    let total = live.result.judgement.notes.len();
+    let right = live.result.judgement.tally.right;
+    if right as f64 * 100.0 >= mark * total as f64 {
+        return DONE;
+    }
+    output::note(&format!(
+        "{right} of {total} notes right, below the pass mark of {mark} %"
+    ));
+    BELOW
+}
