@@ -12,6 +12,7 @@
 //! | [`compare`] | heard against expected: alignment, grid, verdicts, flags, findings |
 //! | [`session`] | one run from a source to a result |
 //! | [`report`] | text and JSON made from results |
+//! | [`tui`] | the dashboard, and the same as lines of text |
 //! | [`cli`] | arguments, checked settings, one file per command |
 
 pub mod cli;
@@ -21,4 +22,5 @@ pub mod music;
 pub mod report;
 pub mod session;
 pub mod sound;
+pub mod tui;
 pub mod units;

@@ -34,6 +34,16 @@ const MAY_USE: &[(&str, &[&str])] = &[
             "session::tuning",
         ],
     ),
+    (
+        "tui",
+        &[
+            "units",
+            "music",
+            "compare::judgement",
+            "session::live::snapshot",
+            "session::result",
+        ],
+    ),
     ("cli", &["*"]),
 ];
 

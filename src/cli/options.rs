@@ -29,6 +29,16 @@ pub(super) struct LineOptions {
     tuning: Option<Tuning>,
 }
 
+/// A line, and the part of it that was asked for.
+pub(super) struct Part {
+    /// The whole line at its written tempo.
+    pub(super) line: Line,
+    /// First and last bar, when not all are wanted.
+    pub(super) bars: Option<(u32, u32)>,
+    /// Tempo relative to the written one.
+    pub(super) share: f64,
+}
+
 impl LineOptions {
     /// Reads the line and takes it as the options say.
     pub(super) fn read(&self, path: &Path) -> Result<Line, Failure> {
@@ -44,12 +54,8 @@ impl LineOptions {
         }
     }
 
-    /// The whole line at its written tempo, the bars that were asked for, and the tempo relative
-    /// to the written one.
-    pub(super) fn read_whole(
-        &self,
-        path: &Path,
-    ) -> Result<(Line, Option<(u32, u32)>, f64), Failure> {
+    /// The whole line at its written tempo, and the part of it that was asked for.
+    pub(super) fn read_whole(&self, path: &Path) -> Result<Part, Failure> {
         let line = self.on_instrument(path)?;
         let bars = self.bars.map(|bars| (bars.from, bars.to));
         let share = match self.tempo {
@@ -63,7 +69,7 @@ impl LineOptions {
             }
             None => 1.0,
         };
-        Ok((line, bars, share))
+        Ok(Part { line, bars, share })
     }
 
     /// The line as written, on the instrument that was asked for.

@@ -3,7 +3,7 @@
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use clap::Args;
@@ -25,6 +25,10 @@ use crate::session::result::LiveInfo;
 use crate::sound::block::Source;
 use crate::sound::click::{self, Beats, ClickPattern};
 use crate::sound::device::{Capture, Playback};
+use crate::tui;
+use crate::tui::plain::{Teller, pass_lines};
+use crate::tui::run::{LeftBy, Options};
+use crate::tui::theme::{Theme, Tone};
 use crate::units::Hertz;
 
 /// How long an unattended session waits for a device that is gone, in seconds.
@@ -82,6 +86,14 @@ pub(super) struct PlayArguments {
     /// No dashboard: one line of text for each event, for screen readers, pipes and scripts
     #[arg(long)]
     plain: bool,
+
+    /// Little contrast, for a dark room
+    #[arg(long)]
+    dim: bool,
+
+    /// Large print: far fewer things
+    #[arg(long)]
+    large: bool,
 
     /// Keep the take here; by default under a new name in the data folder
     #[arg(long, value_name = "FILE.wav")]
@@ -147,14 +159,48 @@ fn play(arguments: &PlayArguments) -> Result<u8, Failure> {
             moved.display()
         ));
     }
-    watch(&session);
+    let shown = watch(arguments, &session, plain);
+    if !matches!(shown, Ok(LeftBy::End)) {
+        stop.store(true, Ordering::Relaxed);
+    }
     let live = session.finish().map_err(Failure::of)?;
-    tell(arguments, &live, target.as_ref())
+    let code = tell(arguments, &live, target.as_ref(), plain)?;
+    shown.map(|_| code)
 }
 
 /// Follows the session to its end.
-fn watch(session: &Session) {
-    while session.snapshots.recv().is_ok() {}
+fn watch(arguments: &PlayArguments, session: &Session, plain: bool) -> Result<LeftBy, Failure> {
+    if !plain {
+        let no_colour = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
+        let options = Options {
+            theme: Theme {
+                tone: match (no_colour, arguments.dim) {
+                    (true, _) => Tone::Mono,
+                    (false, true) => Tone::Dim,
+                    (false, false) => Tone::Normal,
+                },
+                large: arguments.large,
+            },
+            unattended: arguments.passes.is_some(),
+        };
+        return tui::run::run(&session.snapshots, &session.commands, options).map_err(|error| {
+            Failure::new(format!(
+                "the terminal cannot be used ({error}); run it in another one, or with --plain"
+            ))
+        });
+    }
+    let to_error = arguments.json.as_deref() == Some(Path::new("-"));
+    let mut teller = Teller::default();
+    while let Ok(snapshot) = session.snapshots.recv() {
+        for line in teller.lines(&snapshot) {
+            if to_error {
+                output::note(&line);
+            } else {
+                output::print(format!("{line}\n").as_bytes())?;
+            }
+        }
+    }
+    Ok(LeftBy::End)
 }
 
 fn check_files(arguments: &PlayArguments, target: Option<&Target>) -> Result<(), Failure> {
@@ -181,7 +227,7 @@ fn settings(
     arguments: &PlayArguments,
 ) -> Result<(LiveSettings, crate::music::line::Line), Failure> {
     let line = arguments.options.read(&arguments.line)?;
-    let (whole, bars, tempo_share) = arguments.options.read_whole(&arguments.line)?;
+    let part = arguments.options.read_whole(&arguments.line)?;
     let mut marks = Marks::default();
     for mark in &arguments.marks {
         mark.apply(&mut marks);
@@ -199,9 +245,9 @@ fn settings(
         None => arguments.plain.then(|| Duration::from_secs(WAIT_S)),
     };
     let settings = LiveSettings {
-        line: whole,
-        bars,
-        tempo_share,
+        line: part.line,
+        bars: part.bars,
+        tempo_share: part.share,
         a4: Hertz(arguments.a4),
         marks,
         known_strings,
@@ -285,6 +331,7 @@ fn tell(
     arguments: &PlayArguments,
     live: &LiveResult,
     target: Option<&Target>,
+    plain: bool,
 ) -> Result<u8, Failure> {
     let result = &live.result;
     let info = LiveInfo {
@@ -307,7 +354,7 @@ fn tell(
         }
         None => {}
     }
-    if !matches!(target, Some(Target::Standard)) {
+    if plain && !matches!(target, Some(Target::Standard)) {
         let mut page = text::report(result, output::colour_wanted());
         if live.played_along && live.latency_ms.is_none() {
             page.push_str(
@@ -315,6 +362,11 @@ fn tell(
                  mean\nlateness was taken out.\n",
             );
         }
+        output::print(page.as_bytes())?;
+    }
+    if !plain {
+        let lines = live.passes.iter().flat_map(|(pass, _, _)| pass_lines(pass));
+        let page: String = lines.map(|line| format!("{line}\n")).collect();
         output::print(page.as_bytes())?;
     }
     output::note(&format!(

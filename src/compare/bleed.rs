@@ -143,6 +143,11 @@ fn one(scene: &Scene, held: &[Held], ring: &HeardRing) -> Option<Bleed> {
     {
         return None;
     }
+    // What is silent again when the line begins is no part of it: a string tried out, the hum of a
+    // cable that is plugged in.
+    if held.first().is_some_and(|first| to_s <= first.from_s) {
+        return None;
+    }
     let under = |h: &&Held| h.to_s.min(to_s) - h.from_s.max(from_s) >= UNDER_S;
     let during: Vec<&Held> = held
         .iter()

@@ -63,6 +63,10 @@ pub type OpenInput =
 
 /// What the listening thread says.
 #[derive(Debug)]
+#[allow(
+    clippy::large_enum_variant,
+    reason = "an event goes through the channel as it is; a box would allocate for each"
+)]
 pub enum Heard {
     /// The ear said this.
     Event(Event),

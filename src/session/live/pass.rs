@@ -102,7 +102,8 @@ impl Judged {
     /// One entry for each note; `None` while nothing is known of it. What was said before is
     /// needed to tell what was corrected.
     pub fn views(&self, over: bool, before: &[Option<NoteView>]) -> Vec<Option<NoteView>> {
-        let last = self.last_heard();
+        // Two notes fit a line in many places.
+        let last = self.last_heard().filter(|_| self.heard() >= TOLD_FROM);
         self.judgement
             .notes
             .iter()
@@ -174,6 +175,9 @@ impl Judged {
         }
     }
 }
+
+/// Verdicts are shown from so many heard notes on.
+const TOLD_FROM: usize = 3;
 
 /// First and last bar of a piece.
 pub(super) fn bars_of(piece: &Piece) -> (u32, u32) {

@@ -18,7 +18,7 @@ const WINDOWS: usize = 120;
 /// The first windows are left out: while a stream starts, callbacks come in a burst.
 const STARTING: u32 = 2;
 /// A drift is only told from so many windows on.
-const DRIFT_FROM: usize = 10;
+const DRIFT_FROM: usize = 30;
 /// The offset is the middle one of so many windows.
 const RECENT: usize = 9;
 
@@ -100,8 +100,8 @@ impl StreamClock {
         self.offset_s().map(|offset| (at_s - offset) * self.rate_hz)
     }
 
-    /// How much faster than its rate the stream runs, in parts per million; `None` until ten
-    /// seconds tell it.
+    /// How much faster than its rate the stream runs, in parts per million; `None` until half
+    /// a minute tells it.
     pub fn drift_ppm(&self) -> Option<f64> {
         if self.windows.len() < DRIFT_FROM {
             return None;

@@ -1,0 +1,239 @@
+//! The top of the screen: the line, where the session stands, and what sounds now, in letters to
+//! be read from afar.
+
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use ratatui::text::{Line, Span};
+use ratatui::widgets::{Paragraph, Widget};
+
+use crate::compare::judgement::Flag;
+use crate::session::live::snapshot::{NoteView, Phase, Snapshot};
+use crate::tui::theme::Theme;
+use crate::tui::{big, words};
+
+/// Title, bars, tempo, click, pass.
+pub(super) struct Title<'a> {
+    pub snapshot: &'a Snapshot,
+    pub theme: Theme,
+}
+
+impl Widget for &Title<'_> {
+    fn render(self, area: Rect, buffer: &mut Buffer) {
+        let s = self.snapshot;
+        let piece = &s.piece;
+        let title = piece.info.title.as_deref().unwrap_or("Untitled line");
+        let bars = match (piece.info.bars.first(), piece.info.bars.last()) {
+            (Some(first), Some(last)) if first.number == last.number => {
+                format!("bar {} only", first.number)
+            }
+            (Some(first), Some(last)) => format!("bars {}-{}", first.number, last.number),
+            _ => "no bars".to_owned(),
+        };
+        let pass = match s.passes_wanted {
+            Some(wanted) => format!("pass {} of {wanted}", s.pass),
+            None => format!("pass {}", s.pass),
+        };
+        let click = if s.click { "click on" } else { "click off" };
+        let rest = format!(
+            "{bars}   {:.0} bpm, {:.0} %   {click}   {pass}",
+            piece.info.tempo_bpm,
+            100.0 * piece.tempo_share
+        );
+        let room = usize::from(area.width).saturating_sub(rest.chars().count() + 3);
+        let title: String = title.chars().take(room).collect();
+        let gap = " ".repeat(room.saturating_sub(title.chars().count()) + 3);
+        Paragraph::new(Line::from(vec![
+            Span::styled(title, self.theme.strong()),
+            Span::raw(gap),
+            Span::styled(rest, self.theme.text()),
+        ]))
+        .render(area, buffer);
+    }
+}
+
+/// Where the session stands, in one line; a banner when something is amiss.
+pub(super) struct Stand<'a> {
+    pub snapshot: &'a Snapshot,
+    pub theme: Theme,
+}
+
+impl Widget for &Stand<'_> {
+    fn render(self, area: Rect, buffer: &mut Buffer) {
+        let theme = self.theme;
+        let (text, style) = match &self.snapshot.phase {
+            Phase::Waiting => ("Listening: begin when you like.".to_owned(), theme.strong()),
+            Phase::CountIn { clicks_left: 0 } => ("Counting in.".to_owned(), theme.strong()),
+            Phase::CountIn { clicks_left } => {
+                (format!("Counting in: {clicks_left} to go."), theme.strong())
+            }
+            Phase::Playing => ("Playing.".to_owned(), theme.strong()),
+            Phase::ListeningBack => (
+                "Playing back what you played; space goes on.".to_owned(),
+                theme.strong(),
+            ),
+            Phase::DeviceLost { message } => (format!(" NO SOUND: {message} "), theme.marked()),
+            Phase::Ended { message } => (format!(" OVER: {message} "), theme.marked()),
+        };
+        Paragraph::new(Line::styled(text, style)).render(area, buffer);
+    }
+}
+
+/// What a player should know now, one line of it.
+pub(super) struct Notice<'a> {
+    pub snapshot: &'a Snapshot,
+    pub theme: Theme,
+}
+
+impl Widget for &Notice<'_> {
+    fn render(self, area: Rect, buffer: &mut Buffer) {
+        let text = self.snapshot.notices.join(" ");
+        Paragraph::new(Line::styled(text, self.theme.alert())).render(area, buffer);
+    }
+}
+
+/// What sounds, where in the bar, and how the last note and join went.
+pub(super) struct Now<'a> {
+    pub snapshot: &'a Snapshot,
+    pub theme: Theme,
+}
+
+/// Columns for the name of the sounding note, and for the place in the line.
+const NOTE_COLUMNS: u16 = 26;
+/// ...
+const PLACE_COLUMNS: u16 = 27;
+
+impl Now<'_> {
+    /// What stands in large letters on the left: the number of clicks left, or what sounds.
+    pub(super) fn left(&self) -> String {
+        match &self.snapshot.phase {
+            Phase::CountIn { clicks_left } if *clicks_left > 0 => format!("-{clicks_left}"),
+            Phase::Playing | Phase::Waiting => match self.snapshot.sounding {
+                Some(sounding) => sounding.midi.map_or_else(|| "..".to_owned(), words::pitch),
+                None => "--".to_owned(),
+            },
+            _ => String::new(),
+        }
+    }
+
+    /// Bar and beat.
+    pub(super) fn place(&self) -> String {
+        let s = self.snapshot;
+        let note = s.place.and_then(|at| s.piece.notes.get(at));
+        note.map_or_else(String::new, |note| {
+            format!("{}:{}", note.bar, words::beat(note.beat.floor()))
+        })
+    }
+
+    /// The pitch that is wanted against what sounds, in words.
+    fn target(&self) -> String {
+        let s = self.snapshot;
+        let wanted = s
+            .sounding
+            .and_then(|sounding| sounding.index)
+            .or(s.place)
+            .and_then(|at| s.piece.notes.get(at));
+        let Some(wanted) = wanted else {
+            return String::new();
+        };
+        let name = words::pitch(f64::from(wanted.midi));
+        match s.sounding.and_then(|sounding| sounding.midi) {
+            Some(midi) if (midi - f64::from(wanted.midi)).abs() < 0.7 => {
+                let off = words::cents(100.0 * (midi - f64::from(wanted.midi)));
+                format!("{name} wanted: {off}")
+            }
+            Some(_) => format!("{name} wanted: another note"),
+            None => format!("{name} wanted"),
+        }
+    }
+
+    /// Lines about the last note and join, the last first.
+    pub(super) fn said(&self) -> Vec<(String, bool)> {
+        let s = self.snapshot;
+        let known = |at: &usize| s.notes.get(*at).is_some_and(Option::is_some);
+        let last = (0..s.notes.len()).rev().find(known);
+        let mut said = vec![(self.target(), false)];
+        let Some(last) = last else { return said };
+        let note = |at: usize| -> Option<&NoteView> { s.notes.get(at)?.as_ref() };
+        if let Some(view) = note(last) {
+            let written = s.piece.notes.get(last).map_or(0, |n| n.midi);
+            let flagged = view.verdict != crate::compare::judgement::Verdict::Right
+                || view.flags.iter().any(|flag| *flag != Flag::Gap);
+            let mut text = format!("last: {}", words::note(view, written));
+            if view.flags.is_empty()
+                && let Some(ms) = view.timing_ms
+            {
+                text.push_str(", ");
+                text.push_str(&words::timing(ms));
+            }
+            said.push((text, flagged));
+        }
+        // The last join whose far side has been heard.
+        let join = (0..last).rev().find_map(|at| {
+            let view = note(at)?;
+            Some((at, view.gap_ms?, view.flags.contains(&Flag::Gap)))
+        });
+        if let Some((at, gap_ms, flagged)) = join {
+            let kind = s.piece.notes.get(at).and_then(|n| n.join);
+            let kind = kind.map_or("join", |kind| kind.word());
+            let text = match gap_ms.round() {
+                ms if ms > 0.0 => format!("{kind}: {} ms of silence", words::ms(ms)),
+                ms if ms < 0.0 => format!("{kind}: {} ms overlap", words::ms(-ms)),
+                _ => format!("{kind}: rings through"),
+            };
+            said.push((text, flagged));
+        }
+        said
+    }
+}
+
+impl Widget for &Now<'_> {
+    fn render(self, area: Rect, buffer: &mut Buffer) {
+        let theme = self.theme;
+        let scale = if theme.large && area.height >= 2 * big::ROWS {
+            2
+        } else {
+            1
+        };
+        let note = Rect {
+            width: (NOTE_COLUMNS * scale).min(area.width),
+            ..area
+        };
+        big::draw(&self.left(), scale, theme.strong(), note, buffer);
+        let place = Rect {
+            x: note.right(),
+            width: PLACE_COLUMNS.min(area.right().saturating_sub(note.right())),
+            ..area
+        };
+        big::draw(&self.place(), 1, theme.text(), place, buffer);
+        // Large print says the rest below, over the whole width.
+        let words = if theme.large {
+            Rect {
+                y: area.y.saturating_add(big::ROWS * scale + 1),
+                height: area.height.saturating_sub(big::ROWS * scale + 1),
+                ..area
+            }
+        } else {
+            Rect {
+                x: place.right(),
+                width: area.right().saturating_sub(place.right()),
+                ..area
+            }
+        };
+        let lines: Vec<Line> = self
+            .said()
+            .into_iter()
+            .flat_map(|(text, flagged)| {
+                let style = if flagged { theme.alert() } else { theme.text() };
+                let line = Line::styled(text, style);
+                if theme.large {
+                    vec![line, Line::raw("")]
+                } else {
+                    vec![line]
+                }
+            })
+            .collect();
+        Paragraph::new(lines)
+            .wrap(ratatui::widgets::Wrap { trim: true })
+            .render(words.intersection(*buffer.area()), buffer);
+    }
+}

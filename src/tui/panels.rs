@@ -1,0 +1,258 @@
+//! Below the tab: strings that ring, joins to work on, the last pass, level and losses.
+
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+use ratatui::text::{Line, Span};
+use ratatui::widgets::{Paragraph, Widget};
+
+use crate::session::live::snapshot::{JoinView, LatencyView, PassView, RingView, Snapshot};
+use crate::tui::theme::Theme;
+use crate::tui::words;
+
+/// A ring that was over less than this before now is still shown as ringing, in seconds: the ear
+/// knows of it only a little later.
+const STILL_S: f64 = 1.5;
+/// So many passes of a join's history are shown, the newest last.
+const HISTORY: usize = 6;
+
+/// What rings, string by string.
+pub(super) struct Strings<'a> {
+    pub snapshot: &'a Snapshot,
+    pub theme: Theme,
+}
+
+impl Widget for &Strings<'_> {
+    fn render(self, area: Rect, buffer: &mut Buffer) {
+        let s = self.snapshot;
+        let mut lines = vec![Line::styled("Strings that ring", self.theme.strong())];
+        let mut quiet = Vec::new();
+        for (number, name) in (1u8..).zip(s.piece.info.strings.iter().take(12)) {
+            let last = s.rings.iter().rev().find(|r| r.string == Some(number));
+            match last {
+                Some(ring) => lines.push(self.line(name, ring)),
+                None => quiet.push(name.as_str()),
+            }
+        }
+        for ring in s.rings.iter().rev().filter(|r| r.string.is_none()).take(2) {
+            lines.push(self.line(&words::pitch(ring.midi), ring));
+        }
+        if !quiet.is_empty() {
+            lines.push(Line::styled(
+                format!("  {}  quiet", quiet.join(" ")),
+                self.theme.faint(),
+            ));
+        }
+        Paragraph::new(lines).render(area, buffer);
+    }
+}
+
+impl Strings<'_> {
+    fn line(&self, name: &str, ring: &RingView) -> Line<'static> {
+        let now = self.snapshot.at_s - ring.to_s < STILL_S;
+        let text = format!(
+            "  {name}  {} {:.0} dB, {}",
+            if now { "RINGS" } else { "rang" },
+            ring.level_db.clamp(-99.0, 99.0),
+            words::bleed(ring.kind)
+        );
+        let style = if now {
+            self.theme.alert()
+        } else {
+            self.theme.text()
+        };
+        Line::styled(text, style)
+    }
+}
+
+/// Joins that left gaps, the worst first, with their history in this session.
+pub(super) struct Joins<'a> {
+    pub joins: &'a [JoinView],
+    pub theme: Theme,
+}
+
+impl Widget for &Joins<'_> {
+    fn render(self, area: Rect, buffer: &mut Buffer) {
+        let mut lines = vec![Line::styled(
+            "Joins to work on, ms of silence pass by pass",
+            self.theme.strong(),
+        )];
+        if self.joins.is_empty() {
+            lines.push(Line::styled("  none so far", self.theme.faint()));
+        }
+        for join in self.joins {
+            let shown = join.gaps_ms.len().saturating_sub(HISTORY);
+            let history: Vec<String> = join.gaps_ms[shown..]
+                .iter()
+                .map(|gap| gap.map_or_else(|| "?".to_owned(), words::ms))
+                .collect();
+            lines.push(Line::from(vec![
+                Span::styled(
+                    format!(
+                        "  {}:{} {} {}-{}  ",
+                        join.bar,
+                        words::beat(join.beat),
+                        join.kind.map_or("join", |kind| kind.word()),
+                        words::pitch(f64::from(join.from_midi)),
+                        words::pitch(f64::from(join.to_midi)),
+                    ),
+                    self.theme.text(),
+                ),
+                Span::styled(history.join(" "), self.theme.alert()),
+            ]));
+        }
+        Paragraph::new(lines).render(area, buffer);
+    }
+}
+
+/// The last pass in figures, and what to work on.
+pub(super) struct LastPass<'a> {
+    pub pass: Option<&'a PassView>,
+    pub theme: Theme,
+}
+
+impl Widget for &LastPass<'_> {
+    fn render(self, area: Rect, buffer: &mut Buffer) {
+        let Some(pass) = self.pass else { return };
+        let mut lines = vec![Line::styled(figures(pass), self.theme.strong())];
+        let findings = pass
+            .findings
+            .iter()
+            .map(|finding| Line::styled(format!("  {finding}"), self.theme.text()));
+        lines.extend(findings);
+        Paragraph::new(lines).render(area, buffer);
+    }
+}
+
+/// A pass in one line.
+pub(super) fn figures(pass: &PassView) -> String {
+    if !pass.recognised {
+        return format!(
+            "Pass {}: little of the line was recognised ({} of {} notes)",
+            pass.number, pass.right, pass.notes
+        );
+    }
+    let mut text = format!(
+        "Pass {}: {} of {} right",
+        pass.number, pass.right, pass.notes
+    );
+    for (count, one, many) in [
+        (pass.wrong, "wrong", "wrong"),
+        (pass.missed, "missed", "missed"),
+        (pass.extra, "extra", "extra"),
+        (pass.gaps, "gap", "gaps"),
+        (pass.out_of_time, "out of time", "out of time"),
+        (pass.bleed, "over a ringing string", "over a ringing string"),
+    ] {
+        if count > 0 {
+            let word = if count == 1 { one } else { many };
+            text.push_str(&format!(", {count} {word}"));
+        }
+    }
+    if let Some(spread) = pass.spread_ms {
+        text.push_str(&format!(", timing within {} ms", words::ms(spread)));
+    }
+    text
+}
+
+/// The timing of the last notes, the newest last.
+pub(super) struct Timing<'a> {
+    pub snapshot: &'a Snapshot,
+    pub theme: Theme,
+}
+
+/// Notes whose timing is shown.
+const TIMED: usize = 10;
+
+impl Widget for &Timing<'_> {
+    fn render(self, area: Rect, buffer: &mut Buffer) {
+        let timed: Vec<f64> = self
+            .snapshot
+            .notes
+            .iter()
+            .flatten()
+            .filter_map(|note| note.timing_ms)
+            .filter(|ms| ms.is_finite())
+            .collect();
+        let from = timed.len().saturating_sub(TIMED);
+        let mut spans = vec![Span::styled("Timing, ms late (+): ", self.theme.strong())];
+        for ms in &timed[from..] {
+            let far = ms.abs() > 25.0;
+            let text = format!("{:+.0} ", ms.clamp(-999.0, 999.0).round() + 0.0);
+            let style = if far {
+                self.theme.alert()
+            } else {
+                self.theme.text()
+            };
+            spans.push(Span::styled(text, style));
+        }
+        Paragraph::new(Line::from(spans)).render(area, buffer);
+    }
+}
+
+/// Level, clipping, losses, latency, and where the take is.
+pub(super) struct Status<'a> {
+    pub snapshot: &'a Snapshot,
+    pub theme: Theme,
+}
+
+/// Cells of the level bar; it spans 60 dB.
+const BAR: f64 = 12.0;
+/// ...
+const BAR_DB: f64 = 60.0;
+
+impl Widget for &Status<'_> {
+    fn render(self, area: Rect, buffer: &mut Buffer) {
+        let s = self.snapshot;
+        let theme = self.theme;
+        let peak = s.level.peak_dbfs;
+        let share = ((peak + BAR_DB) / BAR_DB).clamp(0.0, 1.0);
+        let share = if share.is_finite() { share } else { 0.0 };
+        let filled = (share * BAR).round() as usize;
+        let bar = format!(
+            "{}{}",
+            "=".repeat(filled),
+            ".".repeat(BAR as usize - filled)
+        );
+        let level = if peak.is_finite() {
+            format!("{peak:.0} dBFS")
+        } else {
+            "silence".to_owned()
+        };
+        let mut spans = vec![Span::styled(format!("Input {bar} {level}"), theme.text())];
+        let mut add = |text: String, style: Style| {
+            spans.push(Span::raw("  "));
+            spans.push(Span::styled(text, style));
+        };
+        if s.level.clipped > 0 {
+            add(format!("CLIPPED {} times", s.level.clipped), theme.marked());
+        }
+        if s.dropped_frames > 0 {
+            add(format!("LOST {} frames", s.dropped_frames), theme.marked());
+        }
+        match s.latency {
+            LatencyView::None => {}
+            LatencyView::Unmeasured => {
+                add(
+                    "round trip not measured: mean taken out".to_owned(),
+                    theme.faint(),
+                );
+            }
+            LatencyView::Measured(ms) if ms.is_finite() => {
+                add(format!("round trip {ms:.0} ms"), theme.faint());
+            }
+            LatencyView::Measured(_) => {}
+        }
+        if let Some(drift) = s
+            .drift_ppm
+            .filter(|drift| drift.abs() >= 20.0 && drift.is_finite())
+        {
+            add(format!("clocks drift {drift:.0} ppm"), theme.faint());
+        }
+        if !s.take.is_empty() {
+            let name = s.take.rsplit(['/', '\\']).next().unwrap_or(&s.take);
+            add(format!("keeping {name}"), theme.faint());
+        }
+        Paragraph::new(Line::from(spans)).render(area, buffer);
+    }
+}

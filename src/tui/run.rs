@@ -1,0 +1,104 @@
+//! Keys and snapshots in, commands out, until it is over.
+
+use std::io;
+use std::time::{Duration, Instant};
+
+use crossbeam_channel::{Receiver, Sender, TryRecvError};
+
+use crate::session::live::snapshot::{Command, Phase, Snapshot};
+use crate::tui::state::{Action, App, Outcome, update};
+use crate::tui::terminal::{Screen, is_broken, next};
+use crate::tui::theme::{Theme, Tone};
+
+/// How the dashboard is to run.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Options {
+    /// How it looks.
+    pub theme: Theme,
+    /// Leaves by itself when the session is over, instead of waiting for a key.
+    pub unattended: bool,
+}
+
+/// How it was left.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LeftBy {
+    /// The session was over.
+    End,
+    /// Ctrl-C: everything is to end.
+    Interrupt,
+}
+
+/// The screen is drawn no more often than this: what moves is still followed by eye, and a slow
+/// machine has the time to listen.
+const DRAW_EVERY: Duration = Duration::from_millis(70);
+/// Keys are waited for this long at a time.
+const WAIT: Duration = Duration::from_millis(35);
+
+/// Shows a session until it is over.
+///
+/// # Errors
+/// When the terminal cannot be taken, or is gone.
+pub fn run(
+    snapshots: &Receiver<Box<Snapshot>>,
+    commands: &Sender<Command>,
+    options: Options,
+) -> io::Result<LeftBy> {
+    let mut app = App {
+        theme: options.theme,
+        usual: if options.theme.tone == Tone::Dim {
+            Tone::Normal
+        } else {
+            options.theme.tone
+        },
+        ..App::default()
+    };
+    let mut screen = Screen::take()?;
+    let mut drawn = None::<Instant>;
+    let mut changed = true;
+    let mut closed = false;
+    loop {
+        if let Some(action) = next(WAIT)? {
+            changed = true;
+            match update(&mut app, action) {
+                Outcome::None => {}
+                Outcome::Ask(command) => {
+                    // A session that is behind is not waited for; the key can be pressed again.
+                    commands.try_send(command).ok();
+                }
+                Outcome::Leave => return Ok(LeftBy::End),
+                Outcome::Interrupt => return Ok(LeftBy::Interrupt),
+            }
+        }
+        loop {
+            match snapshots.try_recv() {
+                Ok(snapshot) => {
+                    changed = true;
+                    update(&mut app, Action::Snapshot(snapshot));
+                }
+                Err(TryRecvError::Empty) => break,
+                Err(TryRecvError::Disconnected) => {
+                    closed = true;
+                    break;
+                }
+            }
+        }
+        if is_broken() {
+            return Ok(LeftBy::End);
+        }
+        let now = Instant::now();
+        if changed && drawn.is_none_or(|at| now.duration_since(at) >= DRAW_EVERY) {
+            screen.draw(&app)?;
+            drawn = Some(now);
+            changed = false;
+        }
+        if closed && !changed {
+            let ended = app
+                .snapshot
+                .as_ref()
+                .is_some_and(|s| matches!(s.phase, Phase::Ended { .. }));
+            if options.unattended || !ended {
+                return Ok(LeftBy::End);
+            }
+        }
+    }
+}

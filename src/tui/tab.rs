@@ -1,0 +1,227 @@
+//! The line as tab with the place in it, and beneath each note what became of it.
+
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+use ratatui::widgets::Widget;
+
+use crate::compare::judgement::{Flag, Verdict};
+use crate::session::live::snapshot::{NoteView, Snapshot};
+use crate::tui::theme::Theme;
+use crate::tui::words;
+
+/// Columns left of the first bar line: a row's name.
+const GUTTER: u16 = 7;
+/// Columns of a moment of the line: a number of three digits and a space.
+const SLOT: u16 = 4;
+/// Rows beneath the strings.
+const MATTERS: [&str; 4] = ["heard", "gap", "time", "under"];
+
+/// The tab, as many systems as there is room for, from the one with the place on.
+pub(super) struct Tab<'a> {
+    pub snapshot: &'a Snapshot,
+    pub theme: Theme,
+}
+
+/// Notes that begin together.
+struct Slot {
+    bar: u32,
+    notes: Vec<usize>,
+    /// Columns from the system's left, the bar line before it included.
+    x: u16,
+    opens_bar: bool,
+}
+
+impl Tab<'_> {
+    /// Rows that one system takes, with the row of bar numbers.
+    pub(super) fn system_rows(snapshot: &Snapshot) -> u16 {
+        let strings = u16::try_from(snapshot.piece.info.strings.len()).unwrap_or(4);
+        strings.min(12) + 1 + MATTERS.len() as u16
+    }
+
+    /// The moments of the line, laid out in systems of at most `columns`.
+    fn systems(&self, columns: u16) -> Vec<Vec<Slot>> {
+        let mut systems: Vec<Vec<Slot>> = Vec::new();
+        let mut slots: Vec<Slot> = Vec::new();
+        for (at, note) in self.snapshot.piece.notes.iter().enumerate() {
+            match slots.last_mut() {
+                Some(last) if note.with_previous => last.notes.push(at),
+                last => {
+                    let opens_bar = last.is_none_or(|last| last.bar != note.bar);
+                    slots.push(Slot {
+                        bar: note.bar,
+                        notes: vec![at],
+                        x: 0,
+                        opens_bar,
+                    });
+                }
+            }
+        }
+        // Whole bars as long as they fit; a bar wider than the screen is broken where it must be.
+        let mut bars: Vec<Vec<Slot>> = Vec::new();
+        for slot in slots {
+            match bars.last_mut() {
+                Some(bar) if !slot.opens_bar => bar.push(slot),
+                _ => bars.push(vec![slot]),
+            }
+        }
+        let width = |slot: &Slot| SLOT + u16::from(slot.opens_bar);
+        let mut filled = 0u16;
+        for bar in bars {
+            let whole: u16 = bar.iter().map(width).fold(0, u16::saturating_add);
+            if filled > 0 && filled.saturating_add(whole) > columns || systems.is_empty() {
+                systems.push(Vec::new());
+                filled = 0;
+            }
+            for mut slot in bar {
+                if filled > 0 && filled.saturating_add(width(&slot)) > columns {
+                    systems.push(Vec::new());
+                    filled = 0;
+                }
+                slot.x = filled;
+                filled += width(&slot);
+                if let Some(system) = systems.last_mut() {
+                    system.push(slot);
+                }
+            }
+        }
+        systems
+    }
+
+    fn draw_system(&self, system: &[Slot], area: Rect, buffer: &mut Buffer) {
+        let piece = &self.snapshot.piece;
+        let theme = self.theme;
+        let strings = piece.info.strings.len().min(12) as u16;
+        let columns = area.width.saturating_sub(GUTTER);
+        for (row, name) in (0u16..).zip(piece.info.strings.iter().take(12)) {
+            let y = 1 + row;
+            put(buffer, area, 0, y, &format!("{name:>5} "), theme.text());
+            let wire = "-".repeat(usize::from(columns));
+            put(buffer, area, GUTTER - 1, y, "|", theme.text());
+            put(buffer, area, GUTTER, y, &wire, theme.faint());
+        }
+        for (row, name) in (0u16..).zip(MATTERS) {
+            let y = 1 + strings + row;
+            put(buffer, area, 0, y, &format!("{name:>5}"), theme.faint());
+        }
+        for slot in system {
+            let mut x = GUTTER + slot.x;
+            if slot.opens_bar {
+                put(buffer, area, x, 0, &slot.bar.to_string(), theme.text());
+                if slot.x > 0 {
+                    for row in 0..strings {
+                        put(buffer, area, x, 1 + row, "|", theme.text());
+                    }
+                }
+                x += 1;
+            }
+            for at in &slot.notes {
+                self.draw_note(*at, x, strings, area, buffer);
+            }
+        }
+    }
+
+    fn draw_note(&self, at: usize, x: u16, strings: u16, area: Rect, buffer: &mut Buffer) {
+        let s = self.snapshot;
+        let theme = self.theme;
+        let Some(note) = s.piece.notes.get(at) else {
+            return;
+        };
+        let here = s.place.is_some_and(|place| {
+            let chord = |i: &usize| s.piece.notes.get(*i).is_some_and(|n| n.with_previous);
+            at == place || (at > place && (place + 1..=at).all(|i| chord(&i)))
+        });
+        if let Some(place) = note
+            .place
+            .filter(|place| u16::from(place.string) <= strings)
+        {
+            let fret = place.fret.to_string();
+            let (text, style) = if here {
+                (format!("[{fret}]"), theme.marked())
+            } else {
+                (fret, theme.strong())
+            };
+            let left = if here { x.saturating_sub(1) } else { x };
+            put(buffer, area, left, u16::from(place.string), &text, style);
+        }
+        let Some(view) = s.notes.get(at).and_then(Option::as_ref) else {
+            return;
+        };
+        for (row, (text, flagged)) in (0u16..).zip(marks(view)) {
+            let style = match (flagged, view.settled) {
+                (true, _) => theme.alert(),
+                (false, true) => theme.text(),
+                (false, false) => theme.faint(),
+            };
+            put(buffer, area, x, 1 + strings + row, &text, style);
+        }
+    }
+}
+
+/// What stands beneath a note, row by row, and whether it is something to work on.
+fn marks(view: &NoteView) -> [(String, bool); 4] {
+    let has = |flag: Flag| view.flags.contains(&flag);
+    let mut heard = match view.verdict {
+        Verdict::Right if has(Flag::Dead) => ("dea".to_owned(), true),
+        Verdict::Right if has(Flag::Clipped) => ("cut".to_owned(), true),
+        Verdict::Right => (".".to_owned(), false),
+        Verdict::Wrong => (
+            view.heard_midi
+                .map_or_else(|| "?".to_owned(), words::pitch_class),
+            true,
+        ),
+        Verdict::Missed => ("--".to_owned(), true),
+    };
+    if view.corrected {
+        heard.0.push('*');
+    }
+    let of = |flagged: bool, ms: Option<f64>| match ms {
+        Some(ms) if flagged => (words::ms(ms.clamp(-999.0, 999.0)), true),
+        _ => (String::new(), false),
+    };
+    let time = match view.timing_ms {
+        Some(ms) if has(Flag::Late) => (format!("+{}", words::ms(ms.clamp(0.0, 99.0))), true),
+        other => of(has(Flag::Early), other.map(|ms| ms.clamp(-99.0, 0.0))),
+    };
+    let under = if has(Flag::Bleed) {
+        ("rin".to_owned(), true)
+    } else {
+        (String::new(), false)
+    };
+    [heard, of(has(Flag::Gap), view.gap_ms), time, under]
+}
+
+/// Writes within `area`, from its own corner; what lies outside is left out.
+fn put(buffer: &mut Buffer, area: Rect, x: u16, y: u16, text: &str, style: Style) {
+    let (x, y) = (area.x.saturating_add(x), area.y.saturating_add(y));
+    if x < area.right() && y < area.bottom() {
+        let room = usize::from(area.right() - x);
+        buffer.set_stringn(x, y, text, room, style);
+    }
+}
+
+impl Widget for &Tab<'_> {
+    fn render(self, area: Rect, buffer: &mut Buffer) {
+        let area = area.intersection(*buffer.area());
+        if area.width <= GUTTER + SLOT || area.height < 2 {
+            return;
+        }
+        let systems = self.systems(area.width - GUTTER);
+        let place = self.snapshot.place.unwrap_or(0);
+        let holds = |system: &Vec<Slot>| system.iter().any(|slot| slot.notes.contains(&place));
+        let here = systems.iter().position(holds).unwrap_or(0);
+        let rows = Tab::system_rows(self.snapshot);
+        let room = usize::from(((area.height + 1) / (rows + 1)).max(1));
+        // All of the line when there is room for it; else from the place on.
+        let first = here.min(systems.len().saturating_sub(room));
+        for (n, system) in (0u16..).zip(systems.iter().skip(first).take(room)) {
+            let top = n * (rows + 1);
+            let part = Rect {
+                y: area.y + top,
+                height: rows.min(area.height.saturating_sub(top)),
+                ..area
+            };
+            self.draw_system(system, part, buffer);
+        }
+    }
+}

@@ -1,0 +1,136 @@
+//! How notes, joins and strings are said in few characters.
+
+use crate::compare::judgement::{BleedKind, Flag, Verdict};
+use crate::music::theory::Key;
+use crate::session::live::snapshot::{NoteView, Piece, RingView};
+
+/// The name of the pitch nearest to a fractional MIDI note, with its octave: `Eb2`; `?` for what
+/// is no pitch.
+pub fn pitch(midi: f64) -> String {
+    let nearest = midi.round();
+    if !(0.0..=127.0).contains(&nearest) {
+        return "?".to_owned();
+    }
+    Key::default().spell(nearest as u8).to_string()
+}
+
+/// The same without its octave.
+pub fn pitch_class(midi: f64) -> String {
+    let name = pitch(midi);
+    name.trim_end_matches(|c: char| c.is_ascii_digit() || c == '-')
+        .to_owned()
+}
+
+/// A beat as it is counted: `3`, `3.5`.
+pub fn beat(beat: f64) -> String {
+    if !beat.is_finite() {
+        return "?".to_owned();
+    }
+    let text = format!("{beat:.2}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// A number of milliseconds without its sign's doubt: `0`, `84`, `?`.
+pub fn ms(ms: f64) -> String {
+    if ms.is_finite() {
+        format!("{:.0}", ms.clamp(-99_999.0, 99_999.0).round() + 0.0)
+    } else {
+        "?".to_owned()
+    }
+}
+
+/// Early or late in words: `12 ms late`.
+pub fn timing(timing_ms: f64) -> String {
+    if !timing_ms.is_finite() {
+        return "timing unknown".to_owned();
+    }
+    match timing_ms.round() {
+        ms if ms > 0.0 => format!("{ms:.0} ms late"),
+        ms if ms < 0.0 => format!("{:.0} ms early", -ms),
+        _ => "in time".to_owned(),
+    }
+}
+
+/// Sharp or flat in words: `4 cents sharp`.
+pub fn cents(cents: f64) -> String {
+    if !cents.is_finite() {
+        return "pitch unclear".to_owned();
+    }
+    let off = cents.round();
+    let unit = if off.abs() == 1.0 { "cent" } else { "cents" };
+    match off {
+        c if c > 0.0 => format!("{c:.0} {unit} sharp"),
+        c if c < 0.0 => format!("{:.0} {unit} flat", -c),
+        _ => "in tune".to_owned(),
+    }
+}
+
+/// What a ringing string is.
+pub fn bleed(kind: BleedKind) -> &'static str {
+    match kind {
+        BleedKind::OpenString => "open string",
+        BleedKind::LeftRinging => "left ringing",
+    }
+}
+
+/// The name of a string, or its number where it has none, or the pitch where nobody knows it.
+pub fn string_of(piece: &Piece, ring: &RingView) -> String {
+    match ring.string {
+        Some(string) => string_name(piece, string),
+        None => pitch(ring.midi),
+    }
+}
+
+/// The name of string `string`, from 1.
+pub fn string_name(piece: &Piece, string: u8) -> String {
+    let names = &piece.info.strings;
+    usize::from(string)
+        .checked_sub(1)
+        .and_then(|at| names.get(at))
+        .map_or_else(|| format!("string {string}"), Clone::clone)
+}
+
+/// A note's verdict and what goes with it, in words.
+pub fn note(view: &NoteView, written_midi: u8) -> String {
+    let mut parts = vec![match view.verdict {
+        Verdict::Right => "right".to_owned(),
+        Verdict::Wrong => format!(
+            "wrong: {} for {}",
+            view.heard_midi
+                .map_or_else(|| "an unclear note".to_owned(), pitch),
+            pitch(f64::from(written_midi))
+        ),
+        Verdict::Missed => format!("missed {}", pitch(f64::from(written_midi))),
+    }];
+    for flag in &view.flags {
+        parts.push(match flag {
+            Flag::Early | Flag::Late => timing(view.timing_ms.unwrap_or(f64::NAN)),
+            Flag::Gap => format!("gap of {} ms after it", ms(view.gap_ms.unwrap_or(f64::NAN))),
+            Flag::Clipped => "cut short".to_owned(),
+            Flag::Bleed => "another string rings".to_owned(),
+            Flag::Dead => "dead".to_owned(),
+            Flag::Sharp | Flag::Flat => cents(view.cents.unwrap_or(f64::NAN)),
+        });
+    }
+    parts.join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn notes_and_numbers() {
+        assert_eq!(pitch(28.2), "E1");
+        assert_eq!(pitch_class(38.0), "D");
+        assert_eq!(pitch(f64::NAN), "?");
+        assert_eq!(pitch(-3.0), "?");
+        assert_eq!(beat(3.5), "3.5");
+        assert_eq!(beat(1.0), "1");
+        assert_eq!(ms(-0.2), "0");
+        assert_eq!(ms(f64::INFINITY), "?");
+        assert_eq!(timing(-11.6), "12 ms early");
+        assert_eq!(cents(0.3), "in tune");
+        assert_eq!(cents(-1.2), "1 cent flat");
+    }
+}
