@@ -276,6 +276,9 @@ impl Conductor {
         let rate = self.out_rate.map_or(0.0, |rate| rate.hz());
         self.order_id += 1;
         self.stage = Stage::Running;
+        // Whatever comes before bar 1 is known to have come is no part of the pass: the count-in
+        // itself may be heard.
+        self.pass.from_s = f64::INFINITY;
         if self.click {
             self.pass.mode = TimingMode::Click;
         }
@@ -455,6 +458,9 @@ impl Conductor {
             Told::Lost(message) => {
                 self.out_lost = Some(message);
                 self.bar1_frame = None;
+                if self.pass.from_s == f64::INFINITY {
+                    self.begin(self.pass.number, self.position.at_s, None);
+                }
             }
             Told::Back => {
                 self.out_lost = None;
@@ -476,9 +482,7 @@ impl Conductor {
         };
         let at_s = out_s + frame as f64 / rate.hz() - in_s + self.settings.latency_s.unwrap_or(0.0);
         self.pass.click_at_s = Some(at_s);
-        if self.pass.mode == TimingMode::Click {
-            self.pass.from_s = at_s - self.pickup_s() - AROUND_S;
-        }
+        self.pass.from_s = at_s - self.pickup_s() - AROUND_S;
     }
 
     /// Does what the player asked for; `Quit` is not for the conductor.
@@ -732,10 +736,8 @@ impl Conductor {
                 message: "The session is over.".to_owned(),
             },
             Stage::Running => match self.pass.click_at_s {
-                _ if self.bar1_frame.is_none() && self.pass.mode == TimingMode::Click => {
-                    Phase::CountIn { clicks_left: 0 }
-                }
-                Some(click_s) if self.bar1_frame.is_some() => {
+                None if self.pass.from_s == f64::INFINITY => Phase::CountIn { clicks_left: 0 },
+                Some(click_s) => {
                     let to_go = click_s - self.pickup_s() - self.position.at_s;
                     if to_go > 0.0 {
                         let meter = self.chosen.line.bars().first().map(|bar| bar.meter);

@@ -110,15 +110,18 @@ impl Judged {
             .enumerate()
             .map(|(index, note)| {
                 let known = over || last.is_some_and(|last| index <= last);
+                // The ways through the line part for a while at its beginning and near its end.
+                let sure = self.heard() >= SURE_FROM
+                    && last.is_some_and(|last| index + SURE_BEHIND <= last);
                 known.then(|| {
                     let old = before.get(index).and_then(Option::as_ref);
-                    self.view(note, over, old)
+                    self.view(note, over, sure, old)
                 })
             })
             .collect()
     }
 
-    fn view(&self, note: &JudgedNote, over: bool, old: Option<&NoteView>) -> NoteView {
+    fn view(&self, note: &JudgedNote, over: bool, sure: bool, old: Option<&NoteView>) -> NoteView {
         let heard = note.heard.as_ref();
         let onset_s = heard.map_or(f64::NEG_INFINITY, |h| h.onset_s);
         let corrected = old.is_some_and(|old| old.corrected || old.verdict != note.verdict);
@@ -129,7 +132,7 @@ impl Judged {
             timing_ms: heard.and_then(|h| h.timing_ms),
             gap_ms: heard.and_then(|h| h.gap_ms),
             flags: note.flags.clone(),
-            settled: over || (onset_s < self.settled_s && note.verdict != Verdict::Missed),
+            settled: over || (sure && onset_s < self.settled_s && note.verdict != Verdict::Missed),
             corrected,
         }
     }
@@ -178,6 +181,10 @@ impl Judged {
 
 /// Verdicts are shown from so many heard notes on.
 const TOLD_FROM: usize = 3;
+/// ... and are the last word from so many on, ...
+const SURE_FROM: usize = 6;
+/// ... for notes that lie so many behind the last one heard; until then they may be corrected.
+const SURE_BEHIND: usize = 2;
 
 /// First and last bar of a piece.
 pub(super) fn bars_of(piece: &Piece) -> (u32, u32) {
