@@ -130,6 +130,8 @@ fn golden_help_is_unchanged() {
         ("help-score.txt", &["score", "--help"]),
         ("help-hear.txt", &["hear", "--help"]),
         ("help-tune.txt", &["tune", "--help"]),
+        ("help-play.txt", &["play", "--help"]),
+        ("help-sound.txt", &["sound", "--help"]),
     ] {
         let run = bench.run(arguments).exits(0);
         let text = run.out();

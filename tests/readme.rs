@@ -20,6 +20,7 @@ fn commands() -> Vec<Vec<String>> {
     typed()
         .iter()
         .filter_map(|line| {
+            let line = line.strip_prefix(".ci/setup && ").unwrap_or(line);
             let rest = line.strip_prefix("cargo run --release -- ");
             rest.or_else(|| line.strip_prefix("seamline "))
         })
@@ -38,14 +39,27 @@ fn every_command_runs() {
     }
     let commands = commands();
     assert!(commands.len() >= 3, "{commands:?}");
-    for arguments in commands {
+    for mut arguments in commands {
+        // Whether this machine has a sound card is not for this test: what is asked for must be
+        // understood as far as a host that is nowhere.
+        let needs_card = matches!(arguments[0].as_str(), "play" | "sound");
+        if needs_card {
+            arguments.extend(["--host", "nowhere"].map(str::to_owned));
+        }
         let output = Command::new(env!("CARGO_BIN_EXE_seamline"))
             .args(&arguments)
             .current_dir(folder.path())
+            .env("SEAMLINE_DATA", folder.path().join("data"))
             .output()
             .expect("the program starts");
+        let told = String::from_utf8_lossy(&output.stderr);
+        let as_wanted = if needs_card {
+            output.status.code() == Some(2) && told.contains("no sound host `nowhere`")
+        } else {
+            output.status.success()
+        };
         assert!(
-            output.status.success(),
+            as_wanted,
             "seamline {}\n--- stdout\n{}\n--- stderr\n{}",
             arguments.join(" "),
             String::from_utf8_lossy(&output.stdout),

@@ -34,6 +34,11 @@ pub(super) struct DeviceOptions {
 }
 
 impl DeviceOptions {
+    /// The host that is asked for.
+    pub(super) fn host(&self) -> Option<&str> {
+        self.host.as_deref()
+    }
+
     /// The input that is meant.
     pub(super) fn input(&self) -> DeviceChoice {
         DeviceChoice {

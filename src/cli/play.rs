@@ -40,14 +40,15 @@ const WAIT_S: u64 = 30;
 /// join went and which string rings; after each pass, which joins leave gaps. The sound is kept,
 /// so that `seamline score` can judge it again. Press ? for the keys.
 #[derive(Args, Debug)]
-#[command(after_help = "Examples:\n  \
-    seamline play demo-data/two-octaves.line --tempo 70%\n  \
-    seamline play demo-data/two-octaves.line --plain --passes 1 --click off --count-in 0 \\\n    \
-    --keep take.wav --json take.json\n\n\
-    With the click off the timing is free, as for a recorded take; a pass ends when the line has\n\
-    been played, or after three seconds of silence.\n\n\
-    Exit code: 0 done, 1 done but below --pass-mark, 2 wrong usage or input, no device, a device\n\
-    that stayed away, or stopped by a signal; the take is kept all the same.")]
+#[command(after_help = "Example:\n  \
+    seamline play demo-data/two-octaves.line --tempo 70%\n\n\
+    For a script, unattended:\n  \
+    seamline play demo-data/two-octaves.line --plain --passes 1 \\\n    \
+    --click off --count-in 0 --keep take.wav --json take.json\n\n\
+    With the click off the timing is free, as for a recorded take; a pass ends when\n\
+    the line has been played, or after three seconds of silence.\n\n\
+    Exit code: 0 done, 1 done but below --pass-mark, 2 wrong usage or input, no\n\
+    device or one that stayed away, or stopped by a signal. The take is kept.")]
 pub(super) struct PlayArguments {
     /// The written line: a .line or MIDI file
     #[arg(value_name = "LINE")]

@@ -10,7 +10,7 @@ use super::failure::Failure;
 use super::{DONE, FAILED, output};
 use crate::session::live::latency;
 use crate::sound::device::list::{Ability, DeviceInfo, devices, hosts};
-use crate::sound::device::{Capture, Playback};
+use crate::sound::device::{Capture, DeviceError, Playback};
 
 /// Said before anything is played.
 pub(super) const CAUTION: &str = "Start with the volume turned all the way down, on headphones \
@@ -42,7 +42,7 @@ pub(super) fn run(arguments: &SoundArguments) -> u8 {
     let done = if arguments.measure {
         measure(arguments)
     } else {
-        list()
+        list(arguments)
     };
     match done {
         Ok(code) => code,
@@ -53,10 +53,25 @@ pub(super) fn run(arguments: &SoundArguments) -> u8 {
     }
 }
 
-fn list() -> Result<u8, Failure> {
+fn list(arguments: &SoundArguments) -> Result<u8, Failure> {
     let mut page = String::new();
+    let asked = arguments.devices.host();
     let list = devices();
-    for (name, answers) in hosts() {
+    let mut hosts = hosts();
+    if let Some(asked) = asked {
+        if !hosts
+            .iter()
+            .any(|(name, _)| name.eq_ignore_ascii_case(asked))
+        {
+            let there: Vec<&str> = hosts.iter().map(|(name, _)| name.as_str()).collect();
+            return Err(Failure::of(DeviceError::NoHost {
+                given: asked.to_owned(),
+                there: there.join(", "),
+            }));
+        }
+        hosts.retain(|(name, _)| name.eq_ignore_ascii_case(asked));
+    }
+    for (name, answers) in hosts {
         let usual = if page.is_empty() {
             " (taken when none is named)"
         } else {

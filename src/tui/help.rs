@@ -15,9 +15,9 @@ pub(super) struct Help {
 
 /// What the marks under the tab mean, and the caution.
 const BELOW: [&str; 6] = [
-    "Under the tab: heard . as written, a name what sounded instead, -- nothing,",
-    "dea dead, cut let go too soon, * corrected; gap: ms of silence before the next",
-    "note; time: ms early (-) or late (+); under: another string rings.",
+    "Under the tab: heard: . as written, a name what sounded instead, -- nothing,",
+    "x dead, cut let go too soon, * corrected; gap: ms of silence before the next",
+    "note; time: ms early (-) or late (+); under: ~ another string rings.",
     "",
     "Keep the level low, on headphones above all. Stop when something hurts, and rest",
     "before you are tired.",

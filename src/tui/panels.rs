@@ -150,7 +150,7 @@ pub(super) fn figures(pass: &PassView) -> String {
         }
     }
     if let Some(spread) = pass.spread_ms {
-        text.push_str(&format!(", timing within {} ms", words::ms(spread)));
+        text.push_str(&format!(", spread {} ms", words::ms(spread)));
     }
     text
 }

@@ -162,7 +162,7 @@ impl Tab<'_> {
 fn marks(view: &NoteView) -> [(String, bool); 4] {
     let has = |flag: Flag| view.flags.contains(&flag);
     let mut heard = match view.verdict {
-        Verdict::Right if has(Flag::Dead) => ("dea".to_owned(), true),
+        Verdict::Right if has(Flag::Dead) => ("x".to_owned(), true),
         Verdict::Right if has(Flag::Clipped) => ("cut".to_owned(), true),
         Verdict::Right => (".".to_owned(), false),
         Verdict::Wrong => (
@@ -184,7 +184,7 @@ fn marks(view: &NoteView) -> [(String, bool); 4] {
         other => of(has(Flag::Early), other.map(|ms| ms.clamp(-99.0, 0.0))),
     };
     let under = if has(Flag::Bleed) {
-        ("rin".to_owned(), true)
+        ("~".to_owned(), true)
     } else {
         (String::new(), false)
     };

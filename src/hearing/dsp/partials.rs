@@ -7,6 +7,8 @@
 //! through a peak: J. O. Smith and X. Serra (1987), *PARSHL*, ICMC. Departures stand where each is
 //! used.
 
+use arrayvec::ArrayVec;
+
 use rustfft::num_complex::Complex;
 
 use super::transform::RealTransform;
@@ -319,7 +321,7 @@ const HIGHEST_B: f64 = 5e-3;
 /// the square root of the amplitude, which measured strings fit best; a peak that lies off the
 /// fit of the others is left out.
 pub fn fit_stiff_string(spectrum: &Spectrum, f_hz: f64, prior_b: f64) -> Option<StiffString> {
-    let mut found: Vec<(f64, Peak)> = Vec::with_capacity(PARTIALS);
+    let mut found: ArrayVec<(f64, Peak), PARTIALS> = ArrayVec::new();
     let reach = (0.6 / spectrum.length_s).clamp(0.015 * f_hz, 0.15 * f_hz);
     let top_hz = spectrum.bin_hz * (spectrum.db.len() as f64 - 2.0);
     for k in 1..=PARTIALS {

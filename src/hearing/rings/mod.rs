@@ -111,6 +111,9 @@ pub struct PlayedNote {
     pub pitch: Option<(f64, f64)>,
 }
 
+/// Room for so many notes that may have been left ringing: those of some dense seconds.
+const LEFT: usize = 64;
+
 /// One string or note that may be ringing.
 #[derive(Clone)]
 struct Candidate {
@@ -190,7 +193,7 @@ impl Rings {
             peeler: Peeler::new(),
             notes: VecDeque::with_capacity(REMEMBERED),
             open: Vec::new(),
-            left: Vec::new(),
+            left: Vec::with_capacity(LEFT),
             loudest: 0.0,
             hum: [f64::INFINITY; 2 * MAINS_LINES],
             hum_windows: 0,

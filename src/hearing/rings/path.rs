@@ -6,6 +6,8 @@
 //! windows come: both states carry the rings of their own best path, and when being silent is far
 //! ahead its rings are settled.
 
+use arrayvec::ArrayVec;
+
 /// Costs of beginning to ring, in nats: right after the note that was left, ...
 const START_AFTER_SOURCE: f64 = 0.5;
 /// ... at the onset of another note, ...
@@ -88,13 +90,20 @@ pub struct Found {
     pub evidence: f64,
 }
 
+/// Rings that wait to be told; nothing is allocated while sound comes in. A path settles after a
+/// second or two of silence, in which few rings begin; were there more, the oldest would go.
+type FoundList = ArrayVec<Found, FOUND>;
+
+/// Room for so many rings.
+const FOUND: usize = 12;
+
 /// The two best paths: silent now, or ringing now.
 #[derive(Clone, Debug, Default)]
 pub struct Path {
     silent: f64,
-    silent_found: Vec<Found>,
-    ringing: Option<(f64, Vec<Found>, Found)>,
-    told: Vec<Found>,
+    silent_found: FoundList,
+    ringing: Option<(f64, FoundList, Found)>,
+    told: FoundList,
     last_ended: bool,
     /// Power in the last window that could tell.
     last_power: f64,
@@ -169,8 +178,8 @@ impl Path {
         self.settle();
     }
 
-    fn silent_now(&mut self, score: f64, mut found: Vec<Found>, ring: Found) {
-        found.push(ring);
+    fn silent_now(&mut self, score: f64, mut found: FoundList, ring: Found) {
+        push(&mut found, ring);
         self.silent = score;
         self.silent_found = found;
     }
@@ -183,10 +192,16 @@ impl Path {
             ring.to = ring.to.min(at);
             self.silent_now(score - END_AT_ONSET, found, ring);
         }
-        self.told.append(&mut self.silent_found);
+        self.tell_silent();
         self.silent = 0.0;
         self.last_ended = true;
         self.last_power = 0.0;
+    }
+
+    fn tell_silent(&mut self) {
+        for found in self.silent_found.drain(..) {
+            push(&mut self.told, found);
+        }
     }
 
     fn settle(&mut self) {
@@ -195,7 +210,7 @@ impl Path {
             None => f64::INFINITY,
         };
         if ahead > SETTLED {
-            self.told.append(&mut self.silent_found);
+            self.tell_silent();
             self.silent = 0.0;
             self.ringing = None;
         }
@@ -211,7 +226,14 @@ impl Path {
     }
 
     /// The rings that were settled since the last time.
-    pub fn take(&mut self) -> Vec<Found> {
+    pub fn take(&mut self) -> FoundList {
         std::mem::take(&mut self.told)
     }
+}
+/// Adds a ring; the oldest goes where there is no room.
+fn push(list: &mut FoundList, found: Found) {
+    if list.is_full() {
+        list.remove(0);
+    }
+    list.push(found);
 }

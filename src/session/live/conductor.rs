@@ -726,7 +726,7 @@ impl Conductor {
 
     fn phase(&self) -> Phase {
         if let Some(message) = &self.lost {
-            let message = format!("{message}. The take is safe; waiting for it to come back.");
+            let message = format!("{message}. The take is safe; waiting.");
             return Phase::DeviceLost { message };
         }
         match self.stage {

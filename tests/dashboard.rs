@@ -1,0 +1,503 @@
+//! The dashboard: what keys and snapshots change, what the screens look like, and that no value
+//! and no size of a terminal can break it.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
+use proptest::prelude::*;
+use ratatui::Terminal;
+use ratatui::backend::TestBackend;
+use ratatui::style::{Color, Modifier};
+use seamline::compare::judgement::{BleedKind, Flag, Verdict};
+use seamline::music::line::read_bytes;
+use seamline::session::live::snapshot::{
+    Command, JoinView, LatencyView, Level, NoteView, PassView, Phase, Piece, RingView, Snapshot,
+    Sounding,
+};
+use seamline::session::result::{BarSpan, LineInfo};
+use seamline::tui::plain::Teller;
+use seamline::tui::state::{Action, App, Outcome, Page, update};
+use seamline::tui::theme::{Theme, Tone};
+use seamline::tui::view::view;
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// Compares with the golden file of that name, or writes it when `SEAMLINE_REMAKE` is set.
+fn check_golden(name: &str, got: &str) {
+    let path: PathBuf = root().join("fixtures/golden").join(name);
+    if std::env::var_os("SEAMLINE_REMAKE").is_some() {
+        std::fs::write(&path, got).expect("the golden file can be written");
+        return;
+    }
+    let golden = std::fs::read_to_string(&path).expect("the golden file; see its README");
+    assert!(golden == got, "{name} differs; it is now\n{got}");
+}
+
+/// The study of the demo data, all of it.
+fn piece() -> Arc<Piece> {
+    let bytes = std::fs::read(root().join("demo-data/two-octaves.line")).expect("the study");
+    let line = read_bytes("two-octaves.line", &bytes).expect("a line");
+    let bars = (1..=line.last_bar())
+        .map(|number| BarSpan {
+            number,
+            start_quarters: f64::from(number - 1) * 4.0,
+            length_quarters: 4.0,
+            chords: Vec::new(),
+        })
+        .collect();
+    Arc::new(Piece {
+        info: LineInfo {
+            title: Some("Up the stairs and down".to_owned()),
+            tempo_bpm: 64.0,
+            strings: ["G", "D", "A", "E"].map(String::from).to_vec(),
+            bars,
+        },
+        notes: line.expected(line.instrument()),
+        line_bars: (1, 4),
+        tempo_share: 0.8,
+    })
+}
+
+fn right(timing_ms: f64) -> NoteView {
+    NoteView {
+        verdict: Verdict::Right,
+        heard_midi: Some(43.0),
+        cents: Some(2.0),
+        timing_ms: Some(timing_ms),
+        gap_ms: Some(0.0),
+        flags: Vec::new(),
+        settled: true,
+        corrected: false,
+    }
+}
+
+fn waiting() -> Snapshot {
+    let piece = piece();
+    Snapshot {
+        at_s: 2.0,
+        phase: Phase::Waiting,
+        pass: 1,
+        passes_wanted: None,
+        place: None,
+        click_quarters: None,
+        click: false,
+        sounding: None,
+        notes: vec![None; piece.notes.len()],
+        rings: Vec::new(),
+        level: Level {
+            peak_dbfs: -42.0,
+            rms_dbfs: -60.0,
+            clipped: 0,
+        },
+        dropped_frames: 0,
+        worst: Vec::new(),
+        last_pass: None,
+        latency: LatencyView::Unmeasured,
+        drift_ppm: None,
+        take: "/somewhere/takes/two-octaves-0007.wav".to_owned(),
+        notices: Vec::new(),
+        piece,
+    }
+}
+
+/// In the middle of a pass with one fault of each kind.
+fn playing() -> Snapshot {
+    let mut s = waiting();
+    s.at_s = 31.5;
+    s.phase = Phase::Playing;
+    s.pass = 3;
+    s.click = true;
+    s.place = Some(8);
+    s.latency = LatencyView::Measured(21.4);
+    s.sounding = Some(Sounding {
+        midi: Some(59.07),
+        index: Some(8),
+        onset_s: 31.2,
+    });
+    s.level.peak_dbfs = -9.0;
+    let mut notes: Vec<NoteView> = [-4.0, 6.0, 41.0, -2.0, 3.0, -33.0, 0.0, 8.0]
+        .map(right)
+        .to_vec();
+    notes[1].verdict = Verdict::Wrong;
+    notes[1].heard_midi = Some(51.0);
+    notes[2].flags = vec![Flag::Late];
+    notes[3].flags = vec![Flag::Gap, Flag::Bleed];
+    notes[3].gap_ms = Some(84.0);
+    notes[4].verdict = Verdict::Missed;
+    notes[4].timing_ms = None;
+    notes[4].gap_ms = None;
+    notes[5].flags = vec![Flag::Early];
+    notes[6].flags = vec![Flag::Dead];
+    notes[6].corrected = true;
+    notes[7].settled = false;
+    for (at, note) in notes.into_iter().enumerate() {
+        s.notes[at] = Some(note);
+    }
+    s.rings = vec![RingView {
+        string: Some(3),
+        midi: 33.0,
+        kind: BleedKind::OpenString,
+        level_db: -18.2,
+        from_s: 30.1,
+        to_s: 31.4,
+        during: vec![3, 4],
+    }];
+    s.worst = vec![JoinView {
+        bar: 1,
+        beat: 3.5,
+        from_midi: 50,
+        to_midi: 55,
+        kind: s.piece.notes[5].join,
+        gaps_ms: vec![Some(119.0), Some(96.0), None],
+        flagged: 2,
+    }];
+    s.last_pass = Some(pass());
+    s
+}
+
+fn pass() -> PassView {
+    PassView {
+        number: 2,
+        bars: (1, 4),
+        tempo_bpm: 64.0,
+        notes: 28,
+        right: 26,
+        wrong: 1,
+        missed: 1,
+        extra: 0,
+        gaps: 1,
+        out_of_time: 2,
+        bleed: 0,
+        spread_ms: Some(11.0),
+        recognised: true,
+        findings: vec!["bar 1 beat 3.5, shift from D3 to G3: 96 ms of silence".to_owned()],
+    }
+}
+
+fn counting_in() -> Snapshot {
+    Snapshot {
+        phase: Phase::CountIn { clicks_left: 3 },
+        click: true,
+        pass: 2,
+        ..waiting()
+    }
+}
+
+fn between() -> Snapshot {
+    Snapshot {
+        phase: Phase::Waiting,
+        pass: 4,
+        place: None,
+        sounding: None,
+        ..playing()
+    }
+}
+
+fn lost() -> Snapshot {
+    Snapshot {
+        phase: Phase::DeviceLost {
+            message: "Card sends no more sound. The take is safe; waiting.".to_owned(),
+        },
+        dropped_frames: 4800,
+        level: Level {
+            peak_dbfs: f64::NEG_INFINITY,
+            rms_dbfs: f64::NEG_INFINITY,
+            clipped: 2,
+        },
+        ..playing()
+    }
+}
+
+fn ended() -> Snapshot {
+    Snapshot {
+        phase: Phase::Ended {
+            message: "The session is over.".to_owned(),
+        },
+        notices: vec!["Something to be read.".to_owned()],
+        ..playing()
+    }
+}
+
+fn app(snapshot: Snapshot, theme: Theme) -> App {
+    App {
+        snapshot: Some(Box::new(snapshot)),
+        theme,
+        ..App::default()
+    }
+}
+
+fn screen(app: &App, width: u16, height: u16) -> TestBackend {
+    let mut terminal = Terminal::new(TestBackend::new(width, height)).expect("a backend");
+    terminal.draw(|frame| view(app, frame)).expect("drawn");
+    terminal.backend().clone()
+}
+
+#[test]
+fn golden_screens_are_unchanged() {
+    let usual = Theme::default();
+    let large = Theme {
+        large: true,
+        ..usual
+    };
+    let shown = [
+        ("waiting", waiting(), usual),
+        ("counting-in", counting_in(), usual),
+        ("playing", playing(), usual),
+        ("between", between(), usual),
+        ("lost", lost(), usual),
+        ("ended", ended(), usual),
+        ("large", playing(), large),
+    ];
+    for (name, snapshot, theme) in shown {
+        let app = app(snapshot, theme);
+        check_golden(
+            &format!("screen-{name}.txt"),
+            &screen(&app, 80, 24).to_string(),
+        );
+    }
+    let wide = app(playing(), usual);
+    check_golden(
+        "screen-playing-wide.txt",
+        &screen(&wide, 120, 40).to_string(),
+    );
+    let mut help = app(playing(), usual);
+    help.page = Page::Help;
+    check_golden("screen-help.txt", &screen(&help, 80, 24).to_string());
+}
+
+#[test]
+fn what_matters_is_on_the_smallest_screen() {
+    let text = screen(&app(playing(), Theme::default()), 80, 24).to_string();
+    for wanted in [
+        "pass 3",
+        "click on",
+        "[7]",
+        "heard",
+        "84",
+        "+41",
+        "-33",
+        "RINGS",
+        "-18 dB",
+        "119 96 ?",
+        "Pass 2: 26 of 28 right",
+        "-9 dBFS",
+        "round trip 21 ms",
+        "D3 wanted",
+    ] {
+        assert!(text.contains(wanted), "`{wanted}` is not in\n{text}");
+    }
+    let text = screen(&app(lost(), Theme::default()), 80, 24).to_string();
+    for wanted in ["NO SOUND", "LOST 4800", "CLIPPED 2", "silence"] {
+        assert!(text.contains(wanted), "`{wanted}` is not in\n{text}");
+    }
+}
+
+#[test]
+fn nothing_rests_on_colour() {
+    let mono = Theme {
+        tone: Tone::Mono,
+        ..Theme::default()
+    };
+    let plain = screen(&app(playing(), mono), 80, 24);
+    let buffer = plain.buffer();
+    assert!(
+        buffer
+            .content
+            .iter()
+            .all(|cell| cell.fg == Color::Reset && cell.bg == Color::Reset),
+        "a colour where none is wanted"
+    );
+    // The place is marked by brackets and by reverse.
+    let marked: String = buffer
+        .content
+        .iter()
+        .filter(|cell| cell.modifier.contains(Modifier::REVERSED))
+        .map(ratatui::buffer::Cell::symbol)
+        .collect();
+    assert_eq!(marked, "[7]");
+    for tone in [Tone::Normal, Tone::Dim] {
+        let theme = Theme {
+            tone,
+            ..Theme::default()
+        };
+        let coloured = screen(&app(playing(), theme), 80, 24);
+        assert_eq!(coloured.to_string(), plain.to_string(), "the same words");
+    }
+}
+
+fn press(app: &mut App, code: KeyCode) -> Outcome {
+    update(app, Action::Key(KeyEvent::new(code, KeyModifiers::NONE)))
+}
+
+#[test]
+fn keys_change_the_state_or_ask_the_session() {
+    let mut app = app(playing(), Theme::default());
+    assert_eq!(
+        press(&mut app, KeyCode::Char('b')),
+        Outcome::Ask(Command::LoopHere)
+    );
+    assert_eq!(
+        press(&mut app, KeyCode::Right),
+        Outcome::Ask(Command::Widen)
+    );
+    assert_eq!(press(&mut app, KeyCode::Esc), Outcome::Ask(Command::Quit));
+    assert_eq!(press(&mut app, KeyCode::Char('?')), Outcome::None);
+    assert_eq!(app.page, Page::Help);
+    // Any key leaves the page, and does nothing else.
+    assert_eq!(press(&mut app, KeyCode::Char('q')), Outcome::None);
+    assert_eq!(app.page, Page::Session);
+    press(&mut app, KeyCode::Char('d'));
+    assert_eq!(app.theme.tone, Tone::Dim);
+    press(&mut app, KeyCode::Char('D'));
+    assert_eq!(app.theme.tone, Tone::Normal);
+    press(&mut app, KeyCode::Char('l'));
+    assert!(app.theme.large);
+    let interrupt = KeyEvent::new(KeyCode::Char('c'), KeyModifiers::CONTROL);
+    assert_eq!(update(&mut app, Action::Key(interrupt)), Outcome::Interrupt);
+    assert_eq!(press(&mut app, KeyCode::Char('#')), Outcome::None);
+    update(&mut app, Action::Snapshot(Box::new(ended())));
+    assert_eq!(press(&mut app, KeyCode::Char('c')), Outcome::Leave);
+}
+
+#[test]
+fn golden_plain_lines_are_unchanged() {
+    let mut teller = Teller::default();
+    let mut text = String::new();
+    for snapshot in [
+        waiting(),
+        counting_in(),
+        playing(),
+        playing(),
+        lost(),
+        between(),
+        ended(),
+    ] {
+        for line in teller.lines(&snapshot) {
+            text.push_str(&line);
+            text.push('\n');
+        }
+        text.push_str("--\n");
+    }
+    check_golden("plain-lines.txt", &text);
+    // Nothing new, nothing said.
+    assert!(teller.lines(&ended()).is_empty());
+}
+
+fn number() -> impl Strategy<Value = f64> {
+    prop_oneof![
+        4 => -1e3..1e3f64,
+        1 => Just(f64::NAN),
+        1 => Just(f64::INFINITY),
+        1 => Just(f64::NEG_INFINITY),
+        1 => Just(1e300),
+        1 => Just(-0.0),
+    ]
+}
+
+fn note() -> impl Strategy<Value = Option<NoteView>> {
+    let verdict = prop_oneof![
+        Just(Verdict::Right),
+        Just(Verdict::Wrong),
+        Just(Verdict::Missed)
+    ];
+    let flags = prop::collection::vec(
+        prop_oneof![
+            Just(Flag::Early),
+            Just(Flag::Late),
+            Just(Flag::Gap),
+            Just(Flag::Bleed),
+            Just(Flag::Dead),
+            Just(Flag::Sharp),
+            Just(Flag::Clipped)
+        ],
+        0..4,
+    );
+    let one = (verdict, flags, number(), number(), any::<bool>()).prop_map(
+        |(verdict, flags, a, b, settled)| NoteView {
+            verdict,
+            heard_midi: Some(a),
+            cents: Some(b),
+            timing_ms: Some(b),
+            gap_ms: Some(a),
+            flags,
+            settled,
+            corrected: settled,
+        },
+    );
+    prop::option::of(one)
+}
+
+prop_compose! {
+    fn any_snapshot()(
+        strings in 0usize..7,
+        bars in 0usize..5,
+        kept in 0usize..29,
+        views in prop::collection::vec(note(), 0..40),
+        numbers in prop::collection::vec(number(), 12),
+        place in prop::option::of(0usize..40),
+        phase in 0u8..6,
+        string in prop::option::of(any::<u8>()),
+    ) -> Snapshot {
+        let mut s = playing();
+        let piece = Arc::make_mut(&mut s.piece);
+        piece.info.strings.truncate(strings);
+        while piece.info.strings.len() < strings {
+            piece.info.strings.push("a very long name".to_owned());
+        }
+        piece.info.bars.truncate(bars);
+        piece.notes.truncate(kept);
+        for note in &mut piece.notes {
+            note.beat = numbers[0];
+        }
+        piece.info.tempo_bpm = numbers[1];
+        piece.tempo_share = numbers[2];
+        s.notes = views;
+        s.place = place;
+        s.at_s = numbers[3];
+        s.level.peak_dbfs = numbers[4];
+        s.latency = LatencyView::Measured(numbers[5]);
+        s.drift_ppm = Some(numbers[6]);
+        s.sounding = Some(Sounding { midi: Some(numbers[7]), index: place, onset_s: 0.0 });
+        s.rings[0].level_db = numbers[8];
+        s.rings[0].midi = numbers[9];
+        s.rings[0].string = string;
+        s.worst[0].gaps_ms = numbers.iter().map(|n| Some(*n)).collect();
+        s.phase = match phase {
+            0 => Phase::Waiting,
+            1 => Phase::CountIn { clicks_left: u32::MAX },
+            2 => Phase::Playing,
+            3 => Phase::ListeningBack,
+            4 => Phase::DeviceLost { message: "gone".repeat(60) },
+            _ => Phase::Ended { message: String::new() },
+        };
+        s
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(96))]
+
+    #[test]
+    fn no_value_and_no_size_breaks_a_screen(
+        snapshot in any_snapshot(),
+        width in 0u16..140,
+        height in 0u16..60,
+        large: bool,
+        help: bool,
+    ) {
+        let theme = Theme { large, tone: Tone::Mono };
+        let mut app = app(snapshot.clone(), theme);
+        if help {
+            app.page = Page::Help;
+        }
+        for (w, h) in [(width, height), (width % 4, height % 4)] {
+            screen(&app, w, h);
+        }
+        let mut teller = Teller::default();
+        teller.lines(&waiting());
+        teller.lines(&snapshot);
+    }
+}
