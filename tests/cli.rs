@@ -176,9 +176,25 @@ fn wrong_usage_ends_with_2_and_says_what_is_allowed() {
         .exits(2)
         .complains(&["TAKE"]);
     bench
-        .run(&["hear", "two.line"])
+        .run(&["hear", "two.line", "--host", "nowhere"])
         .exits(2)
-        .complains(&["--output"]);
+        .complains(&["nowhere", "ALSA"]);
+    bench
+        .run(&["play", "two.line", "--host", "nowhere"])
+        .exits(2)
+        .complains(&["nowhere", "ALSA"]);
+    bench
+        .run(&["play", "two.line", "--bars", "9-12"])
+        .exits(2)
+        .complains(&["two.line", "bars"]);
+    bench
+        .run(&["play", "two.line", "--keep", "x.wav", "--json", "x.wav"])
+        .exits(2)
+        .complains(&["x.wav", "another"]);
+    bench
+        .run(&["tune", "--host", "nowhere"])
+        .exits(2)
+        .complains(&["nowhere"]);
     score(&["--tempo", "0"], &["--tempo", "above 0"]);
     score(&["--tempo=-5"], &["--tempo", "above 0"]);
     score(&["--tempo", "fast"], &["--tempo", "80%"]);

@@ -91,6 +91,7 @@ fn waiting() -> Snapshot {
             peak_dbfs: -42.0,
             rms_dbfs: -60.0,
             clipped: 0,
+            hum: None,
         },
         dropped_frames: 0,
         worst: Vec::new(),
@@ -206,6 +207,7 @@ fn lost() -> Snapshot {
             peak_dbfs: f64::NEG_INFINITY,
             rms_dbfs: f64::NEG_INFINITY,
             clipped: 2,
+            hum: Some((50.0, -47.0)),
         },
         ..playing()
     }

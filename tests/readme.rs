@@ -92,12 +92,16 @@ fn the_example_is_a_line() {
 fn setting_up_takes_two_commands() {
     let cargo: Vec<String> = typed()
         .into_iter()
-        .filter(|line| line.starts_with("cargo "))
+        .filter_map(|line| line.strip_prefix(".ci/setup && ").map(str::to_owned))
         .collect();
     assert_eq!(cargo.len(), 2, "{cargo:?}");
+    assert!(
+        typed().iter().all(|line| !line.starts_with("cargo ")),
+        "a command without what it needs"
+    );
     let checks = fs::read_to_string(root().join(".ci/run")).expect("the checks");
     assert!(
-        checks.contains(&cargo[1]),
+        checks.contains(&cargo[1]) && checks.contains("\n.ci/setup\n"),
         "`{}` is not what .ci/run runs",
         cargo[1]
     );

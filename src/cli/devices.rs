@@ -1,6 +1,12 @@
 //! Which sound card is meant, as several commands ask for it.
 
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+
 use clap::Args;
+
+use super::FAILED;
+use super::failure::Failure;
 
 use crate::session::live::band::{OpenOutput, Output};
 use crate::session::live::latency::DevicePair;
@@ -31,6 +37,29 @@ pub(super) struct DeviceOptions {
     #[arg(long, value_name = "HZ",
           value_parser = clap::value_parser!(u32).range(i64::from(RATE_MIN.0)..=i64::from(RATE_MAX.0)))]
     rate: Option<u32>,
+}
+
+/// The output to be used.
+#[derive(Args, Debug, Clone)]
+pub(super) struct OutputOptions {
+    /// The sound host, as `seamline sound` calls it
+    #[arg(long, value_name = "NAME")]
+    host: Option<String>,
+
+    /// The output: its number in `seamline sound`, its name, or part of it
+    #[arg(long, value_name = "NAME|NUMBER")]
+    output: Option<String>,
+}
+
+impl OutputOptions {
+    /// The output that is meant.
+    pub(super) fn output(&self) -> DeviceChoice {
+        DeviceChoice {
+            host: self.host.clone(),
+            device: self.output.clone(),
+            ..DeviceChoice::default()
+        }
+    }
 }
 
 impl DeviceOptions {
@@ -105,8 +134,25 @@ pub(super) fn pair(capture: &Capture, playback: &Playback) -> DevicePair {
 }
 
 /// A device's own message, with what the command can do without it.
-pub(super) fn without_output(error: &DeviceError) -> super::failure::Failure {
-    super::failure::Failure::new(format!(
+pub(super) fn without_output(error: &DeviceError) -> Failure {
+    Failure::new(format!(
         "{error}. To play without a click: --click off --count-in 0"
     ))
+}
+
+/// A flag that is set when the program is asked to end.
+pub(super) fn stop_on_signals() -> Result<Arc<AtomicBool>, Failure> {
+    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+    let stop = Arc::new(AtomicBool::new(false));
+    for signal in [SIGINT, SIGTERM, SIGHUP] {
+        // Asked a second time it ends at once; the take is kept as far as it was written.
+        signal_hook::flag::register_conditional_shutdown(
+            signal,
+            i32::from(FAILED),
+            Arc::clone(&stop),
+        )
+        .and_then(|_| signal_hook::flag::register(signal, Arc::clone(&stop)))
+        .map_err(|error| Failure::new(format!("signals cannot be watched ({error})")))?;
+    }
+    Ok(stop)
 }

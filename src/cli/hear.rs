@@ -1,16 +1,22 @@
-//! `seamline hear`: the line as sound, played exactly, by a player, or with faults.
+//! `seamline hear`: the line as sound, played exactly, by a player, or with faults; through the
+//! sound card or to a file.
 
 use std::path::PathBuf;
+use std::sync::atomic::Ordering;
+use std::time::{Duration, Instant};
 
 use clap::Args;
 use clap::builder::PossibleValuesParser;
 
+use super::devices::{OutputOptions, stop_on_signals};
 use super::failure::Failure;
 use super::options::{LineOptions, Target};
 use super::sound::CAUTION;
 use super::{DONE, FAILED, output, values};
 use crate::music::line::Line;
+use crate::session::live::band::turn_down;
 use crate::sound::click::{self, Beats, ClickPattern};
+use crate::sound::device::{Health, Playback};
 use crate::sound::output::{WavSamples, wav_bytes};
 use crate::sound::synth::{Fault, Performance, Player, Voice, opening_s, parse_faults, render};
 use crate::units::{Hertz, SampleRate};
@@ -20,7 +26,7 @@ const RATE: SampleRate = SampleRate(48_000);
 
 /// Render a line as sound
 ///
-/// A plucked string plays the line as written. With --seed a player with small, natural deviations
+/// A plucked string plays the line as written, through the sound card or to a file. With --seed a player with small, natural deviations
 /// plays it; with --with faults are put in, to see how a report tells them.
 #[derive(Args, Debug)]
 #[command(after_help = "Example:\n  \
@@ -39,9 +45,9 @@ pub(super) struct HearArguments {
     #[arg(value_name = "LINE")]
     line: PathBuf,
 
-    /// The WAV file to write; `-` is standard output
-    #[arg(short, long, value_name = "FILE.wav")]
-    output: PathBuf,
+    /// The WAV file to write; `-` is standard output; through the sound card when none is given
+    #[arg(short = 'o', long = "write", value_name = "FILE.wav")]
+    file: Option<PathBuf>,
 
     #[command(flatten)]
     options: LineOptions,
@@ -79,6 +85,9 @@ pub(super) struct HearArguments {
     /// Let a player with small deviations play; another number is another take
     #[arg(long, value_name = "N")]
     seed: Option<u64>,
+
+    #[command(flatten)]
+    devices: OutputOptions,
 }
 
 /// Runs it; gives the exit code.
@@ -93,8 +102,8 @@ pub(super) fn run(arguments: &HearArguments) -> u8 {
 }
 
 fn hear(arguments: &HearArguments) -> Result<(), Failure> {
-    let target = Target::new(&arguments.output);
-    if let Target::File(path) = &target {
+    let target = arguments.file.as_deref().map(Target::new);
+    if let Some(Target::File(path)) = &target {
         output::keep_apart(path, &[&arguments.line])?;
     }
     let mut faults = Vec::new();
@@ -102,7 +111,11 @@ fn hear(arguments: &HearArguments) -> Result<(), Failure> {
         faults.extend(parse_faults(text).map_err(|error| of_fault(&error))?);
     }
     let line = arguments.options.read(&arguments.line)?;
-    let bytes = sound(arguments, &line, &faults)?;
+    let Some(target) = target else {
+        return aloud(arguments, &line, &faults);
+    };
+    let samples = sound(arguments, &line, &faults, RATE)?;
+    let bytes = wav_bytes(RATE, WavSamples::Integer16, &samples).map_err(Failure::of)?;
     match target {
         Target::Standard => output::print(&bytes)?,
         Target::File(path) => output::write_file(&path, &bytes)?,
@@ -111,12 +124,43 @@ fn hear(arguments: &HearArguments) -> Result<(), Failure> {
     Ok(())
 }
 
+/// Plays it through the sound card.
+fn aloud(arguments: &HearArguments, line: &Line, faults: &[Fault]) -> Result<(), Failure> {
+    let stop = stop_on_signals()?;
+    let mut playback = Playback::open(&arguments.devices.output()).map_err(Failure::of)?;
+    let mut samples = sound(arguments, line, faults, playback.rate())?;
+    turn_down(&mut samples);
+    output::note(CAUTION);
+    let end = playback.written() + samples.len() as u64;
+    let mut rest = samples.as_slice();
+    while playback.played() < end && !stop.load(Ordering::Relaxed) {
+        let written = playback.write(rest);
+        rest = &rest[written..];
+        if playback.health(Instant::now()) == Health::Dead {
+            return Err(Failure::new(format!(
+                "{} takes no more sound; check that it is plugged in",
+                playback.name()
+            )));
+        }
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    if stop.load(Ordering::Relaxed) {
+        return Err(Failure::new("stopped from outside"));
+    }
+    Ok(())
+}
+
 fn of_fault(error: &impl std::fmt::Display) -> Failure {
     Failure::new(format!("--with {error}"))
 }
 
-/// The line played as asked for, as the bytes of a WAV file.
-fn sound(arguments: &HearArguments, line: &Line, faults: &[Fault]) -> Result<Vec<u8>, Failure> {
+/// The line played as asked for, as mono samples.
+fn sound(
+    arguments: &HearArguments,
+    line: &Line,
+    faults: &[Fault],
+    rate: SampleRate,
+) -> Result<Vec<f32>, Failure> {
     let voice = Voice::named(&arguments.voice)
         .ok_or_else(|| Failure::new(format!("there is no voice `{}`", arguments.voice)))?;
     let expected = line.expected(line.instrument());
@@ -134,9 +178,9 @@ fn sound(arguments: &HearArguments, line: &Line, faults: &[Fault]) -> Result<Vec
     let performance = Performance::of_line(&expected, &player)
         .with_faults(faults)
         .map_err(|error| of_fault(&error))?;
-    let mut samples = render(&performance, &voice, RATE);
-    click::add_clicks(&mut samples, &ticks, performance.bar1_s, RATE);
-    wav_bytes(RATE, WavSamples::Integer16, &samples).map_err(Failure::of)
+    let mut samples = render(&performance, &voice, rate);
+    click::add_clicks(&mut samples, &ticks, performance.bar1_s, rate);
+    Ok(samples)
 }
 
 fn pattern(arguments: &HearArguments) -> ClickPattern {

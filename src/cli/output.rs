@@ -5,6 +5,7 @@ use std::io::{self, ErrorKind, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
 use super::failure::Failure;
+use crate::tui::theme::{Theme, Tone};
 
 /// Writes a result to standard output. A reader that has gone away wants no more: that is no
 /// failure.
@@ -33,6 +34,17 @@ pub(super) fn colour_wanted() -> bool {
     let refused = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
     let dumb = std::env::var_os("TERM").is_some_and(|term| term == "dumb");
     !refused && !dumb && io::stdout().is_terminal()
+}
+
+/// How a screen is to look: without colour where the player asked for none.
+pub(super) fn theme(dim: bool, large: bool) -> Theme {
+    let refused = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
+    let tone = match (refused, dim) {
+        (true, _) => Tone::Mono,
+        (false, true) => Tone::Dim,
+        (false, false) => Tone::Normal,
+    };
+    Theme { tone, large }
 }
 
 /// Writes `bytes` as the file `path`: whole, or not at all with what was there left as it was.

@@ -3,14 +3,14 @@
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::Ordering;
 use std::time::Duration;
 
 use clap::Args;
 use clap::builder::PossibleValuesParser;
 
 use super::data::DataOptions;
-use super::devices::{DeviceOptions, pair, without_output};
+use super::devices::{DeviceOptions, pair, stop_on_signals, without_output};
 use super::failure::Failure;
 use super::options::{LineOptions, Target};
 use super::score::read_strings;
@@ -28,7 +28,6 @@ use crate::sound::device::{Capture, Playback};
 use crate::tui;
 use crate::tui::plain::{Teller, pass_lines};
 use crate::tui::run::{LeftBy, Options};
-use crate::tui::theme::{Theme, Tone};
 use crate::units::Hertz;
 
 /// How long an unattended session waits for a device that is gone, in seconds.
@@ -172,16 +171,8 @@ fn play(arguments: &PlayArguments) -> Result<u8, Failure> {
 /// Follows the session to its end.
 fn watch(arguments: &PlayArguments, session: &Session, plain: bool) -> Result<LeftBy, Failure> {
     if !plain {
-        let no_colour = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
         let options = Options {
-            theme: Theme {
-                tone: match (no_colour, arguments.dim) {
-                    (true, _) => Tone::Mono,
-                    (false, true) => Tone::Dim,
-                    (false, false) => Tone::Normal,
-                },
-                large: arguments.large,
-            },
+            theme: output::theme(arguments.dim, arguments.large),
             unattended: arguments.passes.is_some(),
         };
         return tui::run::run(&session.snapshots, &session.commands, options).map_err(|error| {
@@ -308,23 +299,6 @@ fn open(
         ..settings
     };
     Ok((settings, devices))
-}
-
-/// A flag that is set when the program is asked to end.
-fn stop_on_signals() -> Result<Arc<AtomicBool>, Failure> {
-    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
-    let stop = Arc::new(AtomicBool::new(false));
-    for signal in [SIGINT, SIGTERM, SIGHUP] {
-        // Asked a second time it ends at once; the take is kept as far as it was written.
-        signal_hook::flag::register_conditional_shutdown(
-            signal,
-            i32::from(FAILED),
-            Arc::clone(&stop),
-        )
-        .and_then(|_| signal_hook::flag::register(signal, Arc::clone(&stop)))
-        .map_err(|error| Failure::new(format!("signals cannot be watched ({error})")))?;
-    }
-    Ok(stop)
 }
 
 /// Says what came out of it; gives the exit code.

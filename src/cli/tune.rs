@@ -1,31 +1,42 @@
-//! `seamline tune`: how the strings are tuned, and what sounds after one was stopped.
+//! `seamline tune`: how the strings are tuned, and what sounds after one was stopped; from a take
+//! or live.
 
+use std::io::IsTerminal;
 use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+use std::time::Duration;
 
 use clap::Args;
 
+use super::devices::{DeviceOptions, stop_on_signals};
 use super::failure::Failure;
 use super::{DONE, FAILED, output, values};
 use crate::music::instrument::Tuning;
 use crate::report::strings;
 use crate::session::instrument_file;
-use crate::session::tuning::check_strings;
+use crate::session::live::tuner::TunerSession;
+use crate::session::tuning::{InstrumentCheck, check_strings};
 use crate::sound;
+use crate::tui;
+use crate::tui::run::LeftBy;
+use crate::tui::tuner::TunerTeller;
 use crate::units::Hertz;
 
-/// Check an instrument's strings from a recording
+/// Tune, and check an instrument's strings
 ///
 /// Pluck each open string alone, let it ring for two seconds, stop it with the hand and wait a
 /// second. It says how far off each string is, what still sounds after the stop, and, when the
-/// twelfth fret was played too, the intonation.
+/// twelfth fret was played too, the intonation. Without a TAKE it listens live, and shows level and
+/// hum besides; q ends it.
 #[derive(Args, Debug)]
 #[command(after_help = "Example:\n  \
     seamline tune open-strings.wav --keep my-bass.json\n\n\
     Exit code: 0 done, 2 wrong usage or input, or no string was heard.")]
 pub(super) struct TuneArguments {
-    /// Sound file (WAV or FLAC); `-` is standard input
+    /// Sound file (WAV or FLAC); `-` is standard input; live when none is given
     #[arg(value_name = "TAKE")]
-    take: PathBuf,
+    take: Option<PathBuf>,
 
     /// Open strings, as in "E1 A1 D2 G2", or one of 4, 5, 6, guitar
     #[arg(long, value_name = "TUNING", value_parser = values::tuning)]
@@ -38,6 +49,18 @@ pub(super) struct TuneArguments {
     /// Keep what was measured of the strings, for `score --strings`
     #[arg(long, value_name = "FILE.json")]
     keep: Option<PathBuf>,
+
+    /// Live: a line of text for each string instead of the screen
+    #[arg(long, conflicts_with = "take")]
+    plain: bool,
+
+    /// Live: end after so many seconds
+    #[arg(long, value_name = "N", conflicts_with = "take",
+          value_parser = clap::value_parser!(u64).range(1..))]
+    seconds: Option<u64>,
+
+    #[command(flatten)]
+    devices: DeviceOptions,
 }
 
 /// Runs it; gives the exit code.
@@ -52,14 +75,19 @@ pub(super) fn run(arguments: &TuneArguments) -> u8 {
 }
 
 fn tune(arguments: &TuneArguments) -> Result<u8, Failure> {
-    if let Some(path) = &arguments.keep {
-        output::keep_apart(path, &[arguments.take.as_path()])?;
+    if let (Some(path), Some(take)) = (&arguments.keep, &arguments.take) {
+        output::keep_apart(path, &[take.as_path()])?;
     }
-    let name = arguments.take.display().to_string();
     let tuning = arguments.tuning.clone().unwrap_or_else(Tuning::bass4);
-    let mut source = sound::file::open(&arguments.take).map_err(Failure::of)?;
-    let check =
-        check_strings(&name, source.as_mut(), &tuning, Hertz(arguments.a4)).map_err(Failure::of)?;
+    let check = match &arguments.take {
+        Some(take) => {
+            let name = take.display().to_string();
+            let mut source = sound::file::open(take).map_err(Failure::of)?;
+            check_strings(&name, source.as_mut(), &tuning, Hertz(arguments.a4))
+                .map_err(Failure::of)?
+        }
+        None => live(arguments, &tuning)?,
+    };
     output::print(strings::report(&check).as_bytes())?;
     let known: Vec<_> = check
         .strings
@@ -68,12 +96,45 @@ fn tune(arguments: &TuneArguments) -> Result<u8, Failure> {
         .collect();
     if known.is_empty() {
         return Err(Failure::new(format!(
-            "{name}: no open string was heard; pluck each alone and let it ring, or say with \
-             --tuning what they are"
+            "{}: no open string was heard; pluck each alone and let it ring, or say with \
+             --tuning what they are",
+            check.file
         )));
     }
     if let Some(path) = &arguments.keep {
         output::write_file(path, instrument_file::write(&known).as_bytes())?;
     }
     Ok(DONE)
+}
+
+/// Listens to the strings while they are played.
+fn live(arguments: &TuneArguments, tuning: &Tuning) -> Result<InstrumentCheck, Failure> {
+    let stop = stop_on_signals()?;
+    let session = TunerSession::begin(
+        tuning,
+        Hertz(arguments.a4),
+        arguments.devices.open_input(),
+        arguments.seconds.map(Duration::from_secs),
+        Arc::clone(&stop),
+    )
+    .map_err(Failure::of)?;
+    if arguments.plain || !std::io::stdout().is_terminal() {
+        let mut teller = TunerTeller::default();
+        while let Ok(snapshot) = session.snapshots.recv() {
+            for line in teller.lines(&snapshot) {
+                output::print(format!("{line}\n").as_bytes())?;
+            }
+        }
+    } else {
+        let shown = tui::tuner::run(&session.snapshots, output::theme(false, false));
+        if !matches!(shown, Ok(LeftBy::End)) {
+            stop.store(true, Ordering::Relaxed);
+        }
+        shown.map_err(|error| {
+            Failure::new(format!(
+                "the terminal cannot be used ({error}); try --plain"
+            ))
+        })?;
+    }
+    session.finish().map_err(Failure::of)
 }

@@ -6,11 +6,11 @@
 
 use crate::hearing::calibration::KnownString;
 use crate::hearing::events::{EndCause, HeardNote};
-use crate::hearing::listener::{Listener, ListenerConfig};
+use crate::hearing::listener::{ListenError, Listener, ListenerConfig};
 use crate::music::instrument::Tuning;
 use crate::session::offline::{SessionError, listen, open_midi};
 use crate::sound::block::Source;
-use crate::units::{Decibels, Hertz, MidiNote};
+use crate::units::{Decibels, Hertz, MidiNote, SampleRate};
 
 /// A note this close to an open string is taken for it, in semitones: less than the half of the
 /// way to the next fret.
@@ -68,39 +68,73 @@ pub fn check_strings(
     tuning: &Tuning,
     a4: Hertz,
 ) -> Result<InstrumentCheck, SessionError> {
-    let open = open_midi(tuning);
-    let hz = |midi: u8| MidiNote(f64::from(midi)).to_hertz(a4);
-    let usual = ListenerConfig::bass(source.format().rate);
-    let lowest = open.iter().min().map_or(usual.lowest.0, |&m| hz(m).0);
-    let top = open.iter().max().map_or(usual.highest.0, |&m| hz(m).0);
-    let config = ListenerConfig {
-        a4,
-        lowest: Hertz((lowest * FOOTROOM_RATIO).max(20.0)),
-        highest: Hertz(usual.highest.0.max(3.0 * top)),
-        open_strings: open.iter().map(|&m| hz(m)).collect(),
-        after_stop: true,
-        ..usual
-    };
-    let mut listener = Listener::new(config).map_err(|cause| SessionError::Listen {
-        file: name.to_owned(),
-        cause,
-    })?;
+    let strings = Strings::new(name, tuning, a4);
+    let mut listener =
+        strings
+            .listener(source.format().rate)
+            .map_err(|cause| SessionError::Listen {
+                file: name.to_owned(),
+                cause,
+            })?;
     let mut heard = listen(source, &mut listener, BLOCK_FRAMES)?;
     heard.notes.retain(|note| note.evidence > 0.0);
-    let known = listener.strings();
-    let strings = (1..)
-        .zip(&open)
-        .map(|(string, &midi)| {
-            let known = known.get(usize::from(string) - 1).cloned().flatten();
-            one(string, midi, &open, &heard.notes, known, a4)
+    let loudest = Decibels::from_amplitude(f64::from(heard.peak)).0;
+    Ok(strings.check(&heard.notes, listener.strings(), loudest))
+}
+
+/// The strings that are to be checked.
+pub(super) struct Strings {
+    name: String,
+    open: Vec<u8>,
+    a4: Hertz,
+}
+
+impl Strings {
+    pub(super) fn new(name: &str, tuning: &Tuning, a4: Hertz) -> Self {
+        Self {
+            name: name.to_owned(),
+            open: open_midi(tuning),
+            a4,
+        }
+    }
+
+    /// A listener for them and for what still sounds after they were stopped.
+    pub(super) fn listener(&self, rate: SampleRate) -> Result<Listener, ListenError> {
+        let hz = |midi: u8| MidiNote(f64::from(midi)).to_hertz(self.a4);
+        let usual = ListenerConfig::bass(rate);
+        let lowest = self.open.iter().min().map_or(usual.lowest.0, |&m| hz(m).0);
+        let top = self.open.iter().max().map_or(usual.highest.0, |&m| hz(m).0);
+        Listener::new(ListenerConfig {
+            a4: self.a4,
+            lowest: Hertz((lowest * FOOTROOM_RATIO).max(20.0)),
+            highest: Hertz(usual.highest.0.max(3.0 * top)),
+            open_strings: self.open.iter().map(|&m| hz(m)).collect(),
+            after_stop: true,
+            ..usual
         })
-        .collect();
-    Ok(InstrumentCheck {
-        file: name.to_owned(),
-        a4,
-        loudest_dbfs: Decibels::from_amplitude(f64::from(heard.peak)).0,
-        strings,
-    })
+    }
+
+    /// What the notes tell of the strings; `known` is what the listener has learnt of them.
+    pub(super) fn check(
+        &self,
+        notes: &[HeardNote],
+        known: Vec<Option<KnownString>>,
+        loudest_dbfs: f64,
+    ) -> InstrumentCheck {
+        let strings = (1..)
+            .zip(&self.open)
+            .map(|(string, &midi)| {
+                let known = known.get(usize::from(string) - 1).cloned().flatten();
+                one(string, midi, &self.open, notes, known, self.a4)
+            })
+            .collect();
+        InstrumentCheck {
+            file: self.name.clone(),
+            a4: self.a4,
+            loudest_dbfs,
+            strings,
+        }
+    }
 }
 
 fn one(

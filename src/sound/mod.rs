@@ -8,6 +8,7 @@
 //! | [`mixdown`] | many channels to one, dead and opposed channels left out |
 //! | [`health`] | samples that are no numbers, and clipping |
 //! | [`notes`] | what a source has to say about the sound it delivered |
+//! | [`hum`] | how much the mains hum |
 //! | [`keep`] | keeping a take while it is played |
 //! | [`output`] | writing WAV |
 //! | [`click`] | a click to play to, and the count-in |
@@ -23,6 +24,7 @@ pub mod error;
 pub mod file;
 mod flac;
 pub mod health;
+pub mod hum;
 pub mod keep;
 pub mod mixdown;
 pub mod notes;

@@ -10,6 +10,7 @@
 //! | `big` | letters of five rows, to be read from afar |
 //! | `head`, `tab`, `panels`, `help` | the parts of the screen |
 //! | [`plain`] | the same as lines of text, for screen readers and pipes |
+//! | [`tuner`] | the tuner's screen, and its lines |
 //! | [`words`] | how notes and joins are said in few characters |
 //! | [`terminal`] | the one file that touches the terminal |
 //! | [`run`](mod@run) | keys and snapshots in, commands out, until it is over |
@@ -28,5 +29,6 @@ pub mod state;
 mod tab;
 pub mod terminal;
 pub mod theme;
+pub mod tuner;
 pub mod view;
 pub mod words;

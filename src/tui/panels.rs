@@ -6,7 +6,7 @@ use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 use ratatui::widgets::{Paragraph, Widget};
 
-use crate::session::live::snapshot::{JoinView, LatencyView, PassView, RingView, Snapshot};
+use crate::session::live::snapshot::{JoinView, LatencyView, Level, PassView, RingView, Snapshot};
 use crate::tui::theme::Theme;
 use crate::tui::words;
 
@@ -205,21 +205,7 @@ impl Widget for &Status<'_> {
     fn render(self, area: Rect, buffer: &mut Buffer) {
         let s = self.snapshot;
         let theme = self.theme;
-        let peak = s.level.peak_dbfs;
-        let share = ((peak + BAR_DB) / BAR_DB).clamp(0.0, 1.0);
-        let share = if share.is_finite() { share } else { 0.0 };
-        let filled = (share * BAR).round() as usize;
-        let bar = format!(
-            "{}{}",
-            "=".repeat(filled),
-            ".".repeat(BAR as usize - filled)
-        );
-        let level = if peak.is_finite() {
-            format!("{peak:.0} dBFS")
-        } else {
-            "silence".to_owned()
-        };
-        let mut spans = vec![Span::styled(format!("Input {bar} {level}"), theme.text())];
+        let mut spans = vec![Span::styled(level_bar(&s.level), theme.text())];
         let mut add = |text: String, style: Style| {
             spans.push(Span::raw("  "));
             spans.push(Span::styled(text, style));
@@ -229,6 +215,9 @@ impl Widget for &Status<'_> {
         }
         if s.dropped_frames > 0 {
             add(format!("LOST {} frames", s.dropped_frames), theme.marked());
+        }
+        if let Some((hz, db)) = s.level.hum.filter(|(hz, db)| hz.is_finite() && *db > -60.0) {
+            add(format!("hum {hz:.0} Hz {db:.0} dBFS"), theme.alert());
         }
         match s.latency {
             LatencyView::None => {}
@@ -255,4 +244,35 @@ impl Widget for &Status<'_> {
         }
         Paragraph::new(Line::from(spans)).render(area, buffer);
     }
+}
+
+/// The input's level as a bar of 60 dB and a number.
+fn level_bar(level: &Level) -> String {
+    let peak = level.peak_dbfs;
+    let share = ((peak + BAR_DB) / BAR_DB).clamp(0.0, 1.0);
+    let share = if share.is_finite() { share } else { 0.0 };
+    let filled = (share * BAR).round() as usize;
+    let bar = format!(
+        "{}{}",
+        "=".repeat(filled),
+        ".".repeat(BAR as usize - filled)
+    );
+    if peak.is_finite() {
+        format!("Input {bar} {peak:.0} dBFS")
+    } else {
+        format!("Input {bar} silence")
+    }
+}
+
+/// Level, clipping and hum in one line.
+pub(super) fn level_words(level: &Level) -> String {
+    let mut text = level_bar(level);
+    if level.clipped > 0 {
+        text.push_str(&format!("  CLIPPED {} times", level.clipped));
+    }
+    match level.hum {
+        Some((hz, db)) => text.push_str(&format!("  hum {hz:.0} Hz {db:.0} dBFS")),
+        None => text.push_str("  no hum heard"),
+    }
+    text
 }

@@ -9,6 +9,7 @@ use crate::session::live::snapshot::{Command, Phase, Snapshot};
 use crate::tui::state::{Action, App, Outcome, update};
 use crate::tui::terminal::{Screen, is_broken, next};
 use crate::tui::theme::{Theme, Tone};
+use crate::tui::view::view;
 
 /// How the dashboard is to run.
 #[derive(Clone, Copy, Debug, Default)]
@@ -87,7 +88,7 @@ pub fn run(
         }
         let now = Instant::now();
         if changed && drawn.is_none_or(|at| now.duration_since(at) >= DRAW_EVERY) {
-            screen.draw(&app)?;
+            screen.draw(|frame| view(&app, frame))?;
             drawn = Some(now);
             changed = false;
         }

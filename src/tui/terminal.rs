@@ -9,11 +9,10 @@ use std::time::Duration;
 
 use crossterm::event::{self, Event, KeyEventKind};
 use crossterm::{cursor, execute, terminal};
-use ratatui::Terminal;
 use ratatui::backend::CrosstermBackend;
+use ratatui::{Frame, Terminal};
 
-use crate::tui::state::{Action, App};
-use crate::tui::view::view;
+use crate::tui::state::Action;
 
 /// Whether the screen is ours.
 static TAKEN: AtomicBool = AtomicBool::new(false);
@@ -58,8 +57,8 @@ impl Screen {
     ///
     /// # Errors
     /// When the terminal is gone.
-    pub fn draw(&mut self, app: &App) -> io::Result<()> {
-        self.terminal.draw(|frame| view(app, frame)).map(|_| ())
+    pub fn draw(&mut self, view: impl FnOnce(&mut Frame)) -> io::Result<()> {
+        self.terminal.draw(view).map(|_| ())
     }
 }
 

@@ -146,11 +146,7 @@ impl Conductor {
             ear: Ear::default(),
             position: Position {
                 at_s: 0.0,
-                level: Level {
-                    peak_dbfs: f64::NEG_INFINITY,
-                    rms_dbfs: f64::NEG_INFINITY,
-                    clipped: 0,
-                },
+                level: Level::silent(),
                 lost: FrameCount(0),
                 began_s: None,
                 drift_ppm: None,

@@ -7,11 +7,13 @@ use std::time::{Duration, Instant};
 
 use crossbeam_channel::Sender;
 
+use crate::hearing::calibration::KnownString;
 use crate::hearing::events::Event;
 use crate::hearing::listener::Listener;
 use crate::session::live::snapshot::Level;
 use crate::sound::block::{Delivery, Source};
 use crate::sound::device::{Capture, DeviceError, Health};
+use crate::sound::hum::HumMeter;
 use crate::sound::keep::Keeper;
 use crate::sound::{SoundError, SoundNote};
 use crate::units::{Decibels, FrameCount, SampleRate};
@@ -113,6 +115,8 @@ pub struct Ending {
     pub peak: f32,
     /// What there is to say about the sound.
     pub notes: Vec<SoundNote>,
+    /// What the ear has learnt of the open strings, in the order in which they were given.
+    pub strings: Vec<Option<KnownString>>,
     /// What listening cost.
     pub cost: Cost,
     /// What went wrong with the take, if anything did.
@@ -169,6 +173,7 @@ struct Meter {
     windows: [(f32, f64); Self::WINDOWS],
     at: usize,
     filled: u32,
+    hum: HumMeter,
 }
 
 impl Meter {
@@ -181,10 +186,12 @@ impl Meter {
             windows: [(0.0, 0.0); Self::WINDOWS],
             at: 0,
             filled: 0,
+            hum: HumMeter::new(rate),
         }
     }
 
     fn take(&mut self, samples: &[f32]) {
+        self.hum.take(samples);
         let window = (self.rate.0 / 20).max(1);
         for x in samples {
             if self.filled == window {
@@ -206,6 +213,7 @@ impl Meter {
             peak_dbfs: Decibels::from_amplitude(f64::from(peak)).0,
             rms_dbfs: Decibels::from_power(power).0,
             clipped,
+            hum: self.hum.hum().map(|hum| (hum.mains.0, hum.level.0)),
         }
     }
 }
@@ -413,6 +421,7 @@ impl Run<'_> {
         self.setup.listener.finish(&mut |event| {
             say.send(Heard::Event(event)).ok();
         });
+        self.ending.strings = self.setup.listener.strings();
         if let Some(keeper) = self.setup.keeper.take()
             && let Err(error) = keeper.finish()
         {

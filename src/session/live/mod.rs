@@ -7,6 +7,7 @@
 //! | [`listening`] | the thread that listens and keeps the take |
 //! | [`band`] | the thread that plays click, guide and the take played back |
 //! | [`latency`] | from a click to where it is heard |
+//! | [`tuner`] | the same ear on open strings |
 //! | `conductor` | who leads: passes, loop, tempo, what is shown; pure, told everything |
 //! | `pass` | one pass held against the line; the joins and their history |
 //!
@@ -20,6 +21,7 @@ pub mod latency;
 pub mod listening;
 mod pass;
 pub mod snapshot;
+pub mod tuner;
 
 use std::path::PathBuf;
 use std::sync::Arc;

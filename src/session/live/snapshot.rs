@@ -163,6 +163,21 @@ pub struct Level {
     pub rms_dbfs: f64,
     /// Places clipped since the session began.
     pub clipped: u64,
+    /// Mains hum where nothing was played: its frequency in hertz, and its level in decibels
+    /// relative to full scale.
+    pub hum: Option<(f64, f64)>,
+}
+
+impl Level {
+    /// Before anything has come.
+    pub fn silent() -> Self {
+        Self {
+            peak_dbfs: f64::NEG_INFINITY,
+            rms_dbfs: f64::NEG_INFINITY,
+            clipped: 0,
+            hum: None,
+        }
+    }
 }
 
 /// What is known of the way from the click to the ear.
