@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 
 use crossbeam_channel::{Receiver, Sender, TrySendError, bounded};
 
-use crate::hearing::events::{Event, HeardNote};
+use crate::hearing::events::{EndCause, Event, HeardNote};
 use crate::music::instrument::Tuning;
 use crate::session::live::listening::{self, Ending, Heard, Listening, OpenInput};
 use crate::session::live::snapshot::Level;
@@ -192,7 +192,12 @@ impl Known {
                         && note.evidence > 0.0
                     {
                         self.measured(&note);
-                        self.soon.push(note);
+                        // It still sounds: where it ends is not known yet.
+                        self.soon.push(HeardNote {
+                            end: EndCause::TakeEnded,
+                            still: None,
+                            ..note
+                        });
                     }
                 }
             }
