@@ -6,22 +6,22 @@
 
 use serde::Serialize;
 
+use super::json_live::LiveOut;
 use super::layout::Lines;
 use super::words;
 use crate::compare::judgement::{
     Agreement, Bleed, ExtraNote, Finding, HeardPart, JudgedNote, Judgement, Tally, Timing,
 };
 use crate::compare::marks::Marks;
-use crate::session::live::snapshot::PassView;
 use crate::session::result::{LineInfo, LiveInfo, TakeInfo, TakeResult};
 
 /// The number of this format; a field that changes its meaning or goes raises it.
 pub const SCHEMA: u32 = 1;
 
 /// Decimals kept of a time in seconds (a microsecond; a frame at 192 kHz lasts five).
-const DECIMALS_S: i32 = 6;
+pub(super) const DECIMALS_S: i32 = 6;
 /// Decimals kept of a time in milliseconds.
-const DECIMALS_MS: i32 = 2;
+pub(super) const DECIMALS_MS: i32 = 2;
 /// Decimals kept of cents.
 const DECIMALS_CENTS: i32 = 2;
 /// Decimals kept of decibels.
@@ -29,9 +29,9 @@ const DECIMALS_DB: i32 = 1;
 /// Decimals kept of a fractional MIDI note: as fine as [`DECIMALS_CENTS`].
 const DECIMALS_MIDI: i32 = 4;
 /// Decimals kept of a tempo in beats per minute.
-const DECIMALS_BPM: i32 = 3;
+pub(super) const DECIMALS_BPM: i32 = 3;
 /// Decimals kept of a share between 0 and 1.
-const DECIMALS_SHARE: i32 = 4;
+pub(super) const DECIMALS_SHARE: i32 = 4;
 
 /// One take as a JSON object, one line for each note, ending with a line feed.
 ///
@@ -71,13 +71,13 @@ fn render(result: &TakeResult, live: Option<&LiveInfo>) -> String {
 }
 
 /// `value` rounded to `decimals`; `None` when it is infinite or not a number. Never minus zero.
-fn round(value: f64, decimals: i32) -> Option<f64> {
+pub(super) fn round(value: f64, decimals: i32) -> Option<f64> {
     let scale = 10f64.powi(decimals);
     let rounded = (value * scale).round() / scale;
     rounded.is_finite().then_some(rounded + 0.0)
 }
 
-fn round_known(value: Option<f64>, decimals: i32) -> Option<f64> {
+pub(super) fn round_known(value: Option<f64>, decimals: i32) -> Option<f64> {
     value.and_then(|v| round(v, decimals))
 }
 
@@ -98,65 +98,6 @@ struct Report<'a> {
     /// Only in the report of a take that was played live.
     #[serde(skip_serializing_if = "Option::is_none")]
     live: Option<LiveOut>,
-}
-
-#[derive(Serialize)]
-struct LiveOut {
-    ended_by: &'static str,
-    latency_ms: Option<f64>,
-    worst_block_ms: Option<f64>,
-    worst_block_share: Option<f64>,
-    listening_share: Option<f64>,
-    passes: Vec<PassOut>,
-}
-
-#[derive(Serialize)]
-struct PassOut {
-    number: u32,
-    from_s: Option<f64>,
-    to_s: Option<f64>,
-    bars: [u32; 2],
-    tempo_bpm: Option<f64>,
-    notes: usize,
-    right: usize,
-    wrong: usize,
-    missed: usize,
-    extra: usize,
-    gaps: usize,
-    out_of_time: usize,
-    bleed: usize,
-    spread_ms: Option<f64>,
-    recognised: bool,
-}
-
-impl From<&LiveInfo> for LiveOut {
-    fn from(live: &LiveInfo) -> Self {
-        let pass = |(view, from_s, to_s): &(PassView, f64, f64)| PassOut {
-            number: view.number,
-            from_s: round(*from_s, DECIMALS_S),
-            to_s: round(*to_s, DECIMALS_S),
-            bars: [view.bars.0, view.bars.1],
-            tempo_bpm: round(view.tempo_bpm, DECIMALS_BPM),
-            notes: view.notes,
-            right: view.right,
-            wrong: view.wrong,
-            missed: view.missed,
-            extra: view.extra,
-            gaps: view.gaps,
-            out_of_time: view.out_of_time,
-            bleed: view.bleed,
-            spread_ms: round_known(view.spread_ms, DECIMALS_MS),
-            recognised: view.recognised,
-        };
-        Self {
-            ended_by: live.ended_by,
-            latency_ms: round_known(live.latency_ms, DECIMALS_MS),
-            worst_block_ms: round(live.worst_block_ms, DECIMALS_MS),
-            worst_block_share: round(live.worst_block_share, DECIMALS_SHARE),
-            listening_share: round(live.listening_share, DECIMALS_SHARE),
-            passes: live.passes.iter().map(pass).collect(),
-        }
-    }
 }
 
 #[derive(Serialize)]

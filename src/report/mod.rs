@@ -4,6 +4,7 @@
 //! in a report. Used by `cli`.
 
 pub mod json;
+mod json_live;
 mod layout;
 mod opening;
 mod page;

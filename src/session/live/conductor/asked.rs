@@ -1,0 +1,109 @@
+//! What the player asks for.
+
+use super::{Chosen, Conductor, Stage};
+use crate::compare::judgement::TimingMode;
+use crate::session::live::band::Order;
+use crate::session::live::snapshot::Command;
+
+/// A tempo is changed by this share of the written one.
+const TEMPO_STEP: f64 = 0.05;
+/// Slowest and fastest, as shares of the written tempo.
+const TEMPO_LIMITS: (f64, f64) = (0.25, 2.0);
+
+impl Conductor {
+    /// Does what the player asked for; `Quit` is not for the conductor.
+    pub(in crate::session::live) fn command(&mut self, command: Command) {
+        let (first, last) = (
+            self.settings.line.first_bar(),
+            self.settings.line.last_bar(),
+        );
+        let (from, to) = self.chosen.bars;
+        match command {
+            Command::LoopHere => {
+                let bar = self.current_bar();
+                self.choose((bar, bar), self.chosen.share);
+            }
+            Command::Widen if to < last => self.choose((from, to + 1), self.chosen.share),
+            Command::Widen if from > first => self.choose((from - 1, to), self.chosen.share),
+            Command::Narrow if to > from => self.choose((from, to - 1), self.chosen.share),
+            Command::WholeLine => self.choose((first, last), self.chosen.share),
+            Command::Slower => self.choose((from, to), self.chosen.share - TEMPO_STEP),
+            Command::Faster => self.choose((from, to), self.chosen.share + TEMPO_STEP),
+            Command::Click => self.switch_click(),
+            Command::Restart => self.restart(),
+            Command::ListenBack => self.listen_back(),
+            Command::Widen | Command::Narrow | Command::Quit => {}
+        }
+    }
+
+    pub(super) fn current_bar(&self) -> u32 {
+        let place = self.place().or(self.expected_now()).unwrap_or(0);
+        let notes = &self.chosen.piece.notes;
+        notes
+            .get(place.min(notes.len().saturating_sub(1)))
+            .map_or(self.chosen.bars.0, |note| note.bar)
+    }
+
+    pub(super) fn choose(&mut self, bars: (u32, u32), share: f64) {
+        // To whole steps, so that up and down lead back to where one was.
+        let steps = (share / TEMPO_STEP).round() * TEMPO_STEP;
+        let share = if share == self.chosen.share {
+            share
+        } else {
+            steps
+        };
+        let share = share.clamp(TEMPO_LIMITS.0, TEMPO_LIMITS.1);
+        match Chosen::of(&self.settings.line, bars, share) {
+            Ok(chosen) => {
+                self.chosen = chosen;
+                self.restart();
+            }
+            Err(error) => self.extra_notice = Some(error.to_string()),
+        }
+    }
+
+    pub(super) fn switch_click(&mut self) {
+        if !self.has_band() {
+            self.extra_notice = Some("No click: there is no output device.".to_owned());
+            return;
+        }
+        self.click = !self.click;
+        self.orders.push(Order::ClickSounds(self.click));
+        // A pulse that runs is only silenced; one that does not must be counted in.
+        if self.click && self.pass.mode == TimingMode::Free {
+            self.restart();
+        }
+    }
+
+    pub(super) fn restart(&mut self) {
+        self.orders.push(Order::Stop);
+        self.orders.push(Order::ClickSounds(true));
+        self.begin(self.pass.number, self.position.at_s, None);
+    }
+
+    pub(super) fn listen_back(&mut self) {
+        if matches!(self.stage, Stage::Replaying) {
+            self.restart();
+            return;
+        }
+        let (Some(path), true) = (self.settings.keep.clone(), self.has_band()) else {
+            self.extra_notice = Some(
+                "Nothing can be played back: it needs an output device and a take that is kept."
+                    .to_owned(),
+            );
+            return;
+        };
+        let running = self.judged.as_ref().is_some_and(|j| j.heard() > 0);
+        let (from_s, to_s) = match self.spans.last() {
+            Some(span) if !running => (span.from_s, span.to_s.min(self.position.at_s)),
+            _ => (self.pass.from_s, self.position.at_s),
+        };
+        self.stage = Stage::Replaying;
+        self.orders.push(Order::Stop);
+        self.orders.push(Order::Replay {
+            path,
+            from_s: from_s.max(0.0),
+            to_s,
+        });
+    }
+}

@@ -1,0 +1,182 @@
+//! What was heard, and what the band said.
+
+use super::{AROUND_S, Conductor, FAINT_DBFS, Stage, insert_by};
+use crate::hearing::events::{Event, HeardNote};
+use crate::session::live::band::Told;
+use crate::session::live::listening::Heard;
+use crate::session::live::pass::Judged;
+use crate::session::live::snapshot::Sounding;
+
+impl Conductor {
+    /// Takes in what the listening thread said.
+    pub(in crate::session::live) fn hear(&mut self, heard: Heard) {
+        match heard {
+            Heard::Event(event) => self.event(event),
+            Heard::SoFar { events, .. } => {
+                self.ear.soon_notes.clear();
+                self.ear.soon_rings.clear();
+                for event in events {
+                    match event {
+                        Event::Settled(note) => self.ear.soon_notes.push(note),
+                        Event::Rang(ring) => self.ear.soon_rings.push(ring),
+                        Event::Started { .. } | Event::Named { .. } => {}
+                    }
+                }
+                self.refine_sounding();
+                self.stale = true;
+            }
+            Heard::Position(position) => {
+                if position.level.peak_dbfs > FAINT_DBFS {
+                    self.heard_anything_s = position.at_s;
+                }
+                self.position = position;
+                self.place_click();
+            }
+            Heard::Lost(message) => self.lost = Some(message),
+            Heard::Back(gone_s) => {
+                self.lost = None;
+                self.extra_notice = Some(format!(
+                    "The device was gone for {gone_s:.1} s; silence stands there in the take."
+                ));
+                if self.click {
+                    self.restart();
+                }
+            }
+            Heard::Over(_) => {
+                self.ear.soon_notes.clear();
+                self.ear.soon_rings.clear();
+                self.stale = true;
+            }
+        }
+    }
+
+    pub(super) fn event(&mut self, event: Event) {
+        match event {
+            Event::Started { onset_s, .. } => {
+                self.last_start_s = self.last_start_s.max(onset_s);
+                self.starts_since.push(onset_s);
+                self.sounding = Some(Sounding {
+                    midi: None,
+                    index: self.place().map(|_| 0).and(self.expected_now()),
+                    onset_s,
+                });
+                if matches!(self.stage, Stage::Waiting) {
+                    self.stage = Stage::Running;
+                }
+            }
+            Event::Named { onset_s, midi, .. } => {
+                if let Some(sounding) = &mut self.sounding
+                    && (sounding.onset_s - onset_s).abs() < 0.001
+                {
+                    sounding.midi = Some(midi);
+                }
+            }
+            Event::Settled(note) => {
+                self.drop_soon(note.onset_s);
+                insert_by(&mut self.ear.notes, note, |n| n.onset_s);
+                self.stale = true;
+            }
+            Event::Rang(ring) => {
+                insert_by(&mut self.ear.rings, ring, |r| r.from_s);
+                self.stale = true;
+            }
+        }
+    }
+
+    /// What is settled now is no longer provisional.
+    pub(super) fn drop_soon(&mut self, onset_s: f64) {
+        self.ear.soon_notes.retain(|n| n.onset_s > onset_s + 1e-9);
+        self.ear.soon_rings.clear();
+    }
+
+    /// The settled pitch of what sounds is better than the first name.
+    pub(super) fn refine_sounding(&mut self) {
+        let Some(sounding) = &mut self.sounding else {
+            return;
+        };
+        let near = |n: &&HeardNote| (n.onset_s - sounding.onset_s).abs() < 0.04;
+        let pitch = self.ear.soon_notes.iter().rev().find(near);
+        if let Some(pitch) = pitch.and_then(|n| n.pitch.as_ref()) {
+            sounding.midi = Some(pitch.midi);
+        }
+    }
+
+    /// The note that a start heard now is taken for.
+    pub(super) fn expected_now(&self) -> Option<usize> {
+        let after = self.judged.as_ref().and_then(Judged::last_heard);
+        let last_s = self.last_judged_s();
+        let since = self
+            .starts_since
+            .iter()
+            .filter(|s| **s > last_s + 0.03)
+            .count();
+        let index = after.map_or(0, |a| a + 1) + since;
+        index
+            .checked_sub(1)
+            .filter(|i| *i < self.chosen.piece.notes.len())
+    }
+
+    pub(super) fn last_judged_s(&self) -> f64 {
+        self.judged
+            .as_ref()
+            .and_then(|judged| {
+                let last = judged.last_heard()?;
+                judged.judgement.notes[last]
+                    .heard
+                    .as_ref()
+                    .map(|h| h.onset_s)
+            })
+            .unwrap_or(f64::NEG_INFINITY)
+    }
+
+    /// Takes in what the band said.
+    pub(in crate::session::live) fn told(&mut self, told: Told) {
+        match told {
+            Told::Bar1 { id, frame } => {
+                if id == self.order_id {
+                    self.bar1_frame = Some(frame);
+                    self.place_click();
+                }
+            }
+            Told::Clock {
+                began_s, drift_ppm, ..
+            } => {
+                self.began = Some((began_s, drift_ppm));
+                self.place_click();
+            }
+            Told::ReplayOver(failed) => {
+                self.replay_failed = failed;
+                if matches!(self.stage, Stage::Replaying) {
+                    self.begin(self.pass.number, self.position.at_s, None);
+                }
+            }
+            Told::Lost(message) => {
+                self.out_lost = Some(message);
+                self.bar1_frame = None;
+                if self.pass.from_s == f64::INFINITY {
+                    self.begin(self.pass.number, self.position.at_s, None);
+                }
+            }
+            Told::Back => {
+                self.out_lost = None;
+                self.began = None;
+                self.restart();
+            }
+        }
+    }
+
+    /// Works out where bar 1 of the click lies in what is heard.
+    pub(super) fn place_click(&mut self) {
+        let (Some(frame), Some((out_s, _)), Some(in_s), Some(rate)) = (
+            self.bar1_frame,
+            self.began,
+            self.position.began_s,
+            self.out_rate,
+        ) else {
+            return;
+        };
+        let at_s = out_s + frame as f64 / rate.hz() - in_s + self.settings.latency_s.unwrap_or(0.0);
+        self.pass.click_at_s = Some(at_s);
+        self.pass.from_s = at_s - self.pickup_s() - AROUND_S;
+    }
+}

@@ -1,0 +1,317 @@
+//! Who leads a session: which pass runs, what was heard in it, what the band is to play, and what
+//! is shown. No thread, no clock and no device: it is told everything, moments included, so that
+//! tests can play any session through.
+
+mod asked;
+mod hearing;
+mod passing;
+mod shown;
+
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use crate::compare::Settings;
+use crate::compare::judgement::TimingMode;
+use crate::music::line::Line;
+use crate::session::live::band::{Beat, Guide, Music, Order, turn_down};
+use crate::session::live::listening::Position;
+use crate::session::live::pass::{Ear, JoinHistory, Judged, Pass};
+use crate::session::live::snapshot::{Level, NoteView, PassView, Piece, Sounding};
+use crate::session::live::{LiveError, LiveSettings};
+use crate::session::offline::line_info;
+use crate::sound::click::{Beats, ClickPattern, ticks};
+use crate::sound::synth::{Performance, Player, Voice, render};
+use crate::units::{FrameCount, SampleRate};
+
+/// Notes so much before the click's bar 1 still belong to the pass, in seconds; as much after its
+/// end. Half a beat at 120: what is played further off is not meant for it.
+const AROUND_S: f64 = 0.25;
+/// Nothing above this level for as long is told, in decibels relative to full scale.
+const FAINT_DBFS: f64 = -60.0;
+
+/// The line as it is played now.
+struct Chosen {
+    bars: (u32, u32),
+    share: f64,
+    line: Line,
+    piece: Arc<Piece>,
+    /// Seconds from bar 1 to the end.
+    length_s: f64,
+}
+
+impl Chosen {
+    fn of(whole: &Line, bars: (u32, u32), share: f64) -> Result<Self, LiveError> {
+        let line = whole
+            .bars_range(bars.0..=bars.1)
+            .and_then(|line| line.with_tempo_scale(share))
+            .map_err(|fault| LiveError::Line(fault.to_string()))?;
+        let piece = Arc::new(Piece {
+            info: line_info(&line),
+            notes: line.expected(line.instrument()),
+            line_bars: (whole.first_bar(), whole.last_bar()),
+            tempo_share: share,
+        });
+        Ok(Self {
+            bars,
+            share,
+            length_s: line.quarters_to_seconds(line.end_quarters()),
+            line,
+            piece,
+        })
+    }
+}
+
+/// Which state the session is in, as the player sees it.
+enum Stage {
+    /// Waiting for a first note, without a click.
+    Waiting,
+    /// A pass runs or is counted in.
+    Running,
+    /// The last pass is played back.
+    Replaying,
+    /// No more passes.
+    Over,
+}
+
+/// Leads a session.
+pub(super) struct Conductor {
+    settings: LiveSettings,
+    judging: Settings,
+    chosen: Chosen,
+    click: bool,
+    ear: Ear,
+    position: Position,
+    stage: Stage,
+    pass: Pass,
+    /// Where bar 1 of the running pass lies in the output, and the id it was ordered by.
+    bar1_frame: Option<u64>,
+    order_id: u32,
+    began: Option<(f64, Option<f64>)>,
+    out_rate: Option<SampleRate>,
+    orders: Vec<Order>,
+    judged: Option<Judged>,
+    /// Something new was heard since the last judgement.
+    stale: bool,
+    judged_at: Option<Instant>,
+    judging_took: Duration,
+    views: Vec<Option<NoteView>>,
+    history: JoinHistory,
+    passes: Vec<PassView>,
+    spans: Vec<Pass>,
+    sounding: Option<Sounding>,
+    /// Starts that no judged note speaks for yet.
+    starts_since: Vec<f64>,
+    last_start_s: f64,
+    heard_anything_s: f64,
+    lost: Option<String>,
+    out_lost: Option<String>,
+    replay_failed: Option<String>,
+    extra_notice: Option<String>,
+}
+
+impl Conductor {
+    /// Ready to begin; `out_rate` is the rate of the output, if there is one.
+    pub fn new(settings: LiveSettings, out_rate: Option<SampleRate>) -> Result<Self, LiveError> {
+        let whole = (settings.line.first_bar(), settings.line.last_bar());
+        let chosen = Chosen::of(
+            &settings.line,
+            settings.bars.unwrap_or(whole),
+            settings.tempo_share,
+        )?;
+        let judging = Settings {
+            marks: settings.marks.clone(),
+            mode: TimingMode::Free,
+            click_at_s: None,
+            open_midi: crate::session::offline::open_midi(settings.line.instrument().tuning()),
+            loudest_dbfs: f64::NEG_INFINITY,
+        };
+        let click = settings.click.beats != Beats::None;
+        let mut conductor = Self {
+            judging,
+            chosen,
+            click,
+            ear: Ear::default(),
+            position: Position {
+                at_s: 0.0,
+                level: Level::silent(),
+                lost: FrameCount(0),
+                began_s: None,
+                drift_ppm: None,
+            },
+            stage: Stage::Waiting,
+            pass: free_pass(1, 0.0),
+            bar1_frame: None,
+            order_id: 0,
+            began: None,
+            out_rate,
+            orders: Vec::new(),
+            judged: None,
+            stale: false,
+            judged_at: None,
+            judging_took: Duration::ZERO,
+            views: Vec::new(),
+            history: JoinHistory::default(),
+            passes: Vec::new(),
+            spans: Vec::new(),
+            sounding: None,
+            starts_since: Vec::new(),
+            last_start_s: f64::NEG_INFINITY,
+            heard_anything_s: 0.0,
+            lost: None,
+            out_lost: None,
+            replay_failed: None,
+            extra_notice: None,
+            settings,
+        };
+        conductor.begin(1, 0.0, None);
+        Ok(conductor)
+    }
+
+    /// What the band is to be asked for since this was last called.
+    pub fn orders(&mut self) -> Vec<Order> {
+        std::mem::take(&mut self.orders)
+    }
+
+    /// Whether all passes that were asked for are over.
+    pub fn is_over(&self) -> bool {
+        matches!(self.stage, Stage::Over)
+    }
+
+    /// Passes that are over, with their places in the stream.
+    pub fn passes(&self) -> impl Iterator<Item = (&PassView, &Pass)> {
+        self.passes.iter().zip(&self.spans)
+    }
+
+    /// What was heard in all.
+    pub fn ear(&self) -> &Ear {
+        &self.ear
+    }
+
+    /// How the whole take is to be timed: to a click when all of it was, at one tempo.
+    pub fn whole_mode(&self) -> (TimingMode, Option<f64>) {
+        let clicked = |pass: &Pass| pass.mode == TimingMode::Click;
+        let spans = if self.spans.is_empty() {
+            std::slice::from_ref(&self.pass)
+        } else {
+            &self.spans
+        };
+        let same = self
+            .passes
+            .iter()
+            .all(|pass| (pass.tempo_bpm - self.chosen.piece.info.tempo_bpm).abs() < 1e-9);
+        if spans.iter().all(clicked) && same {
+            let last = spans.last().and_then(|pass| pass.click_at_s);
+            (TimingMode::Click, last)
+        } else {
+            (TimingMode::Free, None)
+        }
+    }
+
+    /// Whether a click or a count-in can be played at all.
+    fn has_band(&self) -> bool {
+        self.out_rate.is_some() && self.out_lost.is_none()
+    }
+
+    /// Begins pass `number`; nothing before `from_s` belongs to it. `after` is the frame of the
+    /// output at which what came before ends.
+    fn begin(&mut self, number: u32, from_s: f64, after: Option<u64>) {
+        self.judged = None;
+        self.views.clear();
+        self.starts_since.clear();
+        self.bar1_frame = None;
+        self.pass = free_pass(number, from_s);
+        self.stage = Stage::Waiting;
+        let between = after.is_some();
+        let pattern = ClickPattern {
+            beats: if self.click {
+                match self.settings.click.beats {
+                    Beats::None => Beats::All,
+                    chosen => chosen,
+                }
+            } else {
+                Beats::None
+            },
+            // A bar of click between passes is all that a running pulse needs.
+            count_in: if between && self.click {
+                self.settings
+                    .click
+                    .count_in
+                    .min(1)
+                    .max(u8::from(self.click))
+            } else {
+                self.settings.click.count_in
+            },
+            ..self.settings.click
+        };
+        let wanted = pattern.beats != Beats::None || pattern.count_in > 0 || self.settings.guide;
+        if !wanted || !self.has_band() {
+            return;
+        }
+        let beats: Vec<Beat> = ticks(&self.chosen.line, &pattern)
+            .into_iter()
+            .map(|tick| Beat {
+                at_s: tick.at_s,
+                weight: tick.weight,
+                in_line: tick.at_s >= -self.pickup_s() - 1e-6,
+            })
+            .collect();
+        let opening_s = beats.first().map_or(0.0, |beat| beat.at_s.min(0.0));
+        let rate = self.out_rate.map_or(0.0, |rate| rate.hz());
+        self.order_id += 1;
+        self.stage = Stage::Running;
+        // Whatever comes before bar 1 is known to have come is no part of the pass: the count-in
+        // itself may be heard.
+        self.pass.from_s = f64::INFINITY;
+        if self.click {
+            self.pass.mode = TimingMode::Click;
+        }
+        self.orders.push(Order::Play(Music {
+            id: self.order_id,
+            bar1: after.map(|frame| frame + (-opening_s * rate).round() as u64),
+            beats,
+            guide: self.guide(),
+        }));
+    }
+
+    /// Seconds of the pick-up bar.
+    fn pickup_s(&self) -> f64 {
+        -self
+            .chosen
+            .line
+            .quarters_to_seconds(-self.chosen.line.pickup_length().quarters())
+    }
+
+    fn guide(&self) -> Option<Arc<Guide>> {
+        let rate = self.out_rate.filter(|_| self.settings.guide)?;
+        let player = Player {
+            a4: self.settings.a4,
+            ..Player::exact()
+        };
+        let performance = Performance::of_line(&self.chosen.piece.notes, &player);
+        let mut samples = render(&performance, &Voice::fingered(), rate);
+        turn_down(&mut samples);
+        Some(Arc::new(Guide {
+            samples,
+            bar1_s: performance.bar1_s,
+        }))
+    }
+}
+
+fn free_pass(number: u32, from_s: f64) -> Pass {
+    Pass {
+        number,
+        from_s,
+        to_s: f64::INFINITY,
+        mode: TimingMode::Free,
+        click_at_s: None,
+    }
+}
+
+fn insert_by<T>(list: &mut Vec<T>, item: T, at: impl Fn(&T) -> f64) {
+    let moment = at(&item);
+    let place = list
+        .iter()
+        .rposition(|x| at(x) <= moment)
+        .map_or(0, |p| p + 1);
+    list.insert(place, item);
+}

@@ -1,0 +1,155 @@
+//! When a pass is judged, when it is over, and what follows.
+
+use std::time::Instant;
+
+use super::{AROUND_S, Conductor, Stage};
+use crate::compare::judgement::TimingMode;
+use crate::session::live::band::Order;
+use crate::session::live::pass::{Judged, judge};
+
+/// A player who is silent for this long has stopped, in seconds.
+const SILENT_S: f64 = 3.0;
+/// The line has been played when its last note has sounded so much longer than it is written, in
+/// seconds, or has been stopped for as long.
+const AFTER_LAST_S: f64 = 1.0;
+/// ... and so many of its notes were heard; else the last one is a chance find.
+const PLAYED_SHARE: f64 = 0.5;
+/// Judging a pass anew must not take more than this share of the time.
+const JUDGING_SHARE: u32 = 5;
+/// The last note of a pass with a click is waited for so long after its end, in seconds: until
+/// the ear has said what it would say now.
+const AFTER_CLICK_S: f64 = 0.45;
+
+impl Conductor {
+    /// Looks at everything anew; to be called some fifty times a second with the moment it is.
+    pub(in crate::session::live) fn tick(&mut self, now: Instant) {
+        let rested = self
+            .judged_at
+            .is_none_or(|at| now.duration_since(at) >= self.judging_took * JUDGING_SHARE);
+        if self.stale && rested && matches!(self.stage, Stage::Running) {
+            self.judge_now();
+            self.judged_at = Some(now);
+        }
+        if matches!(self.stage, Stage::Running)
+            && let Some(end_s) = self.pass_end()
+        {
+            self.end_pass(end_s);
+        }
+    }
+
+    pub(super) fn judge_now(&mut self) {
+        let began = Instant::now();
+        let judged = judge(&self.ear, &self.pass, &self.chosen.piece, &self.judging);
+        self.views = judged.views(false, &self.views);
+        let last_s = judged
+            .last_heard()
+            .and_then(|last| judged.judgement.notes[last].heard.as_ref())
+            .map(|heard| heard.onset_s);
+        if let Some(last_s) = last_s {
+            self.starts_since.retain(|s| *s > last_s + 0.03);
+        }
+        self.judged = Some(judged);
+        self.stale = false;
+        self.judging_took = began.elapsed();
+    }
+
+    /// Where the running pass has ended, if it has, in seconds of the stream.
+    pub(super) fn pass_end(&self) -> Option<f64> {
+        let now_s = self.position.at_s;
+        if self.pass.mode == TimingMode::Click {
+            let end_s = self.pass.click_at_s? + self.chosen.length_s + AROUND_S;
+            return (now_s >= end_s + AFTER_CLICK_S).then_some(end_s);
+        }
+        let judged = self.judged.as_ref()?;
+        if let Some(end_s) = self.line_played(judged) {
+            return Some(end_s);
+        }
+        // Silence: nothing began and nothing has sounded for so long.
+        let last = self.ear.soon_notes.iter().chain(self.ear.notes.last());
+        let sounded_s = last
+            .filter(|note| note.onset_s >= self.pass.from_s)
+            .map(|note| note.release_s)
+            .fold(self.last_start_s, f64::max);
+        let quiet = now_s - sounded_s >= SILENT_S && judged.heard() > 0;
+        quiet.then_some(now_s)
+    }
+
+    /// Where the line has been played to its end.
+    pub(super) fn line_played(&self, judged: &Judged) -> Option<f64> {
+        let notes = &judged.judgement.notes;
+        let last = notes.last()?;
+        let heard = last.heard.as_ref()?;
+        if (judged.heard() as f64) < PLAYED_SHARE * notes.len() as f64 {
+            return None;
+        }
+        let stretch = judged
+            .judgement
+            .timing
+            .tempo_bpm
+            .map_or(1.0, |bpm| self.chosen.piece.info.tempo_bpm / bpm);
+        let written_s = heard.onset_s + last.expected.length_s * stretch;
+        let due_s = written_s.min(heard.release_s.max(heard.onset_s)) + AFTER_LAST_S;
+        // A player who goes straight on has ended the pass, too.
+        let next = self
+            .ear
+            .notes
+            .iter()
+            .rev()
+            .take_while(|n| n.onset_s > heard.onset_s + 0.05)
+            .filter(|n| n.evidence > 0.0 && n.onset_s > written_s - 0.2)
+            .last();
+        match next {
+            Some(next) if next.onset_s < due_s => Some(next.onset_s - 0.03),
+            _ => (self.position.at_s >= due_s).then_some(due_s),
+        }
+    }
+
+    pub(super) fn end_pass(&mut self, end_s: f64) {
+        self.pass.to_s = end_s;
+        let judged = judge(&self.ear, &self.pass, &self.chosen.piece, &self.judging);
+        let heard = judged.heard() > 0;
+        if heard {
+            self.views = judged.views(true, &self.views);
+            self.history.add(&judged);
+            self.passes
+                .push(judged.over(&self.pass, &self.chosen.piece));
+            self.spans.push(self.pass.clone());
+        }
+        let done = self
+            .settings
+            .passes
+            .is_some_and(|wanted| self.spans.len() >= wanted as usize);
+        if done {
+            self.judged = Some(judged);
+            self.stage = Stage::Over;
+            self.orders.push(Order::Stop);
+            return;
+        }
+        let number = self.pass.number + u32::from(heard);
+        let after = self.out_rate.zip(self.bar1_frame).filter(|_| self.click);
+        let after = after.map(|(rate, bar1)| bar1 + (self.chosen.length_s * rate.hz()) as u64);
+        let views = std::mem::take(&mut self.views);
+        self.begin(number, end_s, after);
+        // What was said of the last pass stays to be read until the next one begins.
+        self.views = views;
+        self.stale = true;
+    }
+
+    /// The session is over: judges what runs, so that nothing played is left out.
+    pub(in crate::session::live) fn close(&mut self) {
+        if matches!(self.stage, Stage::Running) && !self.is_over() {
+            self.ear.soon_notes.clear();
+            self.ear.soon_rings.clear();
+            let judged = judge(&self.ear, &self.pass, &self.chosen.piece, &self.judging);
+            if judged.heard() > 0 {
+                self.pass.to_s = self.position.at_s;
+                self.views = judged.views(true, &self.views);
+                self.history.add(&judged);
+                self.passes
+                    .push(judged.over(&self.pass, &self.chosen.piece));
+                self.spans.push(self.pass.clone());
+            }
+        }
+        self.stage = Stage::Over;
+    }
+}
