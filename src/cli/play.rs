@@ -350,6 +350,12 @@ fn tell(
         result.take.file,
         arguments.line.display()
     ));
+    if live.ending.priority_refused {
+        output::note(&format!(
+            "the system refused real-time priority; {} frames were lost",
+            result.take.dropped_frames
+        ));
+    }
     if let Some(error) = &live.ending.take {
         return Err(Failure::of(error));
     }

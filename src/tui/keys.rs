@@ -48,13 +48,20 @@ const fn key(
 }
 
 /// All keys, in the order of the help page.
-pub const KEYS: [Key; 13] = [
+pub const KEYS: [Key; 14] = [
     key(
         KeyCode::Char(' '),
         "space",
         Does::Ask(Command::Restart),
         "again",
         "Again from the first chosen bar, counted in anew",
+    ),
+    key(
+        KeyCode::Enter,
+        "enter",
+        Does::Ask(Command::FromHere),
+        "from here",
+        "Again from the bar you are in",
     ),
     key(
         KeyCode::Char('b'),

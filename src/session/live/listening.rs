@@ -35,9 +35,18 @@ pub trait Input: Source {
 
     /// What it is called.
     fn name(&self) -> String;
+
+    /// Whether the system refused to run its callbacks ahead of other work.
+    fn priority_refused(&self) -> bool {
+        false
+    }
 }
 
 impl Input for Capture {
+    fn priority_refused(&self) -> bool {
+        Capture::priority_refused(self)
+    }
+
     fn lost(&self) -> FrameCount {
         Capture::lost(self)
     }
@@ -117,6 +126,8 @@ pub struct Ending {
     pub notes: Vec<SoundNote>,
     /// What the ear has learnt of the open strings, in the order in which they were given.
     pub strings: Vec<Option<KnownString>>,
+    /// Whether the system refused to run the callbacks ahead of other work.
+    pub priority_refused: bool,
     /// What listening cost.
     pub cost: Cost,
     /// What went wrong with the take, if anything did.
@@ -269,6 +280,7 @@ pub fn listen(setup: Listening, mut input: Box<dyn Input>, say: &Sender<Heard>) 
         }
     }
     run.ending.notes.extend(input.notes());
+    run.ending.priority_refused = input.priority_refused();
     run.ending.lost.0 = run.ending.lost.0.max(run.lost_before + input.lost().0);
     drop(input);
     run.end();

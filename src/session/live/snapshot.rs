@@ -256,6 +256,8 @@ pub enum Command {
     Click,
     /// From the first chosen bar, counted in anew.
     Restart,
+    /// From the bar in which the player is to the last chosen one, counted in anew.
+    FromHere,
     /// Play back the last pass.
     ListenBack,
     /// End the session; the take is kept.

@@ -23,6 +23,10 @@ impl Conductor {
                 let bar = self.current_bar();
                 self.choose((bar, bar), self.chosen.share);
             }
+            Command::FromHere => {
+                let bar = self.current_bar();
+                self.choose((bar.min(to), to), self.chosen.share);
+            }
             Command::Widen if to < last => self.choose((from, to + 1), self.chosen.share),
             Command::Widen if from > first => self.choose((from - 1, to), self.chosen.share),
             Command::Narrow if to > from => self.choose((from, to - 1), self.chosen.share),
