@@ -143,3 +143,48 @@ fn silence_is_heard_as_nothing() {
         assert!(object["take"]["loudest_dbfs"].is_null());
     }
 }
+
+/// A note an octave above the next one, on another string, has no partial of its own there: it is
+/// said that nothing can be told, unless a silence tells it.
+#[test]
+fn an_octave_left_behind_is_told_to_be_undecided_unless_a_silence_decides() {
+    let cases = [
+        // G2 on the first string, then G1 on the fourth, then on.
+        ("1/4 1:0 4:3 3:2 3:3", "", 1),
+        // The first is stopped 90 ms before the second.
+        ("1/4 1:0 4:3 3:2 3:3", "gap:1.1:90", 0),
+        // A rest after the second: what rings would be heard.
+        ("1/4 1:0 4:3! r 3:3", "", 0),
+        // A fifth apart: partials of its own.
+        ("1/4 1:0 3:3 3:2 3:3", "", 0),
+        // A twelfth (D3 above G1).
+        ("1/4 1:7 4:3 3:2 3:3", "", 1),
+    ];
+    for (bar, faults, wanted) in cases {
+        let line =
+            read_text(&format!("tempo: 80\nmeter: 4/4\n\n{bar}\n1/1 4:5\n")).expect("a line");
+        let mut performance =
+            Performance::of_line(&line.expected(line.instrument()), &Player::steady(5));
+        if !faults.is_empty() {
+            performance = performance
+                .with_faults(&parse_faults(faults).expect("faults"))
+                .expect("spots in the line");
+        }
+        let take = render(&performance, &Voice::fingered(), RATE);
+        let mut source = Samples::new(RATE, vec![Ok(take)]);
+        let result =
+            score_take("take", &mut source, &line, &ScoreSettings::default()).expect("a result");
+        let undecided = &result.judgement.undecided;
+        assert_eq!(
+            result.judgement.tally.right,
+            5 - usize::from(bar.contains('r')),
+            "{bar}"
+        );
+        assert_eq!(undecided.len(), wanted, "{bar} {faults}: {undecided:?}");
+        let page = text::report(&result, false);
+        assert_eq!(page.contains("cannot be told, since"), wanted > 0, "{page}");
+        if let Some(one) = undecided.first() {
+            assert_eq!((one.string, one.after, &one.during[..]), (1, 0, &[1][..]));
+        }
+    }
+}

@@ -96,6 +96,11 @@ pub(crate) fn flag(notes: &mut [JudgedNote], bleed: &[Bleed]) {
     }
 }
 
+/// True when a note that lies so many semitones above another has no partial of its own.
+pub(crate) fn is_masked(above: f64) -> bool {
+    above.abs() < SAME_SEMITONES || is_harmonic(above)
+}
+
 /// True for a distance at which every partial is shared, in semitones.
 fn is_harmonic(semitones: f64) -> bool {
     let near = |h: &f64| (semitones - h).abs() < SAME_SEMITONES;
@@ -159,10 +164,7 @@ fn one(scene: &Scene, held: &[Held], ring: &HeardRing) -> Option<Bleed> {
         return None;
     }
     // Where every partial is shared, nothing can be told.
-    let masked = |h: &&Held| {
-        let above = ring.midi - h.midi;
-        above.abs() < SAME_SEMITONES || is_harmonic(above)
-    };
+    let masked = |h: &&Held| is_masked(ring.midi - h.midi);
     if !during.is_empty() && during.iter().all(masked) {
         return None;
     }

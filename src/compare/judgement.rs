@@ -153,6 +153,24 @@ pub struct Bleed {
     pub evidence: f64,
 }
 
+/// A string of which it cannot be told whether it rang: all its partials are those of what was
+/// played over it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Undecided {
+    /// Its pitch as a MIDI note.
+    pub midi: f64,
+    /// Its string, 1 for the thinnest.
+    pub string: u8,
+    /// Index of the note that may have been left ringing.
+    pub after: usize,
+    /// Indices of the notes it may have sounded under.
+    pub during: Vec<usize>,
+    /// From when to when, in seconds.
+    pub from_s: f64,
+    /// ...
+    pub to_s: f64,
+}
+
 /// Whether the take can be that line at all.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Agreement {
@@ -245,6 +263,8 @@ pub struct Judgement {
     pub extras: Vec<ExtraNote>,
     /// What rang underneath, in order of time; `None` when nobody listened for it.
     pub bleed: Option<Vec<Bleed>>,
+    /// Where nothing can be told of a string, in order of time; empty when nobody listened.
+    pub undecided: Vec<Undecided>,
     /// What to act on, most important first.
     pub findings: Vec<Finding>,
     /// Counts.

@@ -29,6 +29,7 @@ mod summary;
 mod tally;
 #[cfg(test)]
 mod test_support;
+mod undecided;
 mod verdict;
 mod words;
 
@@ -119,6 +120,10 @@ pub fn judge_with_rings(
         bleed::part_from_extras(bleed, &mut extras);
         bleed::flag(&mut notes, bleed);
     }
+    let undecided = bleed
+        .as_deref()
+        .map(|bleed| undecided::find(&notes, bleed))
+        .unwrap_or_default();
     let agreement = summary::agreement(&scene, &notes, &extras);
     let timing = summary::timing(&scene, &notes);
     let findings = findings::find(
@@ -136,6 +141,7 @@ pub fn judge_with_rings(
         notes,
         extras,
         bleed,
+        undecided,
         findings,
         tally,
         marks: settings.marks.clone(),

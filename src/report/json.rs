@@ -11,6 +11,7 @@ use super::layout::Lines;
 use super::words;
 use crate::compare::judgement::{
     Agreement, Bleed, ExtraNote, Finding, HeardPart, JudgedNote, Judgement, Tally, Timing,
+    Undecided,
 };
 use crate::compare::marks::Marks;
 use crate::session::result::{LineInfo, LiveInfo, TakeInfo, TakeResult};
@@ -92,6 +93,8 @@ struct Report<'a> {
     extras: Vec<Extra>,
     /// Strings that sounded while they should not.
     bleed: Vec<BleedOut>,
+    /// Strings of which it cannot be told whether they sounded.
+    bleed_undecided: Vec<UndecidedOut>,
     summary: Summary,
     findings: Vec<FindingOut<'a>>,
     marks: MarksOut,
@@ -181,6 +184,29 @@ struct BleedOut {
 }
 
 #[derive(Serialize)]
+struct UndecidedOut {
+    midi: Option<f64>,
+    string: u8,
+    from_s: Option<f64>,
+    to_s: Option<f64>,
+    after: usize,
+    during: Vec<usize>,
+}
+
+impl From<&Undecided> for UndecidedOut {
+    fn from(undecided: &Undecided) -> Self {
+        Self {
+            midi: round(undecided.midi, DECIMALS_MIDI),
+            string: undecided.string,
+            from_s: round(undecided.from_s, DECIMALS_S),
+            to_s: round(undecided.to_s, DECIMALS_S),
+            after: undecided.after,
+            during: undecided.during.clone(),
+        }
+    }
+}
+
+#[derive(Serialize)]
 struct Summary {
     right: usize,
     wrong: usize,
@@ -237,6 +263,7 @@ impl<'a> From<&'a TakeResult> for Report<'a> {
                 .flatten()
                 .map(BleedOut::from)
                 .collect(),
+            bleed_undecided: judgement.undecided.iter().map(UndecidedOut::from).collect(),
             summary: Summary::new(&judgement.tally, judgement.bleed.as_deref()),
             findings: judgement.findings.iter().map(FindingOut::from).collect(),
             marks: MarksOut::from(&judgement.marks),

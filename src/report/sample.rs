@@ -158,6 +158,7 @@ pub(crate) fn clean() -> TakeResult {
             notes: clean_notes(),
             extras: Vec::new(),
             bleed: None,
+            undecided: Vec::new(),
             findings: Vec::new(),
             tally: Tally {
                 right: 8,

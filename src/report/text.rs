@@ -163,12 +163,7 @@ impl Page {
             say("known", uncertainty(result));
         }
         if result.judgement.bleed.is_some() {
-            say(
-                "bleed",
-                "a string an octave, a twelfth or two octaves above the note over it cannot be \
-                 told from that note; it is only heard where nothing else sounds"
-                    .into(),
-            );
+            say("bleed", undecided(result));
         }
         if result.judgement.bleed.is_none() {
             say(
@@ -259,6 +254,38 @@ fn grid(result: &TakeResult) -> String {
         ),
         (TimingMode::Free, None) => "against your own pulse, which held steady".to_owned(),
     }
+}
+
+/// Places that are named, at most.
+const PLACES_NAMED: usize = 4;
+
+/// Of which strings nothing can be told.
+fn undecided(result: &TakeResult) -> String {
+    let undecided = &result.judgement.undecided;
+    if undecided.is_empty() {
+        return "a string an octave, a twelfth or two octaves above the note over it cannot be \
+                told from that note; it is only heard where nothing else sounds"
+            .into();
+    }
+    let place = |index: usize| {
+        let note = result.judgement.notes.get(index).map(|note| &note.expected);
+        note.map_or_else(String::new, |note| {
+            format!("bar {} beat {}", note.bar, words::beat(note.beat))
+        })
+    };
+    let mut places: Vec<String> = undecided
+        .iter()
+        .take(PLACES_NAMED)
+        .map(|u| format!("{} of {}", words::pitch(u.midi), place(u.after)))
+        .collect();
+    if undecided.len() > PLACES_NAMED {
+        places.push(format!("and {} more", undecided.len() - PLACES_NAMED));
+    }
+    format!(
+        "cannot be told, since all its partials are those of the note after it: whether it rings \
+         on, {}",
+        places.join("; ")
+    )
 }
 
 /// How well place and pitch of the middle note are known.

@@ -57,6 +57,12 @@ pub(super) fn finding(kind: FindingKind) -> &'static str {
     }
 }
 
+/// A beat as it is counted: `3`, `3.5`.
+pub(super) fn beat(beat: f64) -> String {
+    let text = format!("{beat:.2}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
 /// The name of the semitone nearest to `midi`, without its octave; `?` when it is not a number.
 ///
 /// A heard pitch has no spelling of its own, so each black key goes by the name it most often has
