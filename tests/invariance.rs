@@ -164,3 +164,26 @@ fn silence_before_moves_everything_by_its_length() {
         assert!(off_s.abs() < 0.002, "{:.3} s: {off_s}", a.onset_s);
     }
 }
+
+/// Being asked what it would say now changes nothing of what it says later, and what it says then
+/// is what it would have said at the end.
+#[test]
+fn asking_meanwhile_changes_nothing() {
+    let rate = SampleRate(22_050);
+    let sound = sound(rate);
+    let whole = cut(&sound, rate, || 512);
+    let mut asked = listener(rate);
+    let mut events = Vec::new();
+    for (n, block) in sound.chunks(512).enumerate() {
+        asked.push(block, &mut |event| events.push(event));
+        if n % 20 == 0 {
+            let soon = settled(&asked.so_far());
+            let to = ((n + 1) * 512).min(sound.len());
+            let ended = settled(&cut(&sound[..to], rate, || 512));
+            let rest = &ended[settled(&events).len()..];
+            assert_eq!(soon, rest, "after {to} frames");
+        }
+    }
+    asked.finish(&mut |event| events.push(event));
+    assert_eq!(bits(&events), bits(&whole));
+}

@@ -3,7 +3,7 @@
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::Ordering;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use clap::Args;
@@ -159,7 +159,7 @@ fn play(arguments: &PlayArguments) -> Result<u8, Failure> {
             moved.display()
         ));
     }
-    let shown = watch(arguments, &session, plain);
+    let shown = watch(arguments, &session, plain, &stop);
     if !matches!(shown, Ok(LeftBy::End)) {
         stop.store(true, Ordering::Relaxed);
     }
@@ -169,17 +169,24 @@ fn play(arguments: &PlayArguments) -> Result<u8, Failure> {
 }
 
 /// Follows the session to its end.
-fn watch(arguments: &PlayArguments, session: &Session, plain: bool) -> Result<LeftBy, Failure> {
+fn watch(
+    arguments: &PlayArguments,
+    session: &Session,
+    plain: bool,
+    stop: &AtomicBool,
+) -> Result<LeftBy, Failure> {
     if !plain {
         let options = Options {
             theme: output::theme(arguments.dim, arguments.large),
             unattended: arguments.passes.is_some(),
         };
-        return tui::run::run(&session.snapshots, &session.commands, options).map_err(|error| {
-            Failure::new(format!(
-                "the terminal cannot be used ({error}); run it in another one, or with --plain"
-            ))
-        });
+        return tui::run::run(&session.snapshots, &session.commands, stop, options).map_err(
+            |error| {
+                Failure::new(format!(
+                    "the terminal cannot be used ({error}); run it in another one, or with --plain"
+                ))
+            },
+        );
     }
     let to_error = arguments.json.as_deref() == Some(Path::new("-"));
     let mut teller = Teller::default();
@@ -272,14 +279,17 @@ fn open(
     let needed = settings.click.beats != Beats::None || settings.click.count_in > 0;
     let wanted = needed || settings.guide;
     // On the dashboard the click can be switched on later, so an output is welcome there.
-    let playback = match Playback::open(&arguments.devices.output()) {
-        _ if !wanted && plain => None,
-        Ok(playback) => Some(playback),
-        Err(error) if wanted => return Err(without_output(&error)),
-        Err(error) => {
-            output::note(&format!("no click and no playing back: {error}"));
-            None
+    let playback = if wanted || !plain {
+        match Playback::open(&arguments.devices.output()) {
+            Ok(playback) => Some(playback),
+            Err(error) if wanted => return Err(without_output(&error)),
+            Err(error) => {
+                output::note(&format!("no click and no playing back: {error}"));
+                None
+            }
         }
+    } else {
+        None
     };
     let latency_s = match (&capture, &playback) {
         (Some(capture), Some(playback)) => arguments.data.latencies()?.of(&pair(capture, playback)),

@@ -1,6 +1,7 @@
 //! Keys and snapshots in, commands out, until it is over.
 
 use std::io;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use crossbeam_channel::{Receiver, Sender, TryRecvError};
@@ -35,13 +36,14 @@ const DRAW_EVERY: Duration = Duration::from_millis(70);
 /// Keys are waited for this long at a time.
 const WAIT: Duration = Duration::from_millis(35);
 
-/// Shows a session until it is over.
+/// Shows a session until it is over; one that is ended from outside (`stop`) waits for no key.
 ///
 /// # Errors
 /// When the terminal cannot be taken, or is gone.
 pub fn run(
     snapshots: &Receiver<Box<Snapshot>>,
     commands: &Sender<Command>,
+    stop: &AtomicBool,
     options: Options,
 ) -> io::Result<LeftBy> {
     let mut app = App {
@@ -97,7 +99,7 @@ pub fn run(
                 .snapshot
                 .as_ref()
                 .is_some_and(|s| matches!(s.phase, Phase::Ended { .. }));
-            if options.unattended || !ended {
+            if options.unattended || !ended || stop.load(Ordering::Relaxed) {
                 return Ok(LeftBy::End);
             }
         }

@@ -199,7 +199,9 @@ impl Conductor {
             .passes
             .iter()
             .all(|pass| (pass.tempo_bpm - self.chosen.piece.info.tempo_bpm).abs() < 1e-9);
-        if spans.iter().all(clicked) && same {
+        // The whole is judged at the tempo it was begun with.
+        let begun = (self.chosen.share - self.settings.tempo_share).abs() < 1e-9;
+        if spans.iter().all(clicked) && same && begun {
             let last = spans.last().and_then(|pass| pass.click_at_s);
             (TimingMode::Click, last)
         } else {

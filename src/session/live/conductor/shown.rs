@@ -118,6 +118,7 @@ impl Conductor {
             last_pass: self.passes.last().cloned(),
             latency: match (self.out_rate, self.settings.latency_s) {
                 (None, _) => LatencyView::None,
+                _ if !self.click => LatencyView::None,
                 (_, None) => LatencyView::Unmeasured,
                 (_, Some(s)) => LatencyView::Measured(1000.0 * s),
             },
