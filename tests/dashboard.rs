@@ -345,7 +345,9 @@ fn keys_change_the_state_or_ask_the_session() {
         press(&mut app, KeyCode::Right),
         Outcome::Ask(Command::Widen)
     );
+    assert!(!app.quitting);
     assert_eq!(press(&mut app, KeyCode::Esc), Outcome::Ask(Command::Quit));
+    assert!(app.quitting);
     assert_eq!(press(&mut app, KeyCode::Char('?')), Outcome::None);
     assert_eq!(app.page, Page::Help);
     // Any key leaves the page, and does nothing else.

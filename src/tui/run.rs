@@ -99,7 +99,8 @@ pub fn run(
                 .snapshot
                 .as_ref()
                 .is_some_and(|s| matches!(s.phase, Phase::Ended { .. }));
-            if options.unattended || !ended || stop.load(Ordering::Relaxed) {
+            let wanted = app.quitting || options.unattended || stop.load(Ordering::Relaxed);
+            if wanted || !ended {
                 return Ok(LeftBy::End);
             }
         }

@@ -27,6 +27,8 @@ pub struct App {
     pub theme: Theme,
     /// What the theme goes back to from dim.
     pub usual: Tone,
+    /// The player has asked for the end: nothing more is waited for.
+    pub quitting: bool,
 }
 
 /// What can happen.
@@ -89,7 +91,10 @@ fn key(app: &mut App, event: KeyEvent) -> Outcome {
         }
         Pressed::Key(Does::Large) => app.theme.large = !app.theme.large,
         _ if over => return Outcome::Leave,
-        Pressed::Key(Does::Ask(command)) => return Outcome::Ask(command),
+        Pressed::Key(Does::Ask(command)) => {
+            app.quitting |= command == Command::Quit;
+            return Outcome::Ask(command);
+        }
         Pressed::Other | Pressed::Interrupt => {}
     }
     Outcome::None
