@@ -258,6 +258,33 @@ fn one_pass_was_asked_for_and_the_rest_is_left() {
     assert_eq!(live.result.judgement.tally.right, line.note_count());
 }
 
+/// A knock is no pass; another line is one, in which little was right, and ends the same way.
+#[test]
+fn a_knock_is_no_pass_and_another_line_is_one() {
+    let wanted = line("harbour-walk.line");
+    let mut knock = vec![0.0f32; 22_050];
+    for (n, x) in knock.iter_mut().skip(5_000).take(400).enumerate() {
+        *x = 0.3 * (-(n as f32) / 60.0).exp() * if n % 7 < 3 { 1.0 } else { -1.0 };
+    }
+    let steps = vec![
+        Step::Sound(knock, 480),
+        Step::Sound(vec![0.0; 5 * 22_050], 480),
+        Step::Sound(samples(&demo("two-octaves-clean.wav")), 480),
+        Step::Sound(vec![0.0; 600 * 22_050], 48),
+    ];
+    let settings = LiveSettings {
+        passes: Some(1),
+        ..settings(&wanted, None)
+    };
+    let live = begin(settings, steps, &Arc::default())
+        .finish()
+        .expect("a result");
+    assert_eq!(live.passes.len(), 1, "{:?}", live.passes);
+    let (view, _, to_s) = &live.passes[0];
+    assert!(!view.recognised, "{view:?}");
+    assert!(*to_s > 10.0 && *to_s < 60.0, "{to_s}");
+}
+
 #[test]
 fn lost_frames_are_silence_in_the_take_and_counted() {
     let folder = tempfile::tempdir().expect("a folder");

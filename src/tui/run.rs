@@ -4,11 +4,11 @@ use std::io;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
-use crossbeam_channel::{Receiver, Sender, TryRecvError};
+use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, TryRecvError};
 
 use crate::session::live::snapshot::{Command, Phase, Snapshot};
 use crate::tui::state::{Action, App, Outcome, update};
-use crate::tui::terminal::{Screen, is_broken, next};
+use crate::tui::terminal::{Screen, actions, is_broken};
 use crate::tui::theme::{Theme, Tone};
 use crate::tui::view::view;
 
@@ -56,11 +56,12 @@ pub fn run(
         ..App::default()
     };
     let mut screen = Screen::take()?;
+    let actions = actions()?;
     let mut drawn = None::<Instant>;
     let mut changed = true;
     let mut closed = false;
     loop {
-        if let Some(action) = next(WAIT)? {
+        if let Some(action) = await_action(&actions, WAIT) {
             changed = true;
             match update(&mut app, action) {
                 Outcome::None => {}
@@ -103,6 +104,19 @@ pub fn run(
             if wanted || !ended {
                 return Ok(LeftBy::End);
             }
+        }
+    }
+}
+
+/// The next action within `wait`, if there is one. A terminal that is gone gives none, and lets the
+/// time pass all the same.
+pub(super) fn await_action(actions: &Receiver<Action>, wait: Duration) -> Option<Action> {
+    match actions.recv_timeout(wait) {
+        Ok(action) => Some(action),
+        Err(RecvTimeoutError::Timeout) => None,
+        Err(RecvTimeoutError::Disconnected) => {
+            std::thread::sleep(wait);
+            None
         }
     }
 }

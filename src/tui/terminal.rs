@@ -5,8 +5,8 @@ use std::io::{self, Stdout, stdout};
 use std::os::fd::OwnedFd;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Duration;
 
+use crossbeam_channel::{Receiver, bounded};
 use crossterm::event::{self, Event, KeyEventKind};
 use crossterm::{cursor, execute, terminal};
 use ratatui::backend::CrosstermBackend;
@@ -102,17 +102,26 @@ fn hush() {
     }
 }
 
-/// What was done at the terminal within `wait`, if anything was.
+/// What is done at the terminal, read by a thread of its own: on a terminal that was closed the
+/// reading never returns, and nobody may wait for it.
 ///
 /// # Errors
-/// When the terminal is gone.
-pub fn next(wait: Duration) -> io::Result<Option<Action>> {
-    if !event::poll(wait)? {
-        return Ok(None);
-    }
-    Ok(match event::read()? {
-        Event::Key(key) if key.kind != KeyEventKind::Release => Some(Action::Key(key)),
-        Event::Resize(..) => Some(Action::Resize),
-        _ => None,
-    })
+/// When no thread can be had.
+pub fn actions() -> io::Result<Receiver<Action>> {
+    let (done, actions) = bounded(64);
+    std::thread::Builder::new()
+        .name("keys".to_owned())
+        .spawn(move || {
+            while let Ok(event) = event::read() {
+                let action = match event {
+                    Event::Key(key) if key.kind != KeyEventKind::Release => Action::Key(key),
+                    Event::Resize(..) => Action::Resize,
+                    _ => continue,
+                };
+                if done.send(action).is_err() {
+                    return;
+                }
+            }
+        })?;
+    Ok(actions)
 }

@@ -15,9 +15,9 @@ use crate::session::live::tuner::TunerSnapshot;
 use crate::session::tuning::StringCheck;
 use crate::tui::keys::{Does, Pressed, pressed};
 use crate::tui::panels::level_words;
-use crate::tui::run::LeftBy;
+use crate::tui::run::{LeftBy, await_action};
 use crate::tui::state::Action;
-use crate::tui::terminal::{Screen, is_broken, next};
+use crate::tui::terminal::{Screen, actions, is_broken};
 use crate::tui::theme::Theme;
 use crate::tui::{big, words};
 
@@ -171,9 +171,10 @@ impl TunerTeller {
 /// When the terminal cannot be taken, or is gone.
 pub fn run(snapshots: &Receiver<Box<TunerSnapshot>>, theme: Theme) -> io::Result<LeftBy> {
     let mut screen = Screen::take()?;
+    let actions = actions()?;
     let mut newest = None;
     loop {
-        if let Some(Action::Key(key)) = next(Duration::from_millis(60))? {
+        if let Some(Action::Key(key)) = await_action(&actions, Duration::from_millis(60)) {
             match pressed(key) {
                 Pressed::Interrupt => return Ok(LeftBy::Interrupt),
                 Pressed::Key(Does::Ask(Command::Quit)) => return Ok(LeftBy::End),

@@ -14,6 +14,8 @@ const SILENT_S: f64 = 3.0;
 const AFTER_LAST_S: f64 = 1.0;
 /// ... and so many of its notes were heard; else the last one is a chance find.
 const PLAYED_SHARE: f64 = 0.5;
+/// So many notes are a pass, even of a line that was not recognised.
+const PLAYED_NOTES: usize = 3;
 /// Judging a pass anew must not take more than this share of the time.
 const JUDGING_SHARE: u32 = 5;
 /// The last note of a pass with a click is waited for so long after its end, in seconds: until
@@ -70,8 +72,23 @@ impl Conductor {
             .filter(|note| note.onset_s >= self.pass.from_s)
             .map(|note| note.release_s)
             .fold(self.last_start_s, f64::max);
-        let quiet = now_s - sounded_s >= SILENT_S && judged.heard() > 0;
+        let quiet = now_s - sounded_s >= SILENT_S && self.last_start_s > self.pass.from_s;
         quiet.then_some(now_s)
+    }
+
+    /// Whether something was played in the pass: a knock and a string that was touched are none.
+    fn was_played(&self, judged: &Judged) -> bool {
+        let pass = &self.pass;
+        let inside = |at_s: f64| at_s >= pass.from_s && at_s < pass.to_s;
+        let sure = self
+            .ear
+            .notes
+            .iter()
+            .chain(&self.ear.soon_notes)
+            .filter(|note| note.evidence > 0.0 && inside(note.onset_s))
+            .count();
+        let wanted = PLAYED_NOTES.min(self.chosen.piece.notes.len());
+        judged.heard().max(sure) >= wanted
     }
 
     /// Where the line has been played to its end.
@@ -107,7 +124,9 @@ impl Conductor {
     pub(super) fn end_pass(&mut self, end_s: f64) {
         self.pass.to_s = end_s;
         let judged = judge(&self.ear, &self.pass, &self.chosen.piece, &self.judging);
-        let heard = judged.heard() > 0;
+        // To a click a pass is over when its bars are, whatever was played.
+        let to_click = self.pass.mode == TimingMode::Click && self.settings.passes.is_some();
+        let heard = self.was_played(&judged) || to_click;
         if heard {
             self.views = judged.views(true, &self.views);
             self.history.add(&judged);
@@ -141,7 +160,7 @@ impl Conductor {
             self.ear.soon_notes.clear();
             self.ear.soon_rings.clear();
             let judged = judge(&self.ear, &self.pass, &self.chosen.piece, &self.judging);
-            if judged.heard() > 0 {
+            if self.was_played(&judged) {
                 self.pass.to_s = self.position.at_s;
                 self.views = judged.views(true, &self.views);
                 self.history.add(&judged);
