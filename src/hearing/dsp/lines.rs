@@ -13,7 +13,7 @@
 use std::collections::VecDeque;
 
 use super::history::History;
-use super::partials::Spectrum;
+use super::spectrum::Spectrum;
 
 /// Length of the window and step between windows, in seconds.
 const WINDOW_S: f64 = 0.090;

@@ -21,10 +21,9 @@ use rustfft::num_complex::Complex;
 
 use super::dsp::decimate::{filter, low_pass_taps};
 use super::dsp::history::History;
-use super::dsp::partials::{
-    CENTS_PER_SHARE, Peak, Spectrum, StiffString, fit_stiff_string, partial,
-};
 use super::dsp::peel::Peeler;
+use super::dsp::spectrum::{Peak, Spectrum};
+use super::dsp::stiff_string::{CENTS_PER_SHARE, StiffString, fit_stiff_string, partial};
 use super::dsp::yin;
 use super::events::RIVALS;
 use crate::units::cents;

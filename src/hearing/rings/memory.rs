@@ -12,7 +12,7 @@ use super::{
 };
 use crate::hearing::calibration::KnownString;
 use crate::hearing::dsp::history::History;
-use crate::hearing::dsp::partials::partial;
+use crate::hearing::dsp::stiff_string::partial;
 use crate::units::{Hertz, STANDARD_A4, cents};
 
 /// Strings measured before that are remembered.

@@ -25,8 +25,8 @@ use rustfft::num_complex::Complex;
 
 use crate::hearing::dsp::free_partial::{self, Bins, FreePartial};
 use crate::hearing::dsp::history::History;
-use crate::hearing::dsp::partials::{Spectrum, partial};
 use crate::hearing::dsp::peel::Peeler;
+use crate::hearing::dsp::{spectrum::Spectrum, stiff_string::partial};
 use crate::units::cents;
 use evidence::leniency;
 pub(super) use evidence::{Shown, Spread, evidence};

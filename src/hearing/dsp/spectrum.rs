@@ -1,18 +1,14 @@
-//! Partials of a stiff string: where they lie, and the fundamental and stiffness they tell.
+//! The spectrum of a stretch of sound: its peaks, and where a series of partials lies in it.
 //!
 //! # Source
-//! The string: H. Fletcher (1964), *Normal vibration frequencies of a stiff piano string*, J.
-//! Acoust. Soc. Am. 36, 203-209. Laying a series over a spectrum: D. J. Hermes (1988),
+//! Laying a series over a spectrum: D. J. Hermes (1988),
 //! *Measurement of pitch by subharmonic summation*, J. Acoust. Soc. Am. 83, 257-264. The parabola
 //! through a peak: J. O. Smith and X. Serra (1987), *PARSHL*, ICMC. Departures stand where each is
 //! used.
 
-use arrayvec::ArrayVec;
-
 use rustfft::num_complex::Complex;
 
 use super::transform::RealTransform;
-use crate::units::cents;
 
 /// One spectral peak.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -21,19 +17,6 @@ pub struct Peak {
     pub hz: f64,
     /// Power of a sinusoid there, in decibels (0 dB for amplitude 1).
     pub db: f64,
-}
-
-/// The stiff string fitted to a set of partials.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct StiffString {
-    /// Frequency of the first partial, f1 = f0 sqrt(1 + B), in hertz.
-    pub f1_hz: f64,
-    /// Inharmonicity coefficient B.
-    pub inharmonicity: f64,
-    /// One standard deviation of `f1_hz`, in cents, from the residuals.
-    pub uncertainty_cents: f64,
-    /// How many partials were used.
-    pub partials: usize,
 }
 
 /// Spectrum of a stretch of sound, ready to be asked for peaks.
@@ -276,159 +259,4 @@ impl Spectrum {
         }
         (best.1, best.2)
     }
-}
-
-/// Frequency of partial `k` of a stiff string whose first partial is `f1`, with the stiffness `b`.
-///
-/// # Source
-/// f_k = k f0 sqrt(1 + B k^2): H. Fletcher (1964), J. Acoust. Soc. Am. 36, 203-209.
-pub fn partial(f1: f64, b: f64, k: usize) -> f64 {
-    let k = k as f64;
-    k * f1 * ((1.0 + b * k * k) / (1.0 + b)).sqrt()
-}
-
-/// Cents for a small relative difference of frequencies: 1200 / ln 2.
-pub const CENTS_PER_SHARE: f64 = 1200.0 / std::f64::consts::LN_2;
-/// Highest partial number used.
-pub const PARTIALS: usize = 6;
-/// A partial this far below the strongest is not used.
-const WEAKEST_DB: f64 = -34.0;
-/// A partial above the first stands out of what lies around it by so much, ...
-const CLEAR_DB: f64 = 6.0;
-/// ... within so many times the reach it is looked for in.
-const AROUND: f64 = 4.0;
-/// A partial that is off by so much of a resolution cell, or by so many cents, counts half.
-const CELL_OFF: f64 = 0.25;
-const CENTS_OFF: f64 = 12.0;
-/// A fundamental this far from the place that the partials above it give has been moved, in cents.
-const MOVED_CENTS: f64 = 20.0;
-/// A partial is placed within so much of a resolution cell, and lies within so many cents of the
-/// law.
-const PLACED_CELL: f64 = 0.03;
-const PLACED_CENTS: f64 = 5.0;
-/// Rounds of weighing and fitting; the fit stands still after five.
-const ROBUST_ROUNDS: usize = 6;
-/// Stiffest string considered: a low B at the 21st fret has 3.4e-3 (Kemp 2020).
-const HIGHEST_B: f64 = 5e-3;
-
-/// Fits f_k = k f0 sqrt(1 + B k^2) to the spectrum's peaks near the multiples of `f_hz`.
-///
-/// Output: `None` when no partial stands out.
-///
-/// # Source
-/// The stiff string: H. Fletcher (1964), *Normal vibration frequencies of a stiff piano string*,
-/// J. Acoust. Soc. Am. 36, 203-209. Least squares on (f_k / k)^2 = f0^2 + f0^2 B k^2, weighted by
-/// the square root of the amplitude, which measured strings fit best; a peak that lies off the
-/// fit of the others is left out.
-pub fn fit_stiff_string(spectrum: &Spectrum, f_hz: f64, prior_b: f64) -> Option<StiffString> {
-    let mut found: ArrayVec<(f64, Peak), PARTIALS> = ArrayVec::new();
-    let reach = (0.6 / spectrum.length_s).clamp(0.015 * f_hz, 0.15 * f_hz);
-    let top_hz = spectrum.bin_hz * (spectrum.db.len() as f64 - 2.0);
-    for k in 1..=PARTIALS {
-        let kf = k as f64;
-        let at = partial(f_hz, prior_b, k);
-        if at + reach > top_hz {
-            break;
-        }
-        if let Some(p) = spectrum.peak_between(at - reach, at + reach) {
-            let clear = spectrum.mean_db(at - AROUND * reach, at + AROUND * reach) + CLEAR_DB;
-            if k == 1 || p.db > clear {
-                found.push((kf, p));
-            }
-        }
-    }
-    let top = found
-        .iter()
-        .map(|(_, p)| p.db)
-        .fold(f64::NEG_INFINITY, f64::max);
-    found.retain(|(_, p)| p.db > top + WEAKEST_DB);
-    if found.is_empty() {
-        return None;
-    }
-    let mut trust = [1.0f64; PARTIALS];
-    // Bodies and bridges move the fundamental, not the series.
-    if found.len() > 1 && found[0].0 == 1.0 {
-        let (f0sq, bf) = solve(&found[1..], &trust, spectrum.length_s, f_hz, prior_b)?;
-        let off = residual(f0sq, bf, 1.0, &found[0].1).abs();
-        let cell = CELL_OFF * CENTS_PER_SHARE / spectrum.length_s / found[0].1.hz;
-        if off > cell.max(MOVED_CENTS) {
-            found.remove(0);
-        }
-    }
-    let (mut f0sq, mut bf) = (0.0, 0.0);
-    for _ in 0..ROBUST_ROUNDS {
-        (f0sq, bf) = solve(&found, &trust, spectrum.length_s, f_hz, prior_b)?;
-        for ((k, p), t) in found.iter().zip(&mut trust) {
-            let cell = CELL_OFF * CENTS_PER_SHARE / spectrum.length_s / p.hz;
-            *t = 1.0 / (1.0 + (residual(f0sq, bf, *k, p) / cell.max(CENTS_OFF)).powi(2));
-        }
-    }
-    let (mut sum, mut weight) = (0.0, 0.0);
-    for ((k, p), t) in found.iter().zip(&trust) {
-        sum += t * residual(f0sq, bf, *k, p).powi(2);
-        weight += t;
-    }
-    let spread = (sum / (weight - 1.0).max(1.0)).sqrt();
-    Some(StiffString {
-        f1_hz: (f0sq + bf).max(1e-9).sqrt(),
-        inharmonicity: (bf / f0sq).clamp(0.0, HIGHEST_B),
-        uncertainty_cents: spread.max(1.0) / weight.max(1.0).sqrt(),
-        partials: found.len(),
-    })
-}
-
-/// How far a partial lies above its place on the string, in cents.
-fn residual(f0sq: f64, bf: f64, k: f64, p: &Peak) -> f64 {
-    cents(p.hz / k, (f0sq + bf * k * k).max(1e-9).sqrt())
-}
-
-/// Weighted least squares for f0^2 and f0^2 B, with B drawn towards `prior_b` the more the
-/// shorter the stretch was.
-fn solve(
-    found: &[(f64, Peak)],
-    trust: &[f64; PARTIALS],
-    length_s: f64,
-    f_hz: f64,
-    prior_b: f64,
-) -> Option<(f64, f64)> {
-    let (mut s0, mut s1, mut s2, mut t0, mut t1) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    let top = found
-        .iter()
-        .map(|(_, p)| p.db)
-        .fold(f64::NEG_INFINITY, f64::max);
-    for ((k, p), t) in found.iter().zip(trust) {
-        // amplitude^0.5 on the residual is amplitude on its square.
-        let cell = PLACED_CELL * CENTS_PER_SHARE / length_s / p.hz;
-        let w = t * 10.0f64.powf((p.db - top) / 20.0) / (1.0 + (cell / PLACED_CENTS).powi(2));
-        let (x, y) = (k * k, (p.hz / k / f_hz).powi(2));
-        s0 += w;
-        s1 += w * x;
-        s2 += w * x * x;
-        t0 += w * y;
-        t1 += w * x * y;
-    }
-    // A ridge on B: one resolution cell of frequency error at the first partial.
-    let ridge = if length_s > 0.3 && found.len() > 3 {
-        0.025
-    } else {
-        0.25
-    };
-    s2 += ridge * s0;
-    t1 += ridge * s0 * prior_b;
-    let det = s0 * s2 - s1 * s1;
-    let (mut a, mut b) = if found.len() < 2 || det.abs() < 1e-12 {
-        let b = prior_b;
-        ((t0 - b * s1) / s0, b)
-    } else {
-        ((t0 * s2 - t1 * s1) / det, (s0 * t1 - s1 * t0) / det)
-    };
-    if a <= 0.0 || !a.is_finite() {
-        return None;
-    }
-    let held = b.clamp(0.0, HIGHEST_B * a);
-    if held != b {
-        b = held;
-        a = (t0 - b * s1) / s0;
-    }
-    Some((a * f_hz * f_hz, b * f_hz * f_hz))
 }
