@@ -346,13 +346,15 @@ fn plucked_over(ringing_hz: f64, plucked_hz: f64, at: usize, balance: f32) -> Hi
 /// How much too early a pluck without any rise time is taken for, in milliseconds: the low-passed
 /// copies spread it to both sides, and hiss at -80 dB does not hide the forerunners. Measured, not
 /// derived; fingers rise over one to three milliseconds and hide it.
-const EARLY_MS: f64 = 1.55;
+const EARLY_MS: f64 = 0.55;
+/// What is left, with predictors that reach over several periods.
+const SPREAD_MS: f64 = 0.75;
 
 /// Closed form: the pluck is where it was put, but for what all ideal plucks are early, within
-/// half a millisecond, whether the candidate comes early or late, and whether the new string is
+/// a millisecond, whether the candidate comes early or late, and whether the new string is
 /// louder than the ringing one or softer.
 #[test]
-fn a_pluck_over_a_ringing_string_is_timed_to_half_a_millisecond() {
+fn a_pluck_over_a_ringing_string_is_timed_within_a_millisecond() {
     let mut finder = JumpFinder::new(LOW_RATE_HZ);
     for (ringing, plucked) in [
         (41.2, 55.0),
@@ -369,7 +371,7 @@ fn a_pluck_over_a_ringing_string_is_timed_to_half_a_millisecond() {
                 let found = finder.find(&stream, candidate);
                 let off_ms = (found.at - at as f64) / LOW_RATE_HZ * 1e3;
                 assert!(
-                    (off_ms + EARLY_MS).abs() <= 0.5,
+                    (off_ms + EARLY_MS).abs() <= SPREAD_MS,
                     "{plucked} Hz over {ringing} Hz, {balance} times, candidate {early} off: \
                      {off_ms:.2} ms"
                 );
@@ -381,7 +383,7 @@ fn a_pluck_over_a_ringing_string_is_timed_to_half_a_millisecond() {
 
 /// The same string again: the rise in level is small, the break in its motion is not.
 #[test]
-fn the_same_note_again_is_timed_to_half_a_millisecond() {
+fn the_same_note_again_is_timed_within_a_millisecond() {
     let mut finder = JumpFinder::new(LOW_RATE_HZ);
     for hz in [41.2, 55.0, 73.4, 98.0] {
         // A fraction of a period, so that the new start is not in step with what rings.
@@ -389,7 +391,10 @@ fn the_same_note_again_is_timed_to_half_a_millisecond() {
         let stream = plucked_over(hz, hz, at, 1.0);
         let found = finder.find(&stream, at as i64 + 20);
         let off_ms = (found.at - at as f64) / LOW_RATE_HZ * 1e3;
-        assert!((off_ms + EARLY_MS).abs() <= 0.5, "{hz} Hz: {off_ms:.2} ms");
+        assert!(
+            (off_ms + EARLY_MS).abs() <= SPREAD_MS,
+            "{hz} Hz: {off_ms:.2} ms"
+        );
     }
 }
 

@@ -20,13 +20,13 @@ const FALL_DB: f64 = 12.0;
 /// Novelty of a choked pluck against the middle one of the matched notes: what stays below is the
 /// breath of a string let go.
 const NOVELTY_SHARE: f64 = 0.15;
-/// A rise of the low or middle prediction error like this is a pluck whatever the novelty, in
-/// decibels.
+/// A rise of the middle prediction error like this is a pluck whatever the novelty, in decibels; the
+/// lowest copy rises where a string is damped, too.
 const STRUCK_DB: f64 = 10.0;
 
 /// True when an event looks like a pluck that died at once.
 pub(crate) fn is_choked(event: &HeardNote, usual_novelty_db: f64) -> bool {
-    let struck = event.features.error_rise_db[0].max(event.features.error_rise_db[1]);
+    let struck = event.features.error_rise_db[1];
     event.early_fall_db.is_some_and(|fall| fall >= FALL_DB)
         && (event.novelty_db >= NOVELTY_SHARE * usual_novelty_db || struck >= STRUCK_DB)
 }

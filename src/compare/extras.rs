@@ -70,6 +70,12 @@ const ADDED_SHARE: f64 = 0.15;
 const NEW_SHARE: f64 = 0.25;
 const NEW_NOVELTY_DB: f64 = 2.5;
 const NEW_EVIDENCE: f64 = -3.0;
+/// What falls by more than this, in decibels, is damped: all that is new of it is its noise.
+const NEW_RISE_DB: f64 = -4.0;
+/// Or the sound swells by so much where its low partials stop being foretold, both in decibels: a
+/// beat swells, too, but is foretold.
+const SWELL_DB: f64 = 5.0;
+const SWELL_STRUCK_DB: f64 = 6.0;
 
 /// What comes this soon before a note of the same pitch, in semitones, belongs to it.
 const COMING_S: f64 = 0.1;
@@ -119,9 +125,10 @@ fn added(scene: &Scene, event: usize) -> Option<Option<f64>> {
         && f.added_db >= AGREE_DB
         && (f.added_db >= AGREE_SOFT_DB || f.new_share >= AGREE_SOFT_SHARE);
     let clear = remains && f.added_score >= ADDED_SCORE && f.fresh_share >= ADDED_SHARE;
-    let new = f.fresh_share >= NEW_SHARE
-        && heard.novelty_db >= NEW_NOVELTY_DB
-        && heard.evidence >= NEW_EVIDENCE;
+    let stands_out = heard.novelty_db >= NEW_NOVELTY_DB && f.level_rise_db >= NEW_RISE_DB;
+    let swells = f.level_rise_db >= SWELL_DB && f.error_rise_db[0] >= SWELL_STRUCK_DB;
+    let new =
+        f.fresh_share >= NEW_SHARE && heard.evidence >= NEW_EVIDENCE && (stands_out || swells);
     let midi = if agree || clear {
         f.added_midi
     } else {

@@ -208,10 +208,17 @@ fn moment(heard: &HeardNote, place_s: f64) -> (f64, f64) {
     } else {
         heard.onset_s
     };
-    // The share of the other moment in the mixture of both.
-    let share = 1.0 / (1.0 + nats.abs().exp());
-    let doubt = (share * (1.0 - share)).sqrt() * (other_s - heard.onset_s).abs();
-    (onset_s, sd.hypot(doubt))
+    (onset_s, sd.hypot(doubt_s(heard)))
+}
+
+/// Standard deviation of an onset that may have been at another moment, in seconds.
+fn doubt_s(heard: &HeardNote) -> f64 {
+    let other = heard.other_onset.filter(|o| o.0.is_finite());
+    other.map_or(0.0, |(other_s, nats)| {
+        // The share of the other moment in the mixture of both.
+        let share = 1.0 / (1.0 + nats.abs().exp());
+        (share * (1.0 - share)).sqrt() * (other_s - heard.onset_s).abs()
+    })
 }
 
 /// The verdict by pitch, with the cents and their uncertainty: from the written pitch for a right
@@ -321,6 +328,7 @@ fn usual_fall(scene: &Scene) -> f64 {
 /// Measures the silence at every legato join, then flags what stands out.
 fn flag_gaps(scene: &Scene, notes: &mut [JudgedNote]) {
     let mut by_kind: HashMap<Option<JoinKind>, Vec<f64>> = HashMap::new();
+    let mut doubts_ms = vec![0.0; notes.len()];
     for slot in 0..scene.slots.len() {
         let member = carrier(scene, slot);
         if let Some((gap_ms, depth_db)) = gap(scene, slot, &notes[member].expected)
@@ -328,6 +336,8 @@ fn flag_gaps(scene: &Scene, notes: &mut [JudgedNote]) {
         {
             part.gap_ms = Some(gap_ms);
             part.gap_depth_db = Some(depth_db);
+            let next = scene.heard(slot + 1).map_or(0.0, |(_, h, _)| doubt_s(h));
+            doubts_ms[member] = 1e3 * next;
             if let Some(kind) = notes[member].expected.join {
                 by_kind.entry(Some(kind)).or_default().push(gap_ms);
             }
@@ -338,7 +348,7 @@ fn flag_gaps(scene: &Scene, notes: &mut [JudgedNote]) {
         .filter_map(|(kind, gaps)| Some((kind, beyond_baseline(gaps, scene)?)))
         .collect();
     let marks = &scene.settings.marks;
-    for note in notes {
+    for (note, doubt_ms) in notes.iter_mut().zip(doubts_ms) {
         let Some((gap_ms, depth_db)) = note
             .heard
             .as_ref()
@@ -350,7 +360,9 @@ fn flag_gaps(scene: &Scene, notes: &mut [JudgedNote]) {
             .get(&note.expected.join)
             .map_or(marks.gap_ms, |b| b.min(marks.gap_ms));
         let dead = note.flags.contains(&Flag::Dead);
-        if !dead && gap_ms >= limit.max(GAP_NEVER_BELOW_MS) && depth_db >= marks.gap_depth_db {
+        // The next note may have begun sooner than it seems.
+        let sure_ms = gap_ms - doubt_ms;
+        if !dead && sure_ms >= limit.max(GAP_NEVER_BELOW_MS) && depth_db >= marks.gap_depth_db {
             note.flags.push(Flag::Gap);
         }
     }

@@ -18,15 +18,22 @@ use super::dsp::linear_prediction::{Work, fit, squared_errors};
 
 /// Coefficients of the predictor.
 const ORDER: usize = 28;
+/// A copy is foretold from every so-manieth sample before it: one that holds only low frequencies
+/// is foretold from its neighbours whatever happens, since it cannot change faster, and says
+/// little; from samples as far apart as its band allows it is the string that is foretold, over
+/// several periods.
+const STRIDES: [usize; COPIES] = [5, 2, 1];
+/// The longest reach of a predictor into the past, in samples.
+const REACH: usize = ORDER * STRIDES[0];
 /// Share of the power added to the diagonal of the normal equations.
-const RIDGE: f64 = 1e-5;
+const RIDGE: f64 = 1e-4;
 /// Upper edges of the copies in hertz; the last one is the stream as it comes.
 const BANDS_HZ: [f64; 2] = [350.0, 900.0];
 /// How many copies are looked at.
 pub const COPIES: usize = 3;
 /// The past that teaches the predictor: this long, ending this long before the candidate.
 const LESSON_S: f64 = 0.080;
-const LESSON_ENDS_S: f64 = 0.035;
+const LESSON_ENDS_S: f64 = 0.025;
 /// Where the onset is looked for around the candidate.
 const SEARCH_FROM_S: f64 = -0.020;
 const SEARCH_TO_S: f64 = 0.050;
@@ -124,7 +131,7 @@ impl JumpFinder {
         let lesson_from = candidate - n(LESSON_ENDS_S + LESSON_S);
         let lesson_to = candidate - n(LESSON_ENDS_S);
         let errors_from = candidate + n(SEARCH_FROM_S) - n(BEFORE_S);
-        let from = lesson_from.min(errors_from) - ORDER as i64;
+        let from = lesson_from.min(errors_from) - REACH as i64;
         let to = candidate + n(SEARCH_TO_S) + n(STAYS_S) + 1;
         self.raw.clear();
         // Before the start of the stream there is silence.
@@ -157,15 +164,17 @@ impl JumpFinder {
                 self.copy
                     .extend_from_slice(&self.raw[m..m + (to - from) as usize]);
             }
-            let lesson = &self.copy
-                [(lesson_from - ORDER as i64 - from).max(0) as usize..(lesson_to - from) as usize];
-            let a = fit(lesson, ORDER, RIDGE, &mut self.work);
-            squared_errors(lesson, a, &mut self.errors);
+            let stride = STRIDES[band];
+            let span = (ORDER * stride) as i64;
+            let lesson =
+                &self.copy[(lesson_from - span - from) as usize..(lesson_to - from) as usize];
+            let a = fit(lesson, ORDER, stride, RIDGE, &mut self.work);
+            squared_errors(lesson, a, stride, &mut self.errors);
             let taught = self.errors.iter().map(|e| f64::from(*e)).sum::<f64>()
                 / self.errors.len().max(1) as f64;
             // Errors from `errors_from` on; running sums make any span one subtraction.
-            let context = (errors_from - ORDER as i64 - from) as usize;
-            squared_errors(&self.copy[context..], a, &mut self.errors);
+            let context = (errors_from - span - from) as usize;
+            squared_errors(&self.copy[context..], a, stride, &mut self.errors);
             let sums = &mut self.sums[band];
             sums.clear();
             sums.push(0.0);

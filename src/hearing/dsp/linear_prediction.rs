@@ -7,47 +7,56 @@
 /// Work space of [`fit`], kept so that nothing is allocated while listening.
 #[derive(Clone, Debug, Default)]
 pub struct Work {
+    /// Every `stride`-th sample, and its covariances.
     v: Vec<f64>,
+    part: Vec<f64>,
+    /// The covariances of all, the normal equations and their solution.
     c: Vec<f64>,
     r: Vec<f64>,
     a: Vec<f64>,
 }
 
-/// Coefficients that foretell a sample from the `order` samples before it.
+/// Coefficients that foretell a sample from `order` samples before it, `stride` apart.
 ///
 /// Least squares over the forward and the backward errors at once, by the normal equations with
 /// a small ridge (relative to the mean power) that keeps a narrow-band signal solvable.
 ///
-/// Input:   `x`, more than 2 * `order` samples; `ridge` as a share of the power.
-/// Output:  `a` with prediction sum a\[k\] x\[n-1-k\]; all zero for silence.
+/// Input:   `x`, more than 2 * `order` * `stride` samples; `ridge` as a share of the power.
+/// Output:  `a` with prediction sum a\[k\] x\[n - stride (k + 1)\]; all zero for silence.
 ///
 /// # Source
 /// Forward-backward (modified covariance) method: S. L. Marple (1980), *A new autoregressive
 /// spectrum analysis algorithm*, IEEE Trans. ASSP 28, 441-454. Solved here by Cholesky
 /// decomposition instead of Marple's recursion.
-pub fn fit<'a>(x: &[f32], order: usize, ridge: f64, work: &'a mut Work) -> &'a [f64] {
-    let Work { v, c, r, a: b } = work;
-    let n = x.len();
+pub fn fit<'a>(
+    x: &[f32],
+    order: usize,
+    stride: usize,
+    ridge: f64,
+    work: &'a mut Work,
+) -> &'a [f64] {
+    let Work {
+        v,
+        part,
+        c,
+        r,
+        a: b,
+    } = work;
     let p = order;
     b.clear();
     b.resize(p, 0.0);
-    if n <= 2 * p {
-        return b;
-    }
-    // c(i, j) = sum over n of x[n-i] x[n-j], n = p..N; built down its diagonals from its first
-    // row, since c(i+1, j+1) differs from c(i, j) by one product at each end only.
     let m = p + 1;
     c.clear();
     c.resize(m * m, 0.0);
-    v.clear();
-    v.extend(x.iter().map(|s| f64::from(*s)));
-    for j in 0..m {
-        c[j] = product(&v[p..], &v[p - j..n - j]);
+    if x.len() <= 2 * p * stride {
+        return b;
     }
-    for i in 0..p {
-        for j in i..p {
-            c[(i + 1) * m + j + 1] =
-                c[i * m + j] + v[p - 1 - i] * v[p - 1 - j] - v[n - 1 - i] * v[n - 1 - j];
+    for phase in 0..stride {
+        v.clear();
+        v.extend(x[phase..].iter().step_by(stride).map(|s| f64::from(*s)));
+        covariances(v, p, part);
+        for (sum, c) in c.iter_mut().zip(part.iter()) {
+            *sum += c;
         }
     }
     let at = |i: usize, j: usize| if i <= j { c[i * m + j] } else { c[j * m + i] };
@@ -67,6 +76,24 @@ pub fn fit<'a>(x: &[f32], order: usize, ridge: f64, work: &'a mut Work) -> &'a [
     }
     cholesky_solve(r, b, p);
     b
+}
+
+/// The covariances of lags up to `p`, row by row, the upper triangle alone.
+fn covariances(v: &[f64], p: usize, c: &mut Vec<f64>) {
+    // c(i, j) = sum over n of x[n-i] x[n-j], n = p..N; built down its diagonals from its first
+    // row, since c(i+1, j+1) differs from c(i, j) by one product at each end only.
+    let (m, n) = (p + 1, v.len());
+    c.clear();
+    c.resize(m * m, 0.0);
+    for j in 0..m {
+        c[j] = product(&v[p..], &v[p - j..n - j]);
+    }
+    for i in 0..p {
+        for j in i..p {
+            c[(i + 1) * m + j + 1] =
+                c[i * m + j] + v[p - 1 - i] * v[p - 1 - j] - v[n - 1 - i] * v[n - 1 - j];
+        }
+    }
 }
 
 /// Sum of products in eight lanes, which are added up at the end.
@@ -109,31 +136,31 @@ fn cholesky_solve(r: &mut [f64], b: &mut [f64], p: usize) {
     }
 }
 
-/// Squared prediction errors of `x` from sample `order` on (the first `order` are context).
-pub fn squared_errors(x: &[f32], a: &[f64], out: &mut Vec<f32>) {
+/// Squared prediction errors of `x` from sample `stride * order` on (those before are context).
+pub fn squared_errors(x: &[f32], a: &[f64], stride: usize, out: &mut Vec<f32>) {
     out.clear();
-    let p = a.len();
-    if x.len() <= p {
+    let context = a.len() * stride;
+    if x.len() <= context {
         return;
     }
-    let mut n = p;
+    let mut n = context;
     while n + 16 <= x.len() {
-        out.extend(errors_at::<16>(x, a, n));
+        out.extend(errors_at::<16>(x, a, stride, n));
         n += 16;
     }
     while n < x.len() {
-        out.extend(errors_at::<1>(x, a, n));
+        out.extend(errors_at::<1>(x, a, stride, n));
         n += 1;
     }
 }
 
 /// Squared errors of `N` neighbouring samples from the `n`-th on.
 #[inline(always)]
-fn errors_at<const N: usize>(x: &[f32], a: &[f64], n: usize) -> [f32; N] {
+fn errors_at<const N: usize>(x: &[f32], a: &[f64], stride: usize, n: usize) -> [f32; N] {
     let mut error: [f32; N] = std::array::from_fn(|i| x[n + i]);
     for (k, c) in a.iter().enumerate() {
         let c = *c as f32;
-        if let Some(past) = x[n - 1 - k..].first_chunk::<N>() {
+        if let Some(past) = x[n - stride * (k + 1)..].first_chunk::<N>() {
             for (e, x) in error.iter_mut().zip(past) {
                 *e -= c * x;
             }
@@ -153,11 +180,27 @@ mod tests {
         let w = 0.3f64;
         let x: Vec<f32> = (0..200).map(|n| (w * n as f64).sin() as f32).collect();
         let mut work = Work::default();
-        let a = fit(&x, 2, 1e-12, &mut work);
+        let a = fit(&x, 2, 1, 1e-12, &mut work);
         assert!((a[0] - 2.0 * w.cos()).abs() < 1e-4, "{a:?}");
         assert!((a[1] + 1.0).abs() < 1e-4, "{a:?}");
         let mut e = Vec::new();
-        squared_errors(&x, a, &mut e);
+        squared_errors(&x, a, 1, &mut e);
+        assert!(e.iter().all(|v| *v < 1e-7));
+    }
+
+    /// Closed form: by every third sample the one sinusoid obeys the recursion of thrice its
+    /// frequency, whose first coefficient is 2 cos 3w.
+    #[test]
+    fn foretells_from_every_third_sample() {
+        let w = 0.1f64;
+        let x: Vec<f32> = (0..200).map(|n| (w * n as f64).sin() as f32).collect();
+        let mut work = Work::default();
+        let a = fit(&x, 2, 3, 1e-12, &mut work);
+        assert!((a[0] - 2.0 * (3.0 * w).cos()).abs() < 1e-4, "{a:?}");
+        assert!((a[1] + 1.0).abs() < 1e-4, "{a:?}");
+        let mut e = Vec::new();
+        squared_errors(&x, a, 3, &mut e);
+        assert_eq!(e.len(), 200 - 6);
         assert!(e.iter().all(|v| *v < 1e-7));
     }
 
@@ -173,7 +216,7 @@ mod tests {
             .collect();
         let (p, n) = (6, x.len());
         let mut work = Work::default();
-        let a = fit(&x, p, 0.0, &mut work);
+        let a = fit(&x, p, 1, 0.0, &mut work);
         // The normal equations must hold for the direct sums.
         for i in 1..=p {
             let mut lhs = 0.0;
@@ -197,7 +240,7 @@ mod tests {
     #[test]
     fn silence_and_short_input_give_zeros() {
         let mut work = Work::default();
-        assert_eq!(fit(&[0.0; 100], 8, 1e-5, &mut work), [0.0; 8]);
-        assert_eq!(fit(&[1.0; 10], 8, 1e-5, &mut work), [0.0; 8]);
+        assert_eq!(fit(&[0.0; 100], 8, 1, 1e-5, &mut work), [0.0; 8]);
+        assert_eq!(fit(&[1.0; 10], 8, 1, 1e-5, &mut work), [0.0; 8]);
     }
 }

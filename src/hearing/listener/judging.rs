@@ -29,7 +29,7 @@ const FAINT_SHARE: f64 = 0.05;
 /// The onset may lie a little later than the candidate, so there, too, in seconds.
 const FAINT_LATER_S: f64 = 0.015;
 /// What an event with less evidence than this added is not looked at.
-const ADDED_FROM: f64 = -7.0;
+const ADDED_FROM: f64 = -8.0;
 /// With less evidence than this it is looked at only where so much of the sound is new ...
 const GAINED_FROM: f64 = -3.0;
 const ADDED_SHARE: f64 = 0.04;
@@ -255,17 +255,25 @@ impl Listener {
 /// Logistic regression (Cox 1958, from memory) on labelled candidates of five recorded and thirteen
 /// rendered instruments; judged on instruments left out of the fit, see DEVELOPERS.md.
 const EVIDENCE_WEIGHTS: [f64; 18] = [
-    0.845, 0.125, -0.288, 0.371, -0.247, 0.387, 0.111, 3.938, 0.370, 0.217, 0.330, -0.398, 0.251,
-    0.199, -8.913, 2.763, 7.422, 2.265,
+    1.919, 0.273, 0.042, -0.130, 0.114, 0.270, 0.252, -0.179, 1.275, -0.267, 0.333, -0.562, 0.720,
+    0.045, -0.682, 2.286, 2.201, 3.164,
 ];
-const EVIDENCE_CONSTANT: f64 = -9.322;
+const EVIDENCE_CONSTANT: f64 = -7.441;
+
+/// What falls by so much in decibels and brings so little of its own is a string that is stopped,
+/// or one that is choked at once: which of them the line has to say, so it is no sure note.
+const STOPPED_RISE_DB: f64 = -5.0;
+const STOPPED_SHARE: f64 = 0.2;
+const STOPPED_EVIDENCE: f64 = -0.5;
 
 fn evidence(f: &OnsetFeatures) -> f64 {
     let row = f.as_row();
-    EVIDENCE_CONSTANT
-        + row
-            .iter()
-            .zip(EVIDENCE_WEIGHTS)
-            .map(|(x, w)| x * w)
-            .sum::<f64>()
+    let sum: f64 = row.iter().zip(EVIDENCE_WEIGHTS).map(|(x, w)| x * w).sum();
+    let stopped = f.level_rise_db < STOPPED_RISE_DB && f.fresh_share < STOPPED_SHARE;
+    let most = if stopped {
+        STOPPED_EVIDENCE
+    } else {
+        f64::INFINITY
+    };
+    (EVIDENCE_CONSTANT + sum).min(most)
 }
