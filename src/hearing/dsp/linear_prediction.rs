@@ -7,10 +7,8 @@
 /// Work space of [`fit`], kept so that nothing is allocated while listening.
 #[derive(Clone, Debug, Default)]
 pub struct Work {
-    /// Every `stride`-th sample, and its covariances.
+    /// The samples, their covariances, the normal equations and their solution.
     v: Vec<f64>,
-    part: Vec<f64>,
-    /// The covariances of all, the normal equations and their solution.
     c: Vec<f64>,
     r: Vec<f64>,
     a: Vec<f64>,
@@ -35,37 +33,23 @@ pub fn fit<'a>(
     ridge: f64,
     work: &'a mut Work,
 ) -> &'a [f64] {
-    let Work {
-        v,
-        part,
-        c,
-        r,
-        a: b,
-    } = work;
+    let Work { v, c, r, a: b } = work;
     let p = order;
     b.clear();
     b.resize(p, 0.0);
-    let m = p + 1;
-    c.clear();
-    c.resize(m * m, 0.0);
     if x.len() <= 2 * p * stride {
         return b;
     }
-    for phase in 0..stride {
-        v.clear();
-        v.extend(x[phase..].iter().step_by(stride).map(|s| f64::from(*s)));
-        covariances(v, p, part);
-        for (sum, c) in c.iter_mut().zip(part.iter()) {
-            *sum += c;
-        }
-    }
+    v.clear();
+    v.extend(x.iter().map(|s| f64::from(*s)));
+    covariances(v, p, stride, c);
+    let m = p + 1;
     let at = |i: usize, j: usize| if i <= j { c[i * m + j] } else { c[j * m + i] };
     let both = |i: usize, j: usize| at(i, j) + at(p - i, p - j);
     let power = both(0, 0);
     if power <= 0.0 || !power.is_finite() {
         return b;
     }
-    r.clear();
     r.resize(p * p, 0.0);
     for i in 0..p {
         for j in 0..=i {
@@ -78,20 +62,27 @@ pub fn fit<'a>(
     b
 }
 
-/// The covariances of lags up to `p`, row by row, the upper triangle alone.
-fn covariances(v: &[f64], p: usize, c: &mut Vec<f64>) {
-    // c(i, j) = sum over n of x[n-i] x[n-j], n = p..N; built down its diagonals from its first
-    // row, since c(i+1, j+1) differs from c(i, j) by one product at each end only.
-    let (m, n) = (p + 1, v.len());
-    c.clear();
+/// The covariances of lags up to `p` strides, row by row, the upper triangle alone.
+fn covariances(v: &[f64], p: usize, stride: usize, c: &mut Vec<f64>) {
+    // c(i, j) = sum over n of x[n - si] x[n - sj], n = sp..N; built down its diagonals from its
+    // first row, since c(i+1, j+1) differs from c(i, j) by s products at each end only.
+    let (m, n, from) = (p + 1, v.len(), stride * p);
     c.resize(m * m, 0.0);
-    for j in 0..m {
-        c[j] = product(&v[p..], &v[p - j..n - j]);
+    for (j, c) in c[..m].iter_mut().enumerate() {
+        *c = product(&v[from..], &v[from - stride * j..n - stride * j]);
     }
     for i in 0..p {
+        let (before, at_end) = (from - stride * i, n - stride * i);
+        let (head, tail) = (&v[before - stride..before], &v[at_end - stride..at_end]);
         for j in i..p {
-            c[(i + 1) * m + j + 1] =
-                c[i * m + j] + v[p - 1 - i] * v[p - 1 - j] - v[n - 1 - i] * v[n - 1 - j];
+            let back = stride * (j - i);
+            let head_j = &v[before - stride - back..before - back];
+            let tail_j = &v[at_end - stride - back..at_end - back];
+            let mut sum = c[i * m + j];
+            for k in 0..stride {
+                sum += head[k] * head_j[k] - tail[k] * tail_j[k];
+            }
+            c[(i + 1) * m + j + 1] = sum;
         }
     }
 }

@@ -35,6 +35,12 @@ const GAINED_FROM: f64 = -3.0;
 const ADDED_SHARE: f64 = 0.04;
 /// ... and looked at twice only where one series explains so much of that.
 const ADDED_SCORE: f64 = 0.2;
+/// Without a turn of the pitch there is so little evidence that no turn helps, ...
+const HOPELESS: f64 = -13.0;
+/// ... or so much that none is needed, where the string was struck, in decibels of the low
+/// prediction error.
+const CERTAIN: f64 = 4.0;
+const STRUCK_DB: f64 = 5.0;
 /// The sound before it is taken from so long after the last sure onset, in seconds ...
 const ADDED_SINCE_S: f64 = 0.010;
 /// ... and the sound it added up to the next rise of this height, in decibels.
@@ -94,11 +100,17 @@ impl Listener {
             added_midi: 0.0,
             added_score: 0.0,
             added_db: 0.0,
-            turn: self.turn(at),
+            turn: 0.0,
             pitch_step_cents: self.pitch_step(pitch),
             clarity: pitch.map_or(0.0, |p| p.1),
             hz: pitch.map_or(0.0, |p| p.0),
         };
+        // Two more periods are only looked for where a turn could change the answer.
+        let without = evidence(&features);
+        let struck = features.error_rise_db[0] >= STRUCK_DB;
+        if without > HOPELESS && !(without > CERTAIN && struck) {
+            features.turn = self.turn(at);
+        }
         let opening = c.at == 0;
         let evidence = match opening {
             false => evidence(&features),
