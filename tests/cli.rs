@@ -584,6 +584,30 @@ fn strings_are_checked_kept_and_known_again() {
     ];
     let run = bench.run(&known).exits(0);
     assert!(run.out().contains("all 8 notes right"), "{}", run.shown());
+    // What the player usually leaves at a join goes into the same file, and stays there when the
+    // strings are measured again.
+    let before = fs::read_to_string(bench.path("bass.json")).expect("a file");
+    assert!(
+        before.contains("answers_db") && !before.contains("gaps"),
+        "{before}"
+    );
+    // One take has too few joins of a kind, five of them together have enough.
+    let run = bench
+        .run(&[&known[..], &["--learn-gaps"]].concat())
+        .exits(0);
+    assert!(run.err().contains("stays as it is"), "{}", run.shown());
+    let learn = [&known[..], &["take.wav"; 4], &["--learn-gaps"]].concat();
+    let run = bench.run(&learn).exits(0);
+    assert!(run.err().contains("usual over"), "{}", run.shown());
+    bench
+        .run(&["tune", "open.wav", "--keep", "bass.json"])
+        .exits(0);
+    let after = fs::read_to_string(bench.path("bass.json")).expect("a file");
+    assert!(after.contains("middle_ms"), "{after}");
+    bench.run(&known).exits(0);
+    bench
+        .run(&["score", "take.wav", "--line", "two.line", "--learn-gaps"])
+        .exits(2);
     for (file, text, word) in [
         ("no.json", "{}", "seamline tune TAKE --keep FILE"),
         (

@@ -4,10 +4,11 @@
 mod compare_support;
 
 use compare_support::{Chance, Kind, Player, event, exactly, line, play};
-use seamline::compare::judgement::{Agreement, Flag, TimingMode, Verdict};
+use seamline::compare::judgement::{Agreement, BleedKind, Flag, TimingMode, Verdict};
 use seamline::compare::marks::Marks;
-use seamline::compare::{Settings, judge};
-use seamline::hearing::events::{EndCause, HeardNote};
+use seamline::compare::usual::{Usual, UsualGap};
+use seamline::compare::{Settings, judge, judge_with_rings};
+use seamline::hearing::events::{EndCause, HeardNote, HeardRing};
 use seamline::music::expected::{ExpectedNote, JoinKind};
 
 fn scale(bars: u32) -> Vec<ExpectedNote> {
@@ -167,6 +168,81 @@ fn the_baseline_is_the_players_own() {
     assert_eq!(judgement.tally.gaps, 0, "not deep");
     heard[7].depth_db = 20.0;
     assert_eq!(judge(&line, &heard, &Settings::default()).tally.gaps, 1);
+}
+
+/// A take with too few joins to tell is held against what the player usually leaves: 38 ms stand
+/// out from a usual 2 ms, and from nothing else that is known.
+#[test]
+fn a_short_take_is_held_against_what_is_usual() {
+    let mut line = scale(1);
+    line.truncate(5);
+    line.iter_mut().for_each(|n| n.join = Some(JoinKind::Shift));
+    let mut heard = exactly(&line, 2.0);
+    damp(&mut heard[1], 38.0, 20.0);
+    let gaps = |usual: Vec<UsualGap>| {
+        let settings = Settings {
+            usual: Usual {
+                gaps: usual,
+                ..Usual::default()
+            },
+            ..Settings::default()
+        };
+        judge(&line, &heard, &settings).tally.gaps
+    };
+    let shift = UsualGap {
+        join: JoinKind::Shift,
+        joins: 30,
+        middle_ms: 2.0,
+        spread_ms: 1.0,
+    };
+    assert_eq!(gaps(vec![]), 0);
+    assert_eq!(gaps(vec![shift]), 1);
+    let (join, middle_ms) = (JoinKind::Open, 35.0);
+    assert_eq!(gaps(vec![UsualGap { join, ..shift }]), 0, "another kind");
+    assert_eq!(gaps(vec![UsualGap { middle_ms, ..shift }]), 0, "usual");
+}
+
+/// An open string that begins with a note, far louder than it was heard to answer, was hit; one that
+/// is as loud as it answers, or comes later, or was never measured, is not accused of that.
+#[test]
+fn a_string_hit_along_is_told_from_one_that_answers() {
+    let line = scale(4);
+    let heard = exactly(&line, 2.0);
+    let played = heard[4].pitch.expect("a pitch").midi;
+    let open = [43u8, 38, 33, 28];
+    // One without a partial in common with what is played, as far as that goes.
+    let k = (0..4)
+        .find(|k| [1.0, 2.0, 6.0].contains(&(played - f64::from(open[*k])).rem_euclid(12.0)))
+        .expect("a string");
+    let kind = |later_s: f64, answers_db: Option<f64>| {
+        let ring = HeardRing {
+            midi: f64::from(open[k]),
+            source_onset_s: None,
+            from_s: heard[4].onset_s + later_s,
+            to_s: heard[4].onset_s + later_s + 0.25,
+            level_db: -15.0,
+            evidence: 6.0,
+        };
+        let mut answers = vec![None; 4];
+        answers[k] = answers_db;
+        let settings = Settings {
+            usual: Usual {
+                answers_db: answers,
+                ..Usual::default()
+            },
+            ..Settings::default()
+        };
+        let bleed = judge_with_rings(&line, &heard, Some(&[ring]), &settings).bleed;
+        bleed.expect("listened for").first().map(|b| b.kind)
+    };
+    assert_eq!(kind(0.0, Some(-40.0)), Some(BleedKind::StruckAlong));
+    assert_eq!(
+        kind(0.0, Some(-20.0)),
+        Some(BleedKind::OpenString),
+        "its answer"
+    );
+    assert_eq!(kind(0.0, None), Some(BleedKind::OpenString), "not measured");
+    assert_eq!(kind(0.1, Some(-40.0)), Some(BleedKind::OpenString), "later");
 }
 
 /// A ripple that the ear cuts off from a note does not hide the note's end, and a missed note or

@@ -158,7 +158,7 @@ fn settings(line: &Line, keep: Option<PathBuf>) -> LiveSettings {
         tempo_share: 1.0,
         a4: STANDARD_A4,
         marks: Marks::default(),
-        known_strings: Vec::new(),
+        known: Default::default(),
         passes: None,
         click: ClickPattern::default(),
         guide: false,

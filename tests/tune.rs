@@ -5,8 +5,9 @@
 
 mod source_support;
 
+use seamline::hearing::calibration::SILENT_ANSWER_DB;
 use seamline::music::instrument::Tuning;
-use seamline::session::instrument_file;
+use seamline::session::instrument_file::{self, KnownInstrument};
 use seamline::session::tuning::{InstrumentCheck, check_strings};
 use seamline::sound::synth::{Performance, PlayedNote, Voice, render};
 use seamline::units::{Cents, Decibels, Hertz, SampleRate};
@@ -99,6 +100,12 @@ fn what_sounds_after_the_stop_is_named_with_its_level() {
         let (string, db) = *still.first().expect("something sounds");
         assert_eq!((string, still.len()), (3, 1), "{e:?}");
         assert!((db - level_db).abs() < 3.0, "{level_db}: {e:?}");
+        // It is the A string that answers, and no other.
+        for s in &check.strings {
+            let answers_db = s.known.as_ref().and_then(|known| known.answers_db);
+            let wanted = if s.string == 3 { db } else { SILENT_ANSWER_DB };
+            assert_eq!(answers_db, Some(wanted), "{s:?}");
+        }
         for s in &check.strings[..3] {
             assert_eq!(s.still.as_deref(), Some(&[][..]), "{s:?}");
         }
@@ -115,8 +122,14 @@ fn strings_are_kept() {
         .filter_map(|s| s.known.clone())
         .collect();
     assert_eq!(known.len(), 4);
-    let again = instrument_file::read(instrument_file::write(&known).as_bytes()).expect("a file");
-    for (a, b) in known.iter().zip(&again) {
+    let kept = KnownInstrument {
+        strings: known.clone(),
+        ..KnownInstrument::default()
+    };
+    let again = instrument_file::read(instrument_file::write(&kept).as_bytes()).expect("a file");
+    for (a, b) in known.iter().zip(&again.strings) {
+        assert_eq!(a.answers_db, Some(SILENT_ANSWER_DB));
+        assert_eq!(a.answers_db, b.answers_db);
         assert!((1200.0 * (a.hz / b.hz).log2()).abs() < 0.1);
         assert!((a.inharmonicity - b.inharmonicity).abs() < 1e-6);
         assert_eq!(a.partials_db.len(), b.partials_db.len());

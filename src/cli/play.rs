@@ -19,6 +19,7 @@ use super::values::{self, MarkChoice};
 use super::{BELOW, DONE, FAILED, output};
 use crate::compare::marks::Marks;
 use crate::report::{json, text};
+use crate::session::instrument_file::KnownInstrument;
 use crate::session::live::listening::Input;
 use crate::session::live::{Devices, EndedBy, LiveResult, LiveSettings, Session};
 use crate::session::result::LiveInfo;
@@ -231,9 +232,9 @@ fn settings(
     for mark in &arguments.marks {
         mark.apply(&mut marks);
     }
-    let known_strings = match &arguments.strings {
+    let known = match &arguments.strings {
         Some(path) => read_strings(path)?,
-        None => Vec::new(),
+        None => KnownInstrument::default(),
     };
     let keep = match &arguments.keep {
         Some(path) => path.clone(),
@@ -249,7 +250,7 @@ fn settings(
         tempo_share: part.share,
         a4: Hertz(arguments.a4),
         marks,
-        known_strings,
+        known,
         passes: arguments.passes,
         click: ClickPattern {
             beats: match arguments.click.as_str() {

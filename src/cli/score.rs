@@ -11,10 +11,10 @@ use super::values::{self, MarkChoice};
 use super::{BELOW, DONE, FAILED};
 use crate::compare::judgement::TimingMode;
 use crate::compare::marks::Marks;
-use crate::hearing::calibration::KnownString;
+use crate::compare::usual::{ENOUGH_JOINS, usual_gaps};
 use crate::music::line::Line;
 use crate::report::{json, text};
-use crate::session::instrument_file;
+use crate::session::instrument_file::{self, KnownInstrument};
 use crate::session::offline::{ScoreSettings, score_take};
 use crate::session::result::TakeResult;
 use crate::sound;
@@ -56,6 +56,11 @@ pub(super) struct ScoreArguments {
     #[arg(long, value_name = "FILE.json")]
     strings: Option<PathBuf>,
 
+    /// Keep the silence usually left at each kind of join in the file of --strings, so that takes
+    /// too short to tell are held against it
+    #[arg(long, requires = "strings")]
+    learn_gaps: bool,
+
     /// Write the whole result as JSON; `-` is standard output, without the text
     #[arg(long, value_name = "PATH|-")]
     json: Option<PathBuf>,
@@ -88,12 +93,12 @@ fn score(arguments: &ScoreArguments) -> Result<u8, Failure> {
     for mark in &arguments.marks {
         mark.apply(&mut marks);
     }
-    let known_strings = match &arguments.strings {
+    let known = match &arguments.strings {
         Some(path) => read_strings(path)?,
-        None => Vec::new(),
+        None => KnownInstrument::default(),
     };
     let settings = ScoreSettings {
-        known_strings,
+        known: known.clone(),
         a4: Hertz(arguments.a4),
         marks,
         mode: if arguments.click {
@@ -120,6 +125,13 @@ fn score(arguments: &ScoreArguments) -> Result<u8, Failure> {
                 code = FAILED;
             }
         }
+    }
+    if let Some(path) = arguments
+        .strings
+        .as_deref()
+        .filter(|_| arguments.learn_gaps)
+    {
+        learn_gaps(path, known, &results)?;
     }
     if let Some(target) = target {
         write_json(&results, arguments.takes.len(), &target)?;
@@ -158,7 +170,7 @@ fn check_files(arguments: &ScoreArguments, target: Option<&Target>) -> Result<()
 const STRINGS_BYTES_MAX: u64 = 1 << 20;
 
 /// Reads what `tune --keep` has measured.
-pub(super) fn read_strings(path: &Path) -> Result<Vec<KnownString>, Failure> {
+pub(super) fn read_strings(path: &Path) -> Result<KnownInstrument, Failure> {
     let name = path.display();
     let opened = |error: std::io::Error| {
         Failure::new(format!(
@@ -172,6 +184,32 @@ pub(super) fn read_strings(path: &Path) -> Result<Vec<KnownString>, Failure> {
     }
     let bytes = std::fs::read(path).map_err(opened)?;
     instrument_file::read(&bytes).map_err(|error| Failure::new(format!("{name}: {error}")))
+}
+
+/// Keeps what is usual at the joins of these takes together in the file of strings.
+fn learn_gaps(
+    path: &Path,
+    mut known: KnownInstrument,
+    results: &[TakeResult],
+) -> Result<(), Failure> {
+    let gaps = usual_gaps(results.iter().flat_map(|result| &result.judgement.notes));
+    if gaps.is_empty() {
+        output::note(&format!(
+            "no kind of join came {ENOUGH_JOINS} times; {} stays as it is",
+            path.display()
+        ));
+        return Ok(());
+    }
+    for gap in &gaps {
+        output::note(&format!(
+            "{}: {:.0} ms usual over {} joins, kept",
+            gap.join.word(),
+            gap.middle_ms,
+            gap.joins
+        ));
+    }
+    known.learn_gaps(gaps);
+    output::write_file(path, instrument_file::write(&known).as_bytes())
 }
 
 fn judge_take(path: &Path, line: &Line, settings: &ScoreSettings) -> Result<TakeResult, Failure> {

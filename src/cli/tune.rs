@@ -11,10 +11,11 @@ use clap::Args;
 
 use super::devices::{DeviceOptions, stop_on_signals};
 use super::failure::Failure;
+use super::score::read_strings;
 use super::{DONE, FAILED, output, values};
 use crate::music::instrument::Tuning;
 use crate::report::strings;
-use crate::session::instrument_file;
+use crate::session::instrument_file::{self, KnownInstrument};
 use crate::session::live::tuner::TunerSession;
 use crate::session::tuning::{InstrumentCheck, check_strings};
 use crate::sound;
@@ -102,6 +103,12 @@ fn tune(arguments: &TuneArguments) -> Result<u8, Failure> {
         )));
     }
     if let Some(path) = &arguments.keep {
+        // What was learnt of the player stays when the strings are measured again.
+        let before = path.is_file().then(|| read_strings(path).ok()).flatten();
+        let known = KnownInstrument {
+            strings: known,
+            gaps: before.map_or_else(Vec::new, |before| before.gaps),
+        };
         output::write_file(path, instrument_file::write(&known).as_bytes())?;
     }
     Ok(DONE)

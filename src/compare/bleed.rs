@@ -12,6 +12,11 @@ use crate::hearing::events::HeardRing;
 const SURE_NATS: f64 = 0.5;
 /// A ring must lie under a note for this long to be held against it, in seconds.
 const UNDER_S: f64 = 0.050;
+/// An open string that begins this close to a note, in seconds, and is so much louder than it
+/// answers by itself, in decibels, was hit. A fretted note may set a string off more than the open
+/// ones did by which its answer was measured; common practice, no source.
+const STRUCK_TOGETHER_S: f64 = 0.050;
+const BEYOND_ANSWER_DB: f64 = 12.0;
 /// A note and the ring it left begin and end together within this, in seconds.
 const TOGETHER_S: f64 = 0.030;
 /// Two rings that share this much of the shorter one are at the same time.
@@ -173,6 +178,7 @@ fn one(scene: &Scene, held: &[Held], ring: &HeardRing) -> Option<Bleed> {
         string,
         kind: match ring.source_onset_s {
             Some(_) => BleedKind::LeftRinging,
+            None if is_struck_along(scene, held, ring) => BleedKind::StruckAlong,
             None => BleedKind::OpenString,
         },
         from_s,
@@ -182,6 +188,20 @@ fn one(scene: &Scene, held: &[Held], ring: &HeardRing) -> Option<Bleed> {
         after: source.map(|s| s.index),
         evidence: ring.evidence,
     })
+}
+
+/// Whether an open string was hit together with a note: it begins with it, far louder than it was
+/// heard to answer by itself. Where that was not measured nobody can tell, and no string is accused.
+fn is_struck_along(scene: &Scene, held: &[Held], ring: &HeardRing) -> bool {
+    let open = scene.settings.open_midi.iter();
+    let string = open
+        .clone()
+        .position(|&m| (f64::from(m) - ring.midi).abs() < 0.5);
+    let answers_db = string.and_then(|k| *scene.settings.usual.answers_db.get(k)?);
+    let with_a_note = held
+        .iter()
+        .any(|h| (h.from_s - ring.from_s).abs() < STRUCK_TOGETHER_S);
+    with_a_note && answers_db.is_some_and(|db| ring.level_db > db + BEYOND_ANSWER_DB)
 }
 
 /// The longest part of a ring in which neither its string nor its pitch is played.

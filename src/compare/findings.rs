@@ -330,6 +330,9 @@ fn rings(scene: &Scene, notes: &[JudgedNote], bleed: &[Bleed]) -> Vec<Finding> {
         let what = match which.1 {
             BleedKind::OpenString => format!("open {} rings", pitch_class(group[0].midi)),
             BleedKind::LeftRinging => format!("{} is left ringing", pitch_name(group[0].midi)),
+            BleedKind::StruckAlong => {
+                format!("open {} is struck along", pitch_class(group[0].midi))
+            }
         };
         let times = match group.len() {
             1 => String::new(),

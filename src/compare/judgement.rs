@@ -128,6 +128,8 @@ pub enum BleedKind {
     OpenString,
     /// A note that was not damped when its time was over.
     LeftRinging,
+    /// Hit together with a played note: it begins with it, far louder than it answers by itself.
+    StruckAlong,
 }
 
 /// A string that sounded while it should not.

@@ -6,7 +6,7 @@
 //! The way through the room: `slots` folds the line into moments, `follow` (with `clock`) finds
 //! the way through it, `passes` aligns (`align`) and fits the time (`grid`, `robust`) in turns,
 //! `scene` holds what came out, `verdict` and `extras` judge, `summary` looks at the take as a
-//! whole, `tally` counts, `findings` says it in `words`. All costs of the alignment stand in
+//! whole, `tally` counts, `findings` says it in `words`; `usual` is what is known from before. All costs of the alignment stand in
 //! `costs`, all marks a player may set in [`marks`].
 
 mod align;
@@ -30,6 +30,7 @@ mod tally;
 #[cfg(test)]
 mod test_support;
 mod undecided;
+pub mod usual;
 mod verdict;
 mod words;
 
@@ -38,6 +39,7 @@ use crate::compare::judgement::{Judgement, Tally, TimingMode};
 use crate::compare::marks::Marks;
 use crate::compare::passes::Laid;
 use crate::compare::scene::Scene;
+use crate::compare::usual::Usual;
 use crate::hearing::events::{HeardNote, HeardRing};
 use crate::music::expected::ExpectedNote;
 
@@ -53,6 +55,8 @@ pub struct Settings {
     pub click_at_s: Option<f64>,
     /// Pitches of the open strings, the thinnest first, as MIDI notes.
     pub open_midi: Vec<u8>,
+    /// What is usual for the player and the instrument, from before.
+    pub usual: Usual,
     /// Loudest level of the take in decibels relative to full scale, for a take without notes.
     pub loudest_dbfs: f64,
 }
@@ -67,6 +71,7 @@ impl Default for Settings {
             mode: TimingMode::Free,
             click_at_s: None,
             open_midi: BASS_OPEN_MIDI.to_vec(),
+            usual: Usual::default(),
             loudest_dbfs: f64::NEG_INFINITY,
         }
     }

@@ -8,12 +8,11 @@
 //! the verdict right, with the flag dead and no heard pitch, and it does not count towards
 //! recognising the line.
 
-use std::collections::HashMap;
-
 use crate::compare::judgement::{Flag, HeardPart, JudgedNote, Verdict};
 use crate::compare::median;
 use crate::compare::passes::Pass;
 use crate::compare::scene::Scene;
+use crate::compare::usual::{UsualGap, usual_gaps};
 use crate::compare::{costs, extras};
 use crate::hearing::events::{EndCause, HeardNote};
 use crate::music::expected::{ExpectedNote, JoinKind};
@@ -27,8 +26,6 @@ const WRONG_DOUBT_MAX_CENTS: f64 = 25.0;
 /// (1/ERB at 41 to 100 Hz: 28 to 34 ms), and the plucking finger's own touch lasts up to 33 ms in
 /// 99 of 100 measured joins.
 const GAP_NEVER_BELOW_MS: f64 = 36.0;
-/// Joins of a kind that make a baseline.
-const BASELINE_JOINS: usize = 5;
 /// A gap beyond the baseline must also stand out of the player's own spread by so many robust
 /// standard deviations.
 const BASELINE_SPREADS: f64 = 3.0;
@@ -327,7 +324,6 @@ fn usual_fall(scene: &Scene) -> f64 {
 
 /// Measures the silence at every legato join, then flags what stands out.
 fn flag_gaps(scene: &Scene, notes: &mut [JudgedNote]) {
-    let mut by_kind: HashMap<Option<JoinKind>, Vec<f64>> = HashMap::new();
     let mut doubts_ms = vec![0.0; notes.len()];
     for slot in 0..scene.slots.len() {
         let member = carrier(scene, slot);
@@ -338,15 +334,18 @@ fn flag_gaps(scene: &Scene, notes: &mut [JudgedNote]) {
             part.gap_depth_db = Some(depth_db);
             let next = scene.heard(slot + 1).map_or(0.0, |(_, h, _)| doubt_s(h));
             doubts_ms[member] = 1e3 * next;
-            if let Some(kind) = notes[member].expected.join {
-                by_kind.entry(Some(kind)).or_default().push(gap_ms);
-            }
         }
     }
-    let baselines: HashMap<Option<JoinKind>, f64> = by_kind
-        .into_iter()
-        .filter_map(|(kind, gaps)| Some((kind, beyond_baseline(gaps, scene)?)))
-        .collect();
+    // A take too short to tell is held against what was usual before.
+    let here = usual_gaps(notes.iter());
+    let before = &scene.settings.usual.gaps;
+    let usual = |kind: JoinKind| {
+        let of_kind = |u: &&UsualGap| u.join == kind;
+        here.iter()
+            .find(of_kind)
+            .or(before.iter().find(of_kind))
+            .copied()
+    };
     let marks = &scene.settings.marks;
     for (note, doubt_ms) in notes.iter_mut().zip(doubts_ms) {
         let Some((gap_ms, depth_db)) = note
@@ -356,9 +355,16 @@ fn flag_gaps(scene: &Scene, notes: &mut [JudgedNote]) {
         else {
             continue;
         };
-        let limit = baselines
-            .get(&note.expected.join)
-            .map_or(marks.gap_ms, |b| b.min(marks.gap_ms));
+        let limit = note
+            .expected
+            .join
+            .and_then(usual)
+            .map_or(marks.gap_ms, |u| {
+                let beyond = marks
+                    .gap_over_baseline_ms
+                    .max(BASELINE_SPREADS * u.spread_ms);
+                (u.middle_ms + beyond).min(marks.gap_ms)
+            });
         let dead = note.flags.contains(&Flag::Dead);
         // The next note may have begun sooner than it seems.
         let sure_ms = gap_ms - doubt_ms;
@@ -366,25 +372,6 @@ fn flag_gaps(scene: &Scene, notes: &mut [JudgedNote]) {
             note.flags.push(Flag::Gap);
         }
     }
-}
-
-/// From how many milliseconds on a join of this kind is a gap by the player's own measure; `None`
-/// when there are too few joins for a baseline.
-fn beyond_baseline(mut gaps: Vec<f64>, scene: &Scene) -> Option<f64> {
-    if gaps.len() < BASELINE_JOINS {
-        return None;
-    }
-    let middle = median(&mut gaps)?;
-    let mut off: Vec<f64> = gaps.iter().map(|gap| (gap - middle).abs()).collect();
-    let spread = 1.4826 * median(&mut off)?;
-    Some(
-        middle
-            + scene
-                .settings
-                .marks
-                .gap_over_baseline_ms
-                .max(BASELINE_SPREADS * spread),
-    )
 }
 
 /// Silence in milliseconds, and its depth in decibels, between a slot's note and the next one.

@@ -18,6 +18,10 @@ pub struct KnownString {
     pub inharmonicity: f64,
     /// Its partials as shares of their power, in decibels, the first first.
     pub partials_db: Vec<f64>,
+    /// The loudest it was heard to answer when another open string was played and stopped, in
+    /// decibels relative to that; [`SILENT_ANSWER_DB`] when it was not heard to answer at all, `None`
+    /// when there was no silence to tell.
+    pub answers_db: Option<f64>,
 }
 
 /// A string that still sounds after the played note was stopped.
@@ -43,6 +47,8 @@ const ONE_OF_FIRST: usize = 3;
 const CLEAR_DB: f64 = 12.0;
 /// ... and is not further than this below the note, in decibels.
 const RANGE_DB: f64 = -66.0;
+/// A string that shows nothing after another one was stopped answers more softly than this.
+pub const SILENT_ANSWER_DB: f64 = RANGE_DB;
 /// A partial this close to one of a louder string, in cells, is that string's.
 const SHARED_CELLS: f64 = 1.5;
 

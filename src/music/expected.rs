@@ -30,6 +30,17 @@ pub enum JoinKind {
 }
 
 impl JoinKind {
+    /// Every kind there is.
+    pub const ALL: [Self; 7] = [
+        Self::SamePlace,
+        Self::Crossing,
+        Self::Roll,
+        Self::Stretch,
+        Self::Shift,
+        Self::Open,
+        Self::Repeat,
+    ];
+
     /// The word of the trade for it, as reports print it.
     pub fn word(self) -> &'static str {
         match self {

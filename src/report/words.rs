@@ -38,6 +38,7 @@ pub(super) fn bleed(kind: BleedKind) -> &'static str {
     match kind {
         BleedKind::OpenString => "open string",
         BleedKind::LeftRinging => "left ringing",
+        BleedKind::StruckAlong => "struck along",
     }
 }
 

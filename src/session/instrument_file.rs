@@ -1,9 +1,12 @@
-//! An instrument's strings as a file, so that later takes can know them: JSON, written and read
-//! here alone.
+//! An instrument and how it is usually played as a file, so that later takes can know it: JSON,
+//! written and read here alone.
 
 use serde::{Deserialize, Serialize};
 
+use crate::compare::usual::{Usual, UsualGap};
 use crate::hearing::calibration::KnownString;
+use crate::music::expected::JoinKind;
+use crate::units::{Hertz, MidiNote, cents};
 
 /// The number of this format; a field that changes its meaning or goes raises it.
 const SCHEMA: u32 = 1;
@@ -11,6 +14,10 @@ const SCHEMA: u32 = 1;
 const HZ: std::ops::RangeInclusive<f64> = 20.0..=1_500.0;
 /// The stiffest string measured has 3.4e-3 (Kemp 2020).
 const STIFFEST: f64 = 0.01;
+/// A known string this close to an open one is that string, in cents: half a step.
+const SAME_STRING_CENTS: f64 = 50.0;
+/// No usual silence, nor its spread, is longer than this, in milliseconds.
+const LONGEST_GAP_MS: f64 = 10_000.0;
 /// More partials than anybody looks at.
 const PARTIALS_MAX: usize = 64;
 
@@ -20,6 +27,8 @@ struct File {
     schema: u32,
     kind: String,
     strings: Vec<StringOut>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    gaps: Vec<GapOut>,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -28,6 +37,49 @@ struct StringOut {
     hz: f64,
     inharmonicity: f64,
     partials_db: Vec<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    answers_db: Option<f64>,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct GapOut {
+    join: String,
+    joins: usize,
+    middle_ms: f64,
+    spread_ms: f64,
+}
+
+/// What is known of an instrument and its player; nothing by default.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct KnownInstrument {
+    /// Its open strings, in no order.
+    pub strings: Vec<KnownString>,
+    /// The silence the player usually leaves, one entry at most for each kind of join.
+    pub gaps: Vec<UsualGap>,
+}
+
+impl KnownInstrument {
+    /// The same as the comparator takes it, for these open strings.
+    pub fn usual(&self, open_midi: &[u8], a4: Hertz) -> Usual {
+        let answers = |midi: &u8| {
+            let hz = MidiNote(f64::from(*midi)).to_hertz(a4).0;
+            let same = |s: &&KnownString| cents(s.hz, hz).abs() < SAME_STRING_CENTS;
+            self.strings.iter().find(same)?.answers_db
+        };
+        Usual {
+            gaps: self.gaps.clone(),
+            answers_db: open_midi.iter().map(answers).collect(),
+        }
+    }
+
+    /// Takes what a player left at the joins of some takes; kinds that were not among them stay as
+    /// they were.
+    pub fn learn_gaps(&mut self, gaps: Vec<UsualGap>) {
+        self.gaps
+            .retain(|old| gaps.iter().all(|new| new.join != old.join));
+        self.gaps.extend(gaps);
+    }
 }
 
 /// Why a file of strings cannot be read. The messages say where and how to mend it.
@@ -54,25 +106,38 @@ pub enum InstrumentFileError {
         /// What is wrong.
         what: String,
     },
+    /// What is said of a kind of join cannot be.
+    #[error(
+        "entry {entry} of the file's gaps: {what}; measure them again with `seamline score --learn-gaps`"
+    )]
+    Gap {
+        /// Which entry, from 1.
+        entry: usize,
+        /// What is wrong.
+        what: String,
+    },
 }
 
 /// The file's text.
-pub fn write(strings: &[KnownString]) -> String {
+pub fn write(known: &KnownInstrument) -> String {
+    let rounded = |value: f64, places: f64| (value * places).round() / places;
+    let strings = known.strings.iter().map(|s| StringOut {
+        hz: rounded(s.hz, 1e4),
+        inharmonicity: rounded(s.inharmonicity, 1e7),
+        partials_db: s.partials_db.iter().map(|db| rounded(*db, 10.0)).collect(),
+        answers_db: s.answers_db.map(|db| rounded(db, 10.0)),
+    });
+    let gaps = known.gaps.iter().map(|g| GapOut {
+        join: g.join.word().to_owned(),
+        joins: g.joins,
+        middle_ms: rounded(g.middle_ms, 10.0),
+        spread_ms: rounded(g.spread_ms, 10.0),
+    });
     let file = File {
         schema: SCHEMA,
         kind: "strings".to_owned(),
-        strings: strings
-            .iter()
-            .map(|s| StringOut {
-                hz: (s.hz * 1e4).round() / 1e4,
-                inharmonicity: (s.inharmonicity * 1e7).round() / 1e7,
-                partials_db: s
-                    .partials_db
-                    .iter()
-                    .map(|db| (db * 10.0).round() / 10.0)
-                    .collect(),
-            })
-            .collect(),
+        strings: strings.collect(),
+        gaps: gaps.collect(),
     };
     let mut text = serde_json::to_string_pretty(&file).unwrap_or_default();
     text.push('\n');
@@ -82,8 +147,8 @@ pub fn write(strings: &[KnownString]) -> String {
 /// Reads it back.
 ///
 /// # Errors
-/// When it is something else, or when a value is none a string can have.
-pub fn read(bytes: &[u8]) -> Result<Vec<KnownString>, InstrumentFileError> {
+/// When it is something else, or when a value is none a string or a player can have.
+pub fn read(bytes: &[u8]) -> Result<KnownInstrument, InstrumentFileError> {
     let file: File = serde_json::from_slice(bytes)?;
     if file.schema != SCHEMA || file.kind != "strings" {
         return Err(InstrumentFileError::Kind {
@@ -91,65 +156,190 @@ pub fn read(bytes: &[u8]) -> Result<Vec<KnownString>, InstrumentFileError> {
             schema: file.schema,
         });
     }
-    let mut strings = Vec::with_capacity(file.strings.len());
-    for (at, s) in file.strings.into_iter().enumerate() {
-        let wrong = |what: String| InstrumentFileError::Value {
+    let string = |(at, s): (usize, StringOut)| {
+        known_string(s).map_err(|what| InstrumentFileError::Value {
             string: at + 1,
             what,
+        })
+    };
+    let strings = file.strings.into_iter().enumerate().map(string);
+    let mut known = KnownInstrument {
+        strings: strings.collect::<Result<_, _>>()?,
+        gaps: Vec::with_capacity(file.gaps.len().min(JoinKind::ALL.len())),
+    };
+    for (at, gap) in file.gaps.into_iter().enumerate() {
+        let wrong = |what: String| InstrumentFileError::Gap {
+            entry: at + 1,
+            what,
         };
-        if !HZ.contains(&s.hz) {
-            return Err(wrong(format!(
-                "{} Hz is not from {} to {}",
-                s.hz,
-                HZ.start(),
-                HZ.end()
-            )));
+        let gap = usual_gap(gap).map_err(wrong)?;
+        if known.gaps.iter().any(|g| g.join == gap.join) {
+            return Err(wrong(format!("`{}` is there twice", gap.join.word())));
         }
-        if !(0.0..=STIFFEST).contains(&s.inharmonicity) {
-            return Err(wrong(format!(
-                "a stiffness of {} is not from 0 to {STIFFEST}",
-                s.inharmonicity
-            )));
-        }
-        if s.partials_db.is_empty() || s.partials_db.len() > PARTIALS_MAX {
-            return Err(wrong(format!(
-                "{} partials are not from 1 to {PARTIALS_MAX}",
-                s.partials_db.len()
-            )));
-        }
-        if s.partials_db.iter().any(|db| !(-200.0..=0.1).contains(db)) {
-            return Err(wrong(
-                "a partial's share is not from -200 to 0 dB".to_owned(),
-            ));
-        }
-        strings.push(KnownString {
-            hz: s.hz,
-            inharmonicity: s.inharmonicity,
-            partials_db: s.partials_db,
-        });
+        known.gaps.push(gap);
     }
-    Ok(strings)
+    Ok(known)
+}
+
+fn known_string(s: StringOut) -> Result<KnownString, String> {
+    if !HZ.contains(&s.hz) {
+        return Err(format!(
+            "{} Hz is not from {} to {}",
+            s.hz,
+            HZ.start(),
+            HZ.end()
+        ));
+    }
+    if !(0.0..=STIFFEST).contains(&s.inharmonicity) {
+        return Err(format!(
+            "a stiffness of {} is not from 0 to {STIFFEST}",
+            s.inharmonicity
+        ));
+    }
+    if s.partials_db.is_empty() || s.partials_db.len() > PARTIALS_MAX {
+        return Err(format!(
+            "{} partials are not from 1 to {PARTIALS_MAX}",
+            s.partials_db.len()
+        ));
+    }
+    let share = |db: &f64| (-200.0..=0.1).contains(db);
+    if !s.partials_db.iter().all(share) {
+        return Err("a partial's share is not from -200 to 0 dB".to_owned());
+    }
+    if s.answers_db
+        .is_some_and(|db| !(-200.0..=40.0).contains(&db))
+    {
+        return Err("an answer is not from -200 to 40 dB".to_owned());
+    }
+    Ok(KnownString {
+        hz: s.hz,
+        inharmonicity: s.inharmonicity,
+        partials_db: s.partials_db,
+        answers_db: s.answers_db,
+    })
+}
+
+fn usual_gap(gap: GapOut) -> Result<UsualGap, String> {
+    let Some(join) = JoinKind::ALL.into_iter().find(|k| k.word() == gap.join) else {
+        let words: Vec<&str> = JoinKind::ALL.iter().map(|k| k.word()).collect();
+        return Err(format!("`{}` is none of: {}", gap.join, words.join(", ")));
+    };
+    if gap.joins == 0 {
+        return Err("it was measured on no join".to_owned());
+    }
+    // A note may begin a little before the one before it is over.
+    if !(-LONGEST_GAP_MS..=LONGEST_GAP_MS).contains(&gap.middle_ms)
+        || !(0.0..=LONGEST_GAP_MS).contains(&gap.spread_ms)
+    {
+        return Err(format!(
+            "a silence is longer than {LONGEST_GAP_MS} ms, or none"
+        ));
+    }
+    Ok(UsualGap {
+        join,
+        joins: gap.joins,
+        middle_ms: gap.middle_ms,
+        spread_ms: gap.spread_ms,
+    })
 }
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
+
+    fn instrument() -> KnownInstrument {
+        KnownInstrument {
+            strings: vec![
+                KnownString {
+                    hz: 97.9989,
+                    inharmonicity: 4e-5,
+                    partials_db: vec![-3.0, -4.5, -9.1],
+                    answers_db: Some(-38.4),
+                },
+                KnownString {
+                    hz: 41.2,
+                    inharmonicity: 1.5e-4,
+                    partials_db: vec![-20.0, -2.0],
+                    answers_db: None,
+                },
+            ],
+            gaps: vec![UsualGap {
+                join: JoinKind::Shift,
+                joins: 12,
+                middle_ms: 14.5,
+                spread_ms: 6.0,
+            }],
+        }
+    }
 
     #[test]
     fn what_is_written_is_read_back() {
-        let strings = vec![
-            KnownString {
-                hz: 97.9989,
-                inharmonicity: 4e-5,
-                partials_db: vec![-3.0, -4.5, -9.1],
-            },
-            KnownString {
-                hz: 41.2,
-                inharmonicity: 1.5e-4,
-                partials_db: vec![-20.0, -2.0],
-            },
-        ];
-        assert_eq!(read(write(&strings).as_bytes()).expect("a file"), strings);
+        let known = instrument();
+        assert_eq!(read(write(&known).as_bytes()).expect("a file"), known);
+    }
+
+    /// Files from before answers and gaps were kept.
+    #[test]
+    fn an_older_file_is_read() {
+        let text = "{\"schema\":1,\"kind\":\"strings\",\"strings\":[{\"hz\":50,\
+                    \"inharmonicity\":0,\"partials_db\":[0]}]}";
+        let known = read(text.as_bytes()).expect("a file");
+        assert_eq!(known.strings[0].answers_db, None);
+        assert_eq!(known.gaps, []);
+    }
+
+    #[test]
+    fn answers_go_to_the_strings_they_were_measured_on() {
+        let usual = instrument().usual(&[43, 38, 33, 28], Hertz(440.0));
+        assert_eq!(usual.answers_db, [Some(-38.4), None, None, None]);
+        assert_eq!(usual.gaps, instrument().gaps);
+    }
+
+    #[test]
+    fn new_gaps_take_the_place_of_old_ones_of_their_kind() {
+        let mut known = instrument();
+        let gap = |join, middle_ms| UsualGap {
+            join,
+            joins: 5,
+            middle_ms,
+            spread_ms: 1.0,
+        };
+        known.learn_gaps(vec![gap(JoinKind::Open, 3.0), gap(JoinKind::Shift, 4.0)]);
+        assert_eq!(
+            known.gaps,
+            [gap(JoinKind::Open, 3.0), gap(JoinKind::Shift, 4.0)]
+        );
+        known.learn_gaps(vec![gap(JoinKind::Roll, 5.0)]);
+        assert_eq!(known.gaps.len(), 3);
+    }
+
+    proptest! {
+        /// Whatever the bytes are, there is an answer.
+        #[test]
+        fn no_bytes_break_it(bytes in prop::collection::vec(any::<u8>(), 0..400)) {
+            let _ = read(&bytes);
+        }
+
+        /// What a player can have comes back as it was, to the digits that are kept.
+        #[test]
+        fn any_player_is_read_back(
+            middle in -9_000i32..9_000,
+            spread in 0i32..9_000,
+            answer in prop::option::of(-1_900i32..300),
+            joins in 1usize..1_000,
+        ) {
+            let mut known = instrument();
+            known.strings[1].answers_db = answer.map(|a| f64::from(a) / 10.0);
+            known.gaps[0] = UsualGap {
+                join: JoinKind::Crossing,
+                joins,
+                middle_ms: f64::from(middle) / 10.0,
+                spread_ms: f64::from(spread) / 10.0,
+            };
+            prop_assert_eq!(read(write(&known).as_bytes()).expect("a file"), known);
+        }
     }
 
     #[test]
@@ -169,6 +359,14 @@ mod tests {
             (
                 "{\"schema\":1,\"kind\":\"strings\",\"strings\":[{\"hz\":50,\"inharmonicity\":0,\"partials_db\":[]}]}",
                 "0 partials",
+            ),
+            (
+                "{\"schema\":1,\"kind\":\"strings\",\"strings\":[],\"gaps\":[{\"join\":\"leap\",\"joins\":5,\"middle_ms\":1,\"spread_ms\":1}]}",
+                "`leap` is none of: same place",
+            ),
+            (
+                "{\"schema\":1,\"kind\":\"strings\",\"strings\":[],\"gaps\":[{\"join\":\"open\",\"joins\":5,\"middle_ms\":1,\"spread_ms\":-1}]}",
+                "entry 1 of the file's gaps",
             ),
         ] {
             let said = read(text.as_bytes()).expect_err(text).to_string();

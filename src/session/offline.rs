@@ -11,6 +11,7 @@ use crate::hearing::listener::{ListenError, Listener, ListenerConfig};
 use crate::music::instrument::Tuning;
 use crate::music::line::Line;
 use crate::music::theory::Key;
+use crate::session::instrument_file::KnownInstrument;
 use crate::session::result::{BarSpan, LineInfo, TakeInfo, TakeResult};
 use crate::sound::SoundError;
 use crate::sound::block::{Delivery, Source};
@@ -35,8 +36,8 @@ pub struct ScoreSettings {
     pub a4: Hertz,
     /// The limits between fine and flagged.
     pub marks: Marks,
-    /// What was measured of the instrument's strings before, if anything.
-    pub known_strings: Vec<KnownString>,
+    /// What was measured of the instrument and its player before, if anything.
+    pub known: KnownInstrument,
     /// Whether the take was played to a click at the line's tempo.
     pub mode: TimingMode,
     /// The listener gets at most this many frames at once, at least 1 (0 is taken as 1). It must
@@ -49,7 +50,7 @@ impl Default for ScoreSettings {
         Self {
             a4: STANDARD_A4,
             marks: Marks::default(),
-            known_strings: Vec::new(),
+            known: KnownInstrument::default(),
             mode: TimingMode::Free,
             block_frames: 4096,
         }
@@ -90,7 +91,7 @@ pub fn score_take(
 ) -> Result<TakeResult, SessionError> {
     let rate = source.format().rate;
     let mut listener =
-        listener(line, rate, settings.a4, &settings.known_strings).map_err(|cause| {
+        listener(line, rate, settings.a4, &settings.known.strings).map_err(|cause| {
             SessionError::Listen {
                 file: name.to_owned(),
                 cause,
@@ -99,6 +100,7 @@ pub fn score_take(
     let heard = listen(source, &mut listener, settings.block_frames.max(1))?;
     let loudest = Decibels::from_amplitude(f64::from(heard.peak)).0;
     let expected = line.expected(line.instrument());
+    let open = open_midi(line.instrument().tuning());
     let judgement = judge_with_rings(
         &expected,
         &heard.notes,
@@ -107,7 +109,8 @@ pub fn score_take(
             marks: settings.marks.clone(),
             mode: settings.mode,
             click_at_s: None,
-            open_midi: open_midi(line.instrument().tuning()),
+            usual: settings.known.usual(&open, settings.a4),
+            open_midi: open,
             loudest_dbfs: loudest,
         },
     );

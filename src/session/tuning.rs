@@ -4,7 +4,7 @@
 //! The player plucks each open string alone, lets it ring, stops it with the hand and waits; a
 //! note at the twelfth fret tells the intonation. The same ear hears it as hears a take.
 
-use crate::hearing::calibration::KnownString;
+use crate::hearing::calibration::{KnownString, SILENT_ANSWER_DB};
 use crate::hearing::events::{EndCause, HeardNote};
 use crate::hearing::listener::{ListenError, Listener, ListenerConfig};
 use crate::music::instrument::Tuning;
@@ -121,13 +121,22 @@ impl Strings {
         known: Vec<Option<KnownString>>,
         loudest_dbfs: f64,
     ) -> InstrumentCheck {
-        let strings = (1..)
+        let mut strings: Vec<StringCheck> = (1..)
             .zip(&self.open)
             .map(|(string, &midi)| {
                 let known = known.get(usize::from(string) - 1).cloned().flatten();
                 one(string, midi, &self.open, notes, known, self.a4)
             })
             .collect();
+        let answers: Vec<_> = strings
+            .iter()
+            .map(|s| answers_db(&strings, s.string))
+            .collect();
+        for (string, answers_db) in strings.iter_mut().zip(answers) {
+            if let Some(known) = &mut string.known {
+                known.answers_db = answers_db;
+            }
+        }
         InstrumentCheck {
             file: self.name.clone(),
             a4: self.a4,
@@ -135,6 +144,20 @@ impl Strings {
             strings,
         }
     }
+}
+
+/// The loudest a string answered when others were played and stopped, in decibels relative to
+/// them; `None` when no other string left a silence to tell.
+fn answers_db(strings: &[StringCheck], string: u8) -> Option<f64> {
+    strings
+        .iter()
+        .filter(|other| other.string != string)
+        .filter_map(|other| other.still.as_ref())
+        .map(|still| {
+            let own = still.iter().filter(|(number, _)| *number == string);
+            own.fold(SILENT_ANSWER_DB, |loudest, (_, db)| loudest.max(*db))
+        })
+        .reduce(f64::max)
 }
 
 fn one(

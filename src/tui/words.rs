@@ -70,6 +70,7 @@ pub fn bleed(kind: BleedKind) -> &'static str {
     match kind {
         BleedKind::OpenString => "open string",
         BleedKind::LeftRinging => "left ringing",
+        BleedKind::StruckAlong => "struck along",
     }
 }
 

@@ -165,6 +165,7 @@ impl Rings {
                     partials_db: (0..played().map(|n| n.count).min().unwrap_or(0))
                         .map(|k| mean(&|n| n.db[k]).clamp(-90.0, 0.0))
                         .collect(),
+                    answers_db: None,
                 })
             })
             .collect()

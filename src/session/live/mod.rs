@@ -34,9 +34,9 @@ use crossbeam_channel::{Receiver, Sender, TrySendError, bounded};
 use crate::compare::judgement::TimingMode;
 use crate::compare::marks::Marks;
 use crate::compare::{Settings, judge_with_rings};
-use crate::hearing::calibration::KnownString;
 use crate::hearing::listener::ListenError;
 use crate::music::line::Line;
+use crate::session::instrument_file::KnownInstrument;
 use crate::session::live::band::{OpenOutput, Order, Told};
 use crate::session::live::conductor::Conductor;
 use crate::session::live::listening::{Ending, Heard, Listening, OpenInput};
@@ -62,8 +62,8 @@ pub struct LiveSettings {
     pub a4: Hertz,
     /// The limits between fine and flagged.
     pub marks: Marks,
-    /// What was measured of the instrument's strings before.
-    pub known_strings: Vec<KnownString>,
+    /// What was measured of the instrument and its player before.
+    pub known: KnownInstrument,
     /// The session is over after so many passes; `None` for as long as the player likes.
     pub passes: Option<u32>,
     /// What is clicked.
@@ -186,7 +186,7 @@ impl Session {
         let input = (devices.input)(None)?;
         let input_name = input.name();
         let rate = input.format().rate;
-        let ear = listener(&settings.line, rate, settings.a4, &settings.known_strings).map_err(
+        let ear = listener(&settings.line, rate, settings.a4, &settings.known.strings).map_err(
             |cause| LiveError::Listen {
                 device: input_name.clone(),
                 cause,
@@ -355,6 +355,7 @@ impl Leader {
         let (mode, click_at_s) = self.conductor.whole_mode();
         let loudest = Decibels::from_amplitude(f64::from(ending.peak)).0;
         let ear = self.conductor.ear();
+        let open = open_midi(self.line.instrument().tuning());
         let judgement = judge_with_rings(
             &expected,
             &ear.notes,
@@ -364,7 +365,8 @@ impl Leader {
                 mode,
                 // Without a measured latency the mean says nothing.
                 click_at_s: click_at_s.filter(|_| self.settings.latency_s.is_some()),
-                open_midi: open_midi(self.line.instrument().tuning()),
+                usual: self.settings.known.usual(&open, self.settings.a4),
+                open_midi: open,
                 loudest_dbfs: loudest,
             },
         );

@@ -118,11 +118,13 @@ impl Conductor {
             settings.bars.unwrap_or(whole),
             settings.tempo_share,
         )?;
+        let open = crate::session::offline::open_midi(settings.line.instrument().tuning());
         let judging = Settings {
             marks: settings.marks.clone(),
             mode: TimingMode::Free,
             click_at_s: None,
-            open_midi: crate::session::offline::open_midi(settings.line.instrument().tuning()),
+            usual: settings.known.usual(&open, settings.a4),
+            open_midi: open,
             loudest_dbfs: f64::NEG_INFINITY,
         };
         let click = settings.click.beats != Beats::None;
