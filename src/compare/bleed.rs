@@ -17,6 +17,8 @@ const UNDER_S: f64 = 0.050;
 /// ones did by which its answer was measured; common practice, no source.
 const STRUCK_TOGETHER_S: f64 = 0.050;
 const BEYOND_ANSWER_DB: f64 = 12.0;
+/// However softly a string answered, some notes set it off like this; common practice, no source.
+const LEAST_ANSWER_DB: f64 = -40.0;
 /// A note and the ring it left begin and end together within this, in seconds.
 const TOGETHER_S: f64 = 0.030;
 /// Two rings that share this much of the shorter one are at the same time.
@@ -201,7 +203,8 @@ fn is_struck_along(scene: &Scene, held: &[Held], ring: &HeardRing) -> bool {
     let with_a_note = held
         .iter()
         .any(|h| (h.from_s - ring.from_s).abs() < STRUCK_TOGETHER_S);
-    with_a_note && answers_db.is_some_and(|db| ring.level_db > db + BEYOND_ANSWER_DB)
+    with_a_note
+        && answers_db.is_some_and(|db| ring.level_db > db.max(LEAST_ANSWER_DB) + BEYOND_ANSWER_DB)
 }
 
 /// The longest part of a ring in which neither its string nor its pitch is played.

@@ -52,6 +52,8 @@ const DAMPED_S: f64 = 0.060;
 /// Longest and shortest window, in seconds.
 pub(super) const WINDOW_S: f64 = 0.36;
 pub(super) const SHORTEST_S: f64 = 0.060;
+/// The last window of a note is looked at by half, too, when it is this long, in seconds.
+const HALVED_S: f64 = 0.30;
 /// A silence is looked at for so long, in seconds.
 const SILENCE_S: f64 = 1.5;
 /// A candidate this close to the played pitch is the played string, in cents.
@@ -272,15 +274,25 @@ impl Rings {
         }
         let window = length.min(WINDOW_S * r);
         let mut first = first;
-        for (from, ends) in windows(start, end, window) {
+        // What ceases within the last window is seen in its second half.
+        let half = 0.5 * window;
+        let closer = window >= HALVED_S * r;
+        let mut look = |from: f64, length: f64, ends: bool, again: bool| {
             let place = Place {
                 from: if first { note.onset } else { from },
-                to: from + window,
+                to: from + length,
                 begins: first,
                 ends,
+                again,
             };
             first = false;
-            self.window(stream, note, from, window, place);
+            self.window(stream, note, from, length, place);
+        };
+        for (from, last) in windows(start, end, window) {
+            look(from, window, last && !closer, false);
+        }
+        if closer {
+            look(end - half, half, true, true);
         }
         let now = end;
         for c in self.open.iter_mut().chain(&mut self.left) {
@@ -404,10 +416,16 @@ impl Rings {
             let after_source = place.begins
                 && c.source.is_some()
                 && (note.onset - c.released).abs() < SOON_S * self.rate_hz;
+            // What was heard once can only be taken back.
+            let most = if place.again { 0.0 } else { f64::INFINITY };
             c.path.look(Look {
                 place,
-                fresh,
-                aged,
+                fresh: if fresh.is_finite() {
+                    fresh.min(most)
+                } else {
+                    fresh
+                },
+                aged: aged.min(most),
                 power: level,
                 all: power,
                 left: c.source.is_some(),

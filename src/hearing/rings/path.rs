@@ -42,6 +42,8 @@ pub struct Place {
     pub begins: bool,
     /// True for the last window before the next onset or release.
     pub ends: bool,
+    /// True for a second look at the last part of the window before.
+    pub again: bool,
 }
 
 impl Place {
