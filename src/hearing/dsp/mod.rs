@@ -14,4 +14,5 @@ pub mod peel;
 pub mod spectrum;
 pub mod stiff_string;
 pub mod transform;
+pub mod two_modes;
 pub mod yin;

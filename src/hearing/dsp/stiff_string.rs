@@ -20,6 +20,9 @@ pub struct StiffString {
     pub uncertainty_cents: f64,
     /// How many partials were used.
     pub partials: usize,
+    /// Whether the fundamental lies where the partials above it put it; false as well where there
+    /// is none.
+    pub fundamental: bool,
 }
 
 /// Frequency of partial `k` of a stiff string whose first partial is `f1`, with the stiffness `b`.
@@ -38,7 +41,7 @@ pub const PARTIALS: usize = 6;
 /// Highest partial that is a witness to where the fundamental should lie, ...
 const WITNESSES: usize = 9;
 /// ... and how many of them have to be there to be believed.
-const FEWEST_WITNESSES: usize = 4;
+const FEWEST_WITNESSES: usize = 3;
 /// A partial this far below the strongest is not used.
 const WEAKEST_DB: f64 = -34.0;
 /// The stiffness most strings are near, how far from it another is, and how many partials, and how
@@ -53,11 +56,19 @@ const WITNESS_DB: f64 = -55.0;
 const CLEAR_DB: f64 = 6.0;
 /// ... within so many times the reach it is looked for in.
 const AROUND: f64 = 4.0;
+/// A peak so far below another one within so many resolution cells is that one's skirt: the side
+/// lobes of a Hann window are 31 dB down.
+const SKIRT_CELLS: f64 = 3.0;
+const SKIRT_DB: f64 = 25.0;
 /// A partial that is off by so much of a resolution cell, or by so many cents, counts half.
 const CELL_OFF: f64 = 0.25;
 const CENTS_OFF: f64 = 12.0;
 /// A fundamental this far from the place that the partials above it give has been moved, in cents.
 const MOVED_CENTS: f64 = 20.0;
+/// ... or less where it is so much stronger than all of them, as a mode of the body makes it, in
+/// decibels.
+const OUTSHINES_DB: f64 = 20.0;
+const OUTSHINING_CENTS: f64 = 12.0;
 /// A partial is placed within so much of a resolution cell, and lies within so many cents of the
 /// law.
 const PLACED_CELL: f64 = 0.03;
@@ -99,7 +110,13 @@ pub fn fit_stiff_string(spectrum: &Spectrum, f_hz: f64, prior_b: f64) -> Option<
     let mut weakest = top + WEAKEST_DB;
     if above.len() >= FEWEST_WITNESSES {
         let fit = robust(above, |_| 1.0, length_s, f_hz, prior_b)?;
-        if first.is_none_or(|p| is_moved(&p, &fit, length_s)) {
+        let outshines = first.is_some_and(|p| p.db > highest(above) + OUTSHINES_DB);
+        let limit = if outshines {
+            OUTSHINING_CENTS
+        } else {
+            MOVED_CENTS
+        };
+        if first.is_none_or(|p| is_moved(&p, &fit, length_s, limit)) {
             return Some(fit.beyond(above));
         }
         // A fundamental that outshines the series makes none of it less true.
@@ -109,7 +126,12 @@ pub fn fit_stiff_string(spectrum: &Spectrum, f_hz: f64, prior_b: f64) -> Option<
     if let [(k, p), above @ ..] = found.as_slice()
         && *k == 1.0
         && (1..FEWEST_WITNESSES).contains(&above.len())
-        && is_moved(p, &robust(above, voice, length_s, f_hz, prior_b)?, length_s)
+        && is_moved(
+            p,
+            &robust(above, voice, length_s, f_hz, prior_b)?,
+            length_s,
+            MOVED_CENTS,
+        )
     {
         found.remove(0);
     }
@@ -132,7 +154,9 @@ fn partials_near(spectrum: &Spectrum, f_hz: f64, prior_b: f64) -> ArrayVec<(f64,
         }
         if let Some(p) = spectrum.peak_between(at - reach, at + reach) {
             let clear = spectrum.mean_db(at - AROUND * reach, at + AROUND * reach) + CLEAR_DB;
-            if k == 1 || p.db > clear {
+            let cells = SKIRT_CELLS / spectrum.length_s;
+            let skirt = spectrum.highest_db(p.hz - cells, p.hz + cells) - SKIRT_DB;
+            if k == 1 || p.db > clear.max(skirt) {
                 found.push((k as f64, p));
             }
         }
@@ -143,9 +167,9 @@ fn partials_near(spectrum: &Spectrum, f_hz: f64, prior_b: f64) -> ArrayVec<(f64,
 }
 
 /// Whether the fundamental lies off the place that the partials above it give.
-fn is_moved(first: &Peak, above: &Fit, length_s: f64) -> bool {
+fn is_moved(first: &Peak, above: &Fit, length_s: f64, limit: f64) -> bool {
     let cell = CELL_OFF * CENTS_PER_SHARE / length_s / first.hz;
-    residual(above.f0sq, above.bf, 1.0, first).abs() > cell.max(MOVED_CENTS)
+    residual(above.f0sq, above.bf, 1.0, first).abs() > cell.max(limit)
 }
 
 fn highest(found: &[(f64, Peak)]) -> f64 {
@@ -174,6 +198,7 @@ impl Fit {
             inharmonicity: (self.bf / self.f0sq).clamp(0.0, HIGHEST_B),
             uncertainty_cents: spread.max(1.0) / trusted.max(1.0).sqrt(),
             partials: found.len(),
+            fundamental: true,
         }
     }
 
@@ -191,6 +216,7 @@ impl Fit {
         let string = self.string(found);
         StiffString {
             uncertainty_cents: string.uncertainty_cents * (leverage * s0).max(1.0).sqrt(),
+            fundamental: false,
             ..string
         }
     }

@@ -24,6 +24,7 @@ use super::dsp::history::History;
 use super::dsp::peel::Peeler;
 use super::dsp::spectrum::{Peak, Spectrum};
 use super::dsp::stiff_string::{CENTS_PER_SHARE, StiffString, fit_stiff_string, partial};
+use super::dsp::two_modes::TwoModes;
 use super::dsp::yin;
 use super::events::RIVALS;
 use crate::units::cents;
@@ -62,6 +63,14 @@ const BODY_WITHIN_CENTS: f64 = 250.0;
 const BODY_DIP: f64 = 0.05;
 /// ... and shows less than one in this many of the string's upper partials.
 const BODY_UPPER: f64 = 1.3;
+/// Where a fundamental was moved, it is looked for beside the body's mode: below this frequency, ...
+const MODES_BELOW_HZ: f64 = 250.0;
+/// ... within so many cents of where the partials put it, ...
+const COUPLED_CENTS: f64 = 60.0;
+/// ... dying away no faster than a string, in decibels per second (common practice, from memory), ...
+const STRING_DB_PER_S: f64 = 60.0;
+/// ... and at least so many away from the other mode.
+const MODES_APART_CENTS: f64 = 30.0;
 /// A peak lies on a partial when it is within so much of a resolution cell.
 const UPPER_CELL: f64 = 0.4;
 /// ... and this far above what lies around it.
@@ -80,7 +89,7 @@ const NATS_PER_SCORE: f64 = 3.5;
 /// How finely a partial is placed within a cell of resolution (the bandwidth 1/T), as a share.
 const CELL_SHARE: f64 = 0.06;
 /// How well a series is placed by laying it over the spectrum as a whole, in cents.
-const LAID_CENTS: f64 = 8.0;
+const LAID_CENTS: f64 = 7.0;
 /// Uncertainty of a pitch without any period, in cents.
 const BLUR_CENTS: f64 = 25.0;
 /// Span of the fine pitch after the onset, in seconds, for a note long enough.
@@ -124,6 +133,7 @@ pub struct PitchMeter {
     smooth: Vec<f32>,
     spectrum: Spectrum,
     past: Spectrum,
+    modes: TwoModes,
     peeler: Peeler,
     rest: Vec<Complex<f32>>,
     d: Vec<f32>,
@@ -149,6 +159,7 @@ impl PitchMeter {
             smooth: Vec::new(),
             spectrum: Spectrum::new(),
             past: Spectrum::new(),
+            modes: TwoModes::default(),
             peeler: Peeler::new(),
             rest: Vec::new(),
             d: Vec::new(),
@@ -188,9 +199,8 @@ impl PitchMeter {
 
         let (fine_from, fine_to) = fine_span(length_s);
         let a = (onset + fine_from * self.rate_hz).round() as i64;
-        let b = (onset + fine_to * self.rate_hz).round().min(end) as i64;
-        self.spectrum
-            .analyse(stream.range(a, b.min(stream.end())), self.rate_hz);
+        let b_end = ((onset + fine_to * self.rate_hz).round().min(end) as i64).min(stream.end());
+        self.spectrum.analyse(stream.range(a, b_end), self.rate_hz);
         let top = self
             .spectrum
             .peak_between(SERIES_FROM_HZ, SERIES_TO_HZ)
@@ -199,20 +209,28 @@ impl PitchMeter {
         let (hz, b) = self.spectrum.lay(hz, 1.5 * COARSE_CENTS, FINE_CENTS, top);
         let string = fit_stiff_string(&self.spectrum, hz, b)
             .filter(|s| cents(s.f1_hz, hz).abs() < FIT_CENTS);
+        let between = string
+            .filter(|s| !s.fundamental)
+            .and_then(|s| self.beside_a_mode(s, stream.range(a, b_end)));
         let StiffString {
             f1_hz,
             inharmonicity,
             uncertainty_cents,
             partials,
-        } = string.unwrap_or(StiffString {
+            ..
+        } = between.or(string).unwrap_or(StiffString {
             f1_hz: hz,
             inharmonicity: b,
             uncertainty_cents: 20.0,
             partials: 0,
+            fundamental: true,
         });
         // A series that does not fit well is placed better by laying it as a whole.
         let blur = uncertainty_cents.hypot(few_cents(partials)) / LAID_CENTS;
-        let of_fit = 1.0 / (1.0 + blur * blur);
+        let of_fit = match between {
+            Some(_) => 1.0,
+            None => 1.0 / (1.0 + blur * blur),
+        };
         let cell_cents = CENTS_PER_SHARE / (hz * self.spectrum.length_s).max(1.0);
         // Few partials, short stretches and blurred periods each say less than the residuals do.
         let few = few_cents(partials);
@@ -226,6 +244,29 @@ impl PitchMeter {
             inharmonicity,
             rivals,
             score: best.score,
+        })
+    }
+
+    /// The string `s`, whose fundamental was moved, with the moved one taken in where it can be told
+    /// from the body's mode: what of the string couples with the body lies to one side of where the
+    /// partials put it, and what does not couple lies there; the pitch is between them.
+    fn beside_a_mode(&mut self, s: StiffString, x: &[f32]) -> Option<StiffString> {
+        if s.f1_hz > MODES_BELOW_HZ {
+            return None;
+        }
+        let [slow, fast] = self.modes.find(x, self.rate_hz, s.f1_hz)?;
+        let off = cents(slow.hz, s.f1_hz);
+        let apart = cents(slow.hz, fast.hz).abs();
+        if slow.loses_db_per_s > STRING_DB_PER_S
+            || off.abs() > COUPLED_CENTS
+            || !(MODES_APART_CENTS..BODY_WITHIN_CENTS).contains(&apart)
+        {
+            return None;
+        }
+        Some(StiffString {
+            f1_hz: (s.f1_hz * slow.hz).sqrt(),
+            uncertainty_cents: s.uncertainty_cents.hypot(0.5 * off),
+            ..s
         })
     }
 
