@@ -89,6 +89,11 @@ const HUM_CELLS: f64 = 2.0;
 const HUM_HZ: f64 = 5.0;
 /// ... is known after so many windows, ...
 const HUM_KNOWN: usize = 10;
+/// ... of which one before the first note, where nothing else should sound, counts as many, ...
+const AHEAD_WEIGHT: usize = 5;
+/// ... this long before its onset, in seconds, and as far back as so many windows, ...
+const AHEAD_S: f64 = 0.03;
+const AHEAD_WINDOWS: usize = 6;
 /// ... and may be so much stronger than the least that was seen of it.
 const HUM_BEYOND: f64 = 4.0;
 /// A note that dies away is held against what it was, but for so much, in decibels.
@@ -227,6 +232,9 @@ impl Rings {
         say: &mut dyn FnMut(Ring),
     ) {
         let r = self.rate_hz;
+        if self.hum_windows == 0 {
+            self.listen_ahead(stream, note.onset);
+        }
         self.refresh_open();
         self.loudest = 0.0;
         let mut start = note.onset + SKIP_S * r;
@@ -330,6 +338,31 @@ impl Rings {
         Some((sum * on.bin_hz * on.length_s / 1.5).max(1e-16))
     }
 
+    /// The hum in what was heard before the first note.
+    fn listen_ahead(&mut self, stream: &History, onset: f64) {
+        let (end, length) = (onset - AHEAD_S * self.rate_hz, WINDOW_S * self.rate_hz);
+        for k in 0..AHEAD_WINDOWS {
+            let from = end - length * (1.0 + 0.5 * k as f64);
+            if from >= 0.0 && self.analyse_window(stream, from, length).is_some() {
+                self.hear_hum(AHEAD_WEIGHT);
+            }
+        }
+    }
+
+    /// The hum in the window that was analysed last, which counts as so many.
+    fn hear_hum(&mut self, windows: usize) {
+        let (bin_hz, length_s) = (self.spectrum.bin_hz, self.spectrum.length_s);
+        if length_s <= HUM_WINDOW_S {
+            return;
+        }
+        self.hum_windows += windows;
+        for (k, hum) in self.hum.iter_mut().enumerate() {
+            let bin = (mains(k) / bin_hz).round() as usize;
+            let now = self.bins.get(bin).map_or(0.0, |c| f64::from(c.norm_sqr()));
+            *hum = hum.min(now);
+        }
+    }
+
     /// The window that was analysed last.
     pub(super) fn on(&self) -> Bins<'_> {
         Bins {
@@ -355,6 +388,7 @@ impl Rings {
         let Some(power) = self.analyse_window(stream, from, length) else {
             return;
         };
+        self.hear_hum(1);
         let on = Bins {
             bins: &self.bins,
             bin_hz: self.spectrum.bin_hz,
@@ -368,14 +402,6 @@ impl Rings {
             0.0
         };
         let power = power.max(self.loudest * 10f64.powf(held_against / 10.0));
-        if on.length_s > HUM_WINDOW_S {
-            self.hum_windows += 1;
-            for (k, hum) in self.hum.iter_mut().enumerate() {
-                let bin = (mains(k) / on.bin_hz).round() as usize;
-                let now = self.bins.get(bin).map_or(0.0, |c| f64::from(c.norm_sqr()));
-                *hum = hum.min(now);
-            }
-        }
         let mut played = [0.0; 2 * PARTIALS];
         let mut count = 0;
         if let Some((f1, b)) = note.pitch {
