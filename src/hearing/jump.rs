@@ -47,6 +47,8 @@ const WITHIN_NATS: f64 = 1.3;
 /// Errors below this share of the strongest around are no jump: -20 dB is where an onset is said
 /// to be, and the first breath of an attack out of silence must not be taken for it.
 const FAINT: f64 = 0.01;
+/// So much of the end of the stream is held against what is foretold of it, in seconds.
+const LATEST_S: f64 = 0.008;
 /// What the energy that stays counts against the jump itself.
 const STAYS_WEIGHT: f64 = 0.2;
 
@@ -222,6 +224,41 @@ impl JumpFinder {
             error_rise_db,
             width_s: width,
         }
+    }
+
+    /// How much worse the end of the stream is foretold, in its lowest copy, than what came before
+    /// `candidate`, in decibels; `None` before there is enough of either.
+    ///
+    /// A ripple is foretold to within some decibels, a pluck is 15 dB off and more.
+    pub fn breaks_db(&mut self, stream: &History, candidate: i64) -> Option<f64> {
+        let n = |s: f64| (s * self.rate_hz).round() as i64;
+        let taps = &self.taps[0];
+        let half = taps.len() as i64 / 2;
+        let (stride, span) = (STRIDES[0], REACH as i64);
+        let lesson_to = candidate - n(LESSON_ENDS_S);
+        let from = lesson_to - n(LESSON_S) - span;
+        let to = stream.end() - half;
+        let latest = to - n(LATEST_S);
+        if latest < lesson_to || from - half < stream.start() {
+            return None;
+        }
+        self.copy.clear();
+        filter(stream.range(from - half, to + half), taps, &mut self.copy);
+        let lesson = &self.copy[..(lesson_to - from) as usize];
+        let a = fit(lesson, ORDER, stride, RIDGE, &mut self.work);
+        let mut mean = |x: &[f32]| {
+            squared_errors(x, a, stride, &mut self.errors);
+            self.errors.iter().map(|e| f64::from(*e)).sum::<f64>() / self.errors.len().max(1) as f64
+        };
+        let taught = mean(lesson);
+        let now = mean(&self.copy[(latest - span - from) as usize..]);
+        let power = lesson
+            .iter()
+            .map(|v| f64::from(*v) * f64::from(*v))
+            .sum::<f64>()
+            / lesson.len() as f64;
+        let least = 1e-9 * power + 1e-16;
+        Some(10.0 * ((now + least) / (taught + least)).log10())
     }
 
     /// The highest top apart from the one at `best`, with how much lower it is.

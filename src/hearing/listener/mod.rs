@@ -176,6 +176,8 @@ pub struct Listener {
     forming: VecDeque<Forming>,
     said: VecDeque<Said>,
     waiting: Option<(Said, Waiting)>,
+    /// Where the stream ended when something faint may have started.
+    perhaps: Option<i64>,
     work: naming::Work,
     jumps: JumpFinder,
     meter: PitchMeter,
@@ -260,6 +262,7 @@ impl Listener {
             forming: VecDeque::with_capacity(WAITING),
             said: VecDeque::with_capacity(soon::SAID + 1),
             waiting: None,
+            perhaps: None,
             work: naming::Work::default(),
             jumps: JumpFinder::new(low_rate),
             meter: PitchMeter::new(low_rate, lo, hi),

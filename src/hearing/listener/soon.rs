@@ -8,7 +8,13 @@ use crate::hearing::naming::{self, Waiting};
 use crate::units::Hertz;
 
 /// A rise of the novelty beyond this is said at once, in decibels.
-const HEARD_DB: f32 = 2.0;
+const HEARD_DB: f32 = 3.0;
+/// A fainter one, beyond this, ...
+const PERHAPS_DB: f32 = 0.7;
+/// ... is said where the lowest copy of the sound breaks off with its past by so much, in decibels, ...
+const BREAKS_DB: f64 = 12.0;
+/// ... within this time, in seconds.
+const PERHAPS_FOR_S: f64 = 0.025;
 /// ... and are this share of all lines, ...
 const LINES_SHARE: f32 = 0.12;
 /// ... which are not this far below the usual level, in decibels.
@@ -17,6 +23,8 @@ const LINES_QUIET_DB: f64 = 22.0;
 const LINES_APART_S: f64 = 0.030;
 /// What the novelty is taken to be where it has no peak, in decibels.
 const LINES_NOVELTY_DB: f32 = 0.5;
+/// What started is seen so long after it, in seconds.
+const SEEN_AFTER_S: f64 = 0.0052;
 /// Two starts closer than this are one, in seconds.
 const STARTS_APART_S: f64 = 0.040;
 /// After this long a note that could not be named at once waits for its settled pitch.
@@ -30,33 +38,23 @@ pub(super) const SAID: usize = 256;
 impl Listener {
     pub(super) fn say_soon(&mut self, rise: f32, say: &mut dyn FnMut(Event)) {
         let now_s = self.position_s();
-        let clear = self
-            .said
-            .back()
-            .is_none_or(|s| now_s - s.at_s > STARTS_APART_S);
-        if rise >= HEARD_DB && clear {
-            let onset_s = now_s - self.latency_s - 0.0052;
-            let s = Said {
-                onset_s,
-                at_s: now_s,
-                named_at_s: None,
-            };
-            self.said.push_back(s);
-            if self.said.len() > SAID {
-                self.said.pop_front();
+        let end = self.stream.end();
+        let since_s = self.said.back().map_or(f64::INFINITY, |s| now_s - s.at_s);
+        if since_s <= STARTS_APART_S {
+            self.perhaps = None;
+        } else if rise >= HEARD_DB {
+            self.perhaps = None;
+            self.start(end, say);
+        } else if let Some(seen) = self.perhaps {
+            let waited_s = (end - seen) as f64 / self.low_rate_hz;
+            if self.jumps.breaks_db(&self.stream, seen) > Some(BREAKS_DB) {
+                self.perhaps = None;
+                self.start(seen, say);
+            } else if waited_s > PERHAPS_FOR_S {
+                self.perhaps = None;
             }
-            say(Event::Started {
-                onset_s,
-                at_s: now_s,
-            });
-            let onset = self.stream.end() as f64 - 0.0052 * self.low_rate_hz;
-            self.waiting = Some((
-                s,
-                Waiting {
-                    onset,
-                    periods: NAMED_AFTER_PERIODS,
-                },
-            ));
+        } else if rise >= PERHAPS_DB {
+            self.perhaps = Some(end);
         }
         let Some((s, w)) = self.waiting else { return };
         let named = naming::name(
@@ -81,6 +79,28 @@ impl Listener {
         } else if now_s - s.at_s > NAMED_WITHIN_S {
             self.waiting = None;
         }
+    }
+
+    /// Says that something started which was seen when the stream ended at `seen`.
+    fn start(&mut self, seen: i64, say: &mut dyn FnMut(Event)) {
+        let at_s = self.position_s();
+        let ago_s = (self.stream.end() - seen) as f64 / self.low_rate_hz + SEEN_AFTER_S;
+        let onset_s = at_s - self.latency_s - ago_s;
+        let s = Said {
+            onset_s,
+            at_s,
+            named_at_s: None,
+        };
+        self.said.push_back(s);
+        if self.said.len() > SAID {
+            self.said.pop_front();
+        }
+        say(Event::Started { onset_s, at_s });
+        let w = Waiting {
+            onset: seen as f64 - SEEN_AFTER_S * self.low_rate_hz,
+            periods: NAMED_AFTER_PERIODS,
+        };
+        self.waiting = Some((s, w));
     }
 
     /// A peak of the new lines is a candidate, too, where the novelty has none.
