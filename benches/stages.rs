@@ -141,12 +141,21 @@ fn naming(c: &mut Criterion, take: &Take) {
     let waiting = Waiting {
         onset: onset as f64,
         periods: 1.6,
+        steady: (0.0, 0),
     };
     c.bench_function("one try at a name, 40 ms in", |b| {
         let mut work = Work::default();
         b.iter(|| {
             let (lowest, highest) = (take.lowest_hz, take.highest_hz);
-            black_box(name(&stream, LOW_HZ, lowest, highest, waiting, &mut work))
+            let mut waiting = waiting;
+            black_box(name(
+                &stream,
+                LOW_HZ,
+                lowest,
+                highest,
+                &mut waiting,
+                &mut work,
+            ))
         });
     });
 }

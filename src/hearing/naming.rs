@@ -22,6 +22,14 @@ const STRICT_FOR_S: f64 = 0.020;
 const LOOSENS_OVER_S: f64 = 0.026;
 /// ... up to this share: by then two periods of the lowest string have been heard.
 const BELIEVED_LATE: f64 = 0.33;
+/// What never gets so periodic is named where a lag deeper than this ...
+const STEADY_BELIEVED: f64 = 0.75;
+/// ... stays within this share of itself ...
+const STEADY_WITHIN: f64 = 0.02;
+/// ... for so many looks, ...
+const STEADY_LOOKS: usize = 11;
+/// ... and so many periods of it have been heard.
+const STEADY_PERIODS: f64 = 2.5;
 /// A shorter lag (an octave or a twelfth above) is preferred within this much of the deepest.
 const SHORTER_WITHIN: f64 = 0.20;
 /// Nothing is named earlier than this after the onset.
@@ -34,6 +42,8 @@ pub struct Waiting {
     pub onset: f64,
     /// How many periods must have been heard of the lag that is named.
     pub periods: f64,
+    /// The lag that was deepest at the last look, in samples, and at how many looks it was.
+    pub steady: (f64, usize),
 }
 
 /// Work space of [`name`], kept so that nothing is allocated while listening.
@@ -49,7 +59,7 @@ pub fn name(
     rate_hz: f64,
     lowest_hz: f64,
     highest_hz: f64,
-    waiting: Waiting,
+    waiting: &mut Waiting,
     work: &mut Work,
 ) -> Option<f64> {
     let from = (waiting.onset + SKIP_S * rate_hz).round() as i64;
@@ -83,16 +93,22 @@ pub fn name(
     let elapsed_s = n as f64 / rate_hz;
     let late = ((elapsed_s - STRICT_FOR_S) / LOOSENS_OVER_S).clamp(0.0, 1.0);
     let believed = BELIEVED + late * (BELIEVED_LATE - BELIEVED);
-    choose(d, min_lag - 1, rate_hz, believed)
+    let (lag, depth) = choose(d, min_lag - 1)?;
+    if depth <= believed {
+        return Some(rate_hz / lag);
+    }
+    let (before, looks) = waiting.steady;
+    let same = depth <= STEADY_BELIEVED && (lag - before).abs() < STEADY_WITHIN * lag;
+    waiting.steady = (lag, if same { looks + 1 } else { 1 });
+    let heard = n as f64 >= STEADY_PERIODS * lag;
+    (same && looks + 1 >= STEADY_LOOKS && heard).then_some(rate_hz / lag)
 }
 
-fn choose(d: &[f64], first_lag: usize, rate_hz: f64, believed: f64) -> Option<f64> {
+/// The shortest lag that is close to the deepest, and how deep that one is.
+fn choose(d: &[f64], first_lag: usize) -> Option<(f64, f64)> {
     let is_dip = |i: usize| d[i] <= d[i - 1] && d[i] < d[i + 1];
     let dips = || (1..d.len().saturating_sub(1)).filter(|i| is_dip(*i));
     let deepest = dips().map(|i| d[i]).fold(f64::INFINITY, f64::min);
-    if deepest > believed {
-        return None;
-    }
     let i = dips().find(|i| d[*i] < deepest + SHORTER_WITHIN)?;
     let (a, b, c) = (d[i - 1], d[i], d[i + 1]);
     let curve = a - 2.0 * b + c;
@@ -101,5 +117,5 @@ fn choose(d: &[f64], first_lag: usize, rate_hz: f64, believed: f64) -> Option<f6
     } else {
         0.0
     };
-    Some(rate_hz / ((first_lag + i) as f64 + shift))
+    Some(((first_lag + i) as f64 + shift, deepest))
 }

@@ -56,7 +56,10 @@ impl Listener {
         } else if rise >= PERHAPS_DB {
             self.perhaps = Some(end);
         }
-        let Some((s, w)) = self.waiting else { return };
+        let Some((s, w)) = &mut self.waiting else {
+            return;
+        };
+        let s = *s;
         let named = naming::name(
             &self.stream,
             self.low_rate_hz,
@@ -99,6 +102,7 @@ impl Listener {
         let w = Waiting {
             onset: seen as f64 - SEEN_AFTER_S * self.low_rate_hz,
             periods: NAMED_AFTER_PERIODS,
+            steady: (0.0, 0),
         };
         self.waiting = Some((s, w));
     }
