@@ -49,6 +49,17 @@ const WITHIN_NATS: f64 = 1.3;
 const FAINT: f64 = 0.01;
 /// So much of the end of the stream is held against what is foretold of it, in seconds.
 const LATEST_S: f64 = 0.008;
+/// The lowest copy has broken off with its past where it is foretold so much worse, in decibels; ...
+const BROKEN_DB: f64 = 12.0;
+/// ... the onset is there where that is lower by so many nats at most, ...
+const BROKEN_NATS: f64 = 5.0;
+/// ... and what sounds from there on is neither so much fainter than what sounded before, as under
+/// a finger that touches the string, in decibels, ...
+const DIP_DB: f64 = 2.7;
+/// ... nor than what comes after, as in the first breath of an attack, ...
+const BREATH_DB: f64 = 10.0;
+/// ... both over this time, in seconds.
+const BESIDE_S: f64 = 0.020;
 /// What the energy that stays counts against the jump itself.
 const STAYS_WEIGHT: f64 = 0.2;
 
@@ -206,6 +217,9 @@ impl JumpFinder {
                 .map(|(jump, stays)| jump.ln() + STAYS_WEIGHT * stays.ln()),
         );
         let best = self.choose();
+        // The copy that was made last is the stream as it came.
+        let searched = (candidate + n(SEARCH_FROM_S) - from) as usize;
+        let best = self.broken(best, taught_by[0].0, w_before, searched);
         let top = self.joint[best];
         let width = self.joint.iter().filter(|v| **v > top - 1.0).count() as f64 / self.rate_hz;
         let other = self
@@ -270,6 +284,49 @@ impl JumpFinder {
             .max_by(|a, b| j[*a].total_cmp(&j[*b]))
             .map(|i| (i, j[best] - j[i]))
             .filter(|(_, nats)| *nats <= OTHER_NATS)
+    }
+
+    /// The top where the lowest copy broke off with its past for good, where that was well before
+    /// `best`: what breaks at an onset is not foretold again before it is over. A finger that
+    /// touches the string breaks off, too, but damps it.
+    fn broken(&self, best: usize, taught: f64, w_before: usize, searched: usize) -> usize {
+        let frames = |s: f64| (s * self.rate_hz).round() as usize;
+        let w = frames(LATEST_S);
+        let least = 10f64.powf(BROKEN_DB / 10.0) * taught + 1e-16;
+        let low = |o: usize| mean(&self.sums[0], o + w_before, o + w_before + w);
+        let breaks = |o: &usize| low(*o) > least;
+        let before_best = (0..=best.saturating_sub(w)).rev();
+        let Some(start) = before_best.take_while(breaks).last() else {
+            return best;
+        };
+        // The first window that reaches into the onset does so with its end.
+        let (from, to) = (start + w / 4, start + 2 * w);
+        if best < to + w {
+            return best;
+        }
+        let j = &self.joint;
+        let is_top = |i: &usize| j[*i] >= j[i - 1] && j[*i] > j[i + 1];
+        let Some(top) = (from.max(1)..to)
+            .filter(is_top)
+            .max_by(|a, b| j[*a].total_cmp(&j[*b]))
+            .filter(|i| j[*i] > j[best] - BROKEN_NATS)
+        else {
+            return best;
+        };
+        let level_db = |from: usize, to: usize| {
+            let x = self.copy.get(from..to).unwrap_or_default();
+            let sum: f64 = x.iter().map(|v| f64::from(*v) * f64::from(*v)).sum();
+            10.0 * (sum / x.len().max(1) as f64 + 1e-16).log10()
+        };
+        let span = frames(BESIDE_S);
+        let (top_at, best_at) = (searched + top, searched + best);
+        let between = level_db(top_at, best_at);
+        let before = level_db(top_at.saturating_sub(span), top_at);
+        let after = level_db(best_at, best_at + span);
+        if between < before - DIP_DB || between < after - BREATH_DB {
+            return best;
+        }
+        top
     }
 
     fn choose(&self) -> usize {
