@@ -63,6 +63,12 @@ const BODY_WITHIN_CENTS: f64 = 250.0;
 const BODY_DIP: f64 = 0.05;
 /// ... and shows less than one in this many of the string's upper partials.
 const BODY_UPPER: f64 = 1.3;
+/// What has no upper partial at all is a mode also beside a series of so many, ...
+const BARE_AGAINST: usize = 4;
+/// ... this far from it, in cents, ...
+const BARE_WITHIN_CENTS: f64 = 480.0;
+/// ... and when it is clearly more periodic.
+const BARE_DIP: f64 = 0.3;
 /// Where a fundamental was moved, it is looked for beside the body's mode: below this frequency, ...
 const MODES_BELOW_HZ: f64 = 250.0;
 /// ... within so many cents of where the partials put it, ...
@@ -306,10 +312,14 @@ impl PitchMeter {
         let (own, own_count) = self.upper(best);
         self.candidates
             .iter()
-            .filter(|c| (BODY_FROM_CENTS..BODY_WITHIN_CENTS).contains(&cents(c.hz, best.hz).abs()))
             .filter(|c| {
+                let apart = cents(c.hz, best.hz).abs();
                 let (upper, count) = self.upper(**c);
-                c.dip < best.dip + BODY_DIP && count > own_count && upper > BODY_UPPER * own
+                let more = count > own_count && upper > BODY_UPPER * own;
+                let near = apart < BODY_WITHIN_CENTS && c.dip < best.dip + BODY_DIP;
+                let bare = own_count == 0 && count >= BARE_AGAINST;
+                let far = bare && apart < BARE_WITHIN_CENTS && c.dip < best.dip + BARE_DIP;
+                apart >= BODY_FROM_CENTS && more && (near || far)
             })
             .max_by(|a, b| a.score.total_cmp(&b.score))
             .copied()
