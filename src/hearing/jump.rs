@@ -91,6 +91,22 @@ fn mean(sums: &[f64], from: usize, to: usize) -> f64 {
     (sums[to] - sums[from.min(to)]) / (to.max(from + 1) - from) as f64
 }
 
+/// The mean of some values; 0 of none.
+fn mean_of(values: impl ExactSizeIterator<Item = f32>) -> f64 {
+    let count = values.len().max(1) as f64;
+    values.map(f64::from).sum::<f64>() / count
+}
+
+/// What the lowest copy was before a candidate.
+#[derive(Clone, Default)]
+struct Learnt {
+    candidate: Option<i64>,
+    /// The predictor, the error it left, and the least that counts as one.
+    a: Vec<f64>,
+    taught: f64,
+    least: f64,
+}
+
 /// Finds jumps; keeps its filters and work space.
 #[derive(Clone)]
 pub struct JumpFinder {
@@ -105,6 +121,7 @@ pub struct JumpFinder {
     joint: Vec<f64>,
     /// Products over the copies: of the jumps, and of the energies that stay.
     products: Vec<(f64, f64)>,
+    learnt: Learnt,
 }
 
 impl JumpFinder {
@@ -127,6 +144,7 @@ impl JumpFinder {
             sums: Default::default(),
             joint: Vec::new(),
             products: Vec::new(),
+            learnt: Learnt::default(),
         }
     }
 
@@ -246,33 +264,41 @@ impl JumpFinder {
     /// A ripple is foretold to within some decibels, a pluck is 15 dB off and more.
     pub fn breaks_db(&mut self, stream: &History, candidate: i64) -> Option<f64> {
         let n = |s: f64| (s * self.rate_hz).round() as i64;
-        let taps = &self.taps[0];
-        let half = taps.len() as i64 / 2;
+        let half = self.taps[0].len() as i64 / 2;
         let (stride, span) = (STRIDES[0], REACH as i64);
         let lesson_to = candidate - n(LESSON_ENDS_S);
-        let from = lesson_to - n(LESSON_S) - span;
+        let lesson_from = lesson_to - n(LESSON_S) - span;
         let to = stream.end() - half;
-        let latest = to - n(LATEST_S);
-        if latest < lesson_to || from - half < stream.start() {
+        let from = to - n(LATEST_S) - span;
+        if from + span < lesson_to || lesson_from - half < stream.start() {
             return None;
         }
-        self.copy.clear();
-        filter(stream.range(from - half, to + half), taps, &mut self.copy);
-        let lesson = &self.copy[..(lesson_to - from) as usize];
-        let a = fit(lesson, ORDER, stride, RIDGE, &mut self.work);
-        let mut mean = |x: &[f32]| {
-            squared_errors(x, a, stride, &mut self.errors);
-            self.errors.iter().map(|e| f64::from(*e)).sum::<f64>() / self.errors.len().max(1) as f64
-        };
-        let taught = mean(lesson);
-        let now = mean(&self.copy[(latest - span - from) as usize..]);
-        let power = lesson
-            .iter()
-            .map(|v| f64::from(*v) * f64::from(*v))
-            .sum::<f64>()
-            / lesson.len() as f64;
-        let least = 1e-9 * power + 1e-16;
+        if self.learnt.candidate != Some(candidate) {
+            self.low_copy(stream, lesson_from, lesson_to);
+            let a = fit(&self.copy, ORDER, stride, RIDGE, &mut self.work);
+            squared_errors(&self.copy, a, stride, &mut self.errors);
+            let squares = self.copy.iter().map(|v| v * v);
+            self.learnt.least = 1e-9 * mean_of(squares) + 1e-16;
+            self.learnt.taught = mean_of(self.errors.iter().copied());
+            self.learnt.a.clear();
+            self.learnt.a.extend_from_slice(a);
+            self.learnt.candidate = Some(candidate);
+        }
+        self.low_copy(stream, from, to);
+        let Learnt {
+            a, taught, least, ..
+        } = &self.learnt;
+        squared_errors(&self.copy, a, stride, &mut self.errors);
+        let now = mean_of(self.errors.iter().copied());
         Some(10.0 * ((now + least) / (taught + least)).log10())
+    }
+
+    /// Makes the lowest copy of the stream between two places.
+    fn low_copy(&mut self, stream: &History, from: i64, to: i64) {
+        let half = self.taps[0].len() as i64 / 2;
+        self.copy.clear();
+        let x = stream.range(from - half, to + half);
+        filter(x, &self.taps[0], &mut self.copy);
     }
 
     /// The highest top apart from the one at `best`, with how much lower it is.

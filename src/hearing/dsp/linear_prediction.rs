@@ -44,8 +44,8 @@ pub fn fit<'a>(
     v.extend(x.iter().map(|s| f64::from(*s)));
     covariances(v, p, stride, c);
     let m = p + 1;
-    let at = |i: usize, j: usize| if i <= j { c[i * m + j] } else { c[j * m + i] };
-    let both = |i: usize, j: usize| at(i, j) + at(p - i, p - j);
+    // For j up to i; forward and backward.
+    let both = |i: usize, j: usize| c[j * m + i] + c[(p - i) * m + p - j];
     let power = both(0, 0);
     if power <= 0.0 || !power.is_finite() {
         return b;
@@ -56,7 +56,7 @@ pub fn fit<'a>(
             r[i * p + j] = both(i + 1, j + 1);
         }
         r[i * p + i] += ridge * power;
-        b[i] = both(0, i + 1);
+        b[i] = both(i + 1, 0);
     }
     cholesky_solve(r, b, p);
     b
