@@ -398,6 +398,48 @@ fn the_same_note_again_is_timed_within_a_millisecond() {
     }
 }
 
+/// The stream up to `end`.
+fn until(stream: &History, end: i64) -> History {
+    let mut cut = History::new(end as usize);
+    for s in stream.range(0, end) {
+        cut.push(*s);
+    }
+    cut
+}
+
+/// A pluck no louder than a third of what rings breaks off with the past of the lowest copy at
+/// once; strings that only beat against each other never do.
+#[test]
+fn a_soft_pluck_breaks_off_and_a_beat_does_not() {
+    const BREAKS_DB: f64 = 12.0;
+    let mut finder = JumpFinder::new(LOW_RATE_HZ);
+    let ms = |ms: f64| (ms * LOW_RATE_HZ / 1e3) as i64;
+    let at = 4_000;
+    for (ringing, plucked) in [(41.2, 55.0), (55.0, 98.0), (98.0, 41.2), (73.4, 110.0)] {
+        let stream = until(
+            &plucked_over(ringing, plucked, at, 0.3),
+            at as i64 + ms(25.0),
+        );
+        let broken = finder.breaks_db(&stream, at as i64 + ms(6.0));
+        assert!(
+            broken > Some(BREAKS_DB),
+            "{plucked} Hz over {ringing} Hz: {broken:?}"
+        );
+        // Two strings 3 Hz apart since the beginning.
+        let beating = plucked_over(ringing, ringing + 3.0, 0, 0.7);
+        for seen in (3_000..4_500).step_by(37) {
+            let stream = until(&beating, seen + ms(20.0));
+            let broken = finder.breaks_db(&stream, seen).expect("enough was heard");
+            assert!(
+                broken < BREAKS_DB,
+                "{ringing} Hz beating, at {seen}: {broken:.1} dB"
+            );
+        }
+    }
+    let nothing = History::new(100);
+    assert_eq!(finder.breaks_db(&nothing, 50), None);
+}
+
 /// Nothing to find, and nothing that fails: silence, the very start, beyond the end.
 #[test]
 fn jumps_are_looked_for_anywhere() {
