@@ -138,11 +138,7 @@ fn naming(c: &mut Criterion, take: &Take) {
     for sample in take.low.range(0, onset + (0.040 * LOW_HZ) as i64) {
         stream.push(*sample);
     }
-    let waiting = Waiting {
-        onset: onset as f64,
-        periods: 1.6,
-        steady: (0.0, 0),
-    };
+    let waiting = Waiting::new(onset as f64, 1.6);
     c.bench_function("one try at a name, 40 ms in", |b| {
         let mut work = Work::default();
         b.iter(|| {

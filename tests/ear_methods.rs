@@ -420,7 +420,8 @@ fn a_soft_pluck_breaks_off_and_a_beat_does_not() {
             &plucked_over(ringing, plucked, at, 0.3),
             at as i64 + ms(25.0),
         );
-        let broken = finder.breaks_db(&stream, at as i64 + ms(6.0));
+        let past = finder.past(&stream, at as i64 + ms(6.0));
+        let broken = past.and_then(|past| finder.breaks_db(&stream, &past));
         assert!(
             broken > Some(BREAKS_DB),
             "{plucked} Hz over {ringing} Hz: {broken:?}"
@@ -429,15 +430,19 @@ fn a_soft_pluck_breaks_off_and_a_beat_does_not() {
         let beating = plucked_over(ringing, ringing + 3.0, 0, 0.7);
         for seen in (3_000..4_500).step_by(37) {
             let stream = until(&beating, seen + ms(20.0));
-            let broken = finder.breaks_db(&stream, seen).expect("enough was heard");
+            let past = finder.past(&stream, seen).expect("enough was heard");
+            let broken = finder.breaks_db(&stream, &past).expect("enough was heard");
             assert!(
                 broken < BREAKS_DB,
                 "{ringing} Hz beating, at {seen}: {broken:.1} dB"
             );
         }
     }
+    let long = plucked_over(55.0, 98.0, at, 0.3);
+    let past = finder.past(&long, at as i64).expect("enough was heard");
     let nothing = History::new(100);
-    assert_eq!(finder.breaks_db(&nothing, 50), None);
+    assert_eq!(finder.breaks_db(&nothing, &past), None);
+    assert!(finder.past(&nothing, 50).is_none());
 }
 
 /// Nothing to find, and nothing that fails: silence, the very start, beyond the end.

@@ -12,7 +12,7 @@
 //! jumps, a predictor taught on 80 ms that end before the candidate, the earliest maximum close to
 //! the highest instead of the highest, and no jump in errors 20 dB under the strongest.
 
-use super::dsp::decimate::{filter, low_pass_taps};
+use super::dsp::decimate::{filter, low_pass_taps, mean_square};
 use super::dsp::history::History;
 use super::dsp::linear_prediction::{Work, fit, squared_errors};
 
@@ -49,9 +49,10 @@ const WITHIN_NATS: f64 = 1.3;
 const FAINT: f64 = 0.01;
 /// So much of the end of the stream is held against what is foretold of it, in seconds.
 const LATEST_S: f64 = 0.008;
-/// The lowest copy has broken off with its past where it is foretold so much worse, in decibels; ...
-const BROKEN_DB: f64 = 12.0;
-/// ... the onset is there where that is lower by so many nats at most, ...
+/// The lowest copy has broken off with its past where it is foretold so much worse, in decibels; a
+/// ripple is foretold to within 6, a pluck is 15 off and more.
+pub const BROKEN_DB: f64 = 12.0;
+/// The onset is where it did when the jump there is lower by so many nats at most, ...
 const BROKEN_NATS: f64 = 5.0;
 /// ... and what sounds from there on is neither so much fainter than what sounded before, as under
 /// a finger that touches the string, in decibels, ...
@@ -91,18 +92,16 @@ fn mean(sums: &[f64], from: usize, to: usize) -> f64 {
     (sums[to] - sums[from.min(to)]) / (to.max(from + 1) - from) as f64
 }
 
-/// The mean of some values; 0 of none.
-fn mean_of(values: impl ExactSizeIterator<Item = f32>) -> f64 {
-    let count = values.len().max(1) as f64;
-    values.map(f64::from).sum::<f64>() / count
+/// The mean of some errors; 0 of none.
+fn mean_of(errors: &[f32]) -> f64 {
+    errors.iter().map(|e| f64::from(*e)).sum::<f64>() / errors.len().max(1) as f64
 }
 
-/// What the lowest copy was before a candidate.
-#[derive(Clone, Default)]
-struct Learnt {
-    candidate: Option<i64>,
+/// What the lowest copy of a stream was before some moment.
+#[derive(Clone, Copy, Debug)]
+pub struct Past {
     /// The predictor, the error it left, and the least that counts as one.
-    a: Vec<f64>,
+    a: [f64; ORDER],
     taught: f64,
     least: f64,
 }
@@ -121,7 +120,6 @@ pub struct JumpFinder {
     joint: Vec<f64>,
     /// Products over the copies: of the jumps, and of the energies that stay.
     products: Vec<(f64, f64)>,
-    learnt: Learnt,
 }
 
 impl JumpFinder {
@@ -144,7 +142,6 @@ impl JumpFinder {
             sums: Default::default(),
             joint: Vec::new(),
             products: Vec::new(),
-            learnt: Learnt::default(),
         }
     }
 
@@ -161,7 +158,8 @@ impl JumpFinder {
         let margin = self.taps.iter().map(Vec::len).max().unwrap_or(0) as i64 / 2;
         let lesson_from = candidate - n(LESSON_ENDS_S + LESSON_S);
         let lesson_to = candidate - n(LESSON_ENDS_S);
-        let errors_from = candidate + n(SEARCH_FROM_S) - n(BEFORE_S);
+        let search_from = candidate + n(SEARCH_FROM_S);
+        let errors_from = search_from - n(BEFORE_S);
         let from = lesson_from.min(errors_from) - REACH as i64;
         let to = candidate + n(SEARCH_TO_S) + n(STAYS_S) + 1;
         self.raw.clear();
@@ -201,8 +199,7 @@ impl JumpFinder {
                 &self.copy[(lesson_from - span - from) as usize..(lesson_to - from) as usize];
             let a = fit(lesson, ORDER, stride, RIDGE, &mut self.work);
             squared_errors(lesson, a, stride, &mut self.errors);
-            let taught = self.errors.iter().map(|e| f64::from(*e)).sum::<f64>()
-                / self.errors.len().max(1) as f64;
+            let taught = mean_of(&self.errors);
             // Errors from `errors_from` on; running sums make any span one subtraction.
             let context = (errors_from - span - from) as usize;
             squared_errors(&self.copy[context..], a, stride, &mut self.errors);
@@ -236,13 +233,14 @@ impl JumpFinder {
         );
         let best = self.choose();
         // The copy that was made last is the stream as it came.
-        let searched = (candidate + n(SEARCH_FROM_S) - from) as usize;
-        let best = self.broken(best, taught_by[0].0, w_before, searched);
+        let searched = (search_from - from) as usize;
+        let broken = self.broken(best, taught_by[0].0, w_before, searched);
+        let best = broken.unwrap_or(best);
         let top = self.joint[best];
         let width = self.joint.iter().filter(|v| **v > top - 1.0).count() as f64 / self.rate_hz;
         let other = self
             .other(best)
-            .map(|(i, nats)| ((candidate + n(SEARCH_FROM_S)) as f64 + i as f64, nats));
+            .map(|(i, nats)| (search_from as f64 + i as f64, nats));
         let p = best + w_before;
         let error_rise_db = std::array::from_fn(|band| {
             let (taught, total) = taught_by[band];
@@ -251,54 +249,53 @@ impl JumpFinder {
         });
         Jump {
             other,
-            at: (candidate + n(SEARCH_FROM_S)) as f64 + best as f64,
+            at: search_from as f64 + best as f64,
             height: top,
             error_rise_db,
             width_s: width,
         }
     }
 
-    /// How much worse the end of the stream is foretold, in its lowest copy, than what came before
-    /// `candidate`, in decibels; `None` before there is enough of either.
-    ///
-    /// A ripple is foretold to within some decibels, a pluck is 15 dB off and more.
-    pub fn breaks_db(&mut self, stream: &History, candidate: i64) -> Option<f64> {
+    /// What the lowest copy was before `candidate`; `None` where too little of it is there.
+    pub fn past(&mut self, stream: &History, candidate: i64) -> Option<Past> {
         let n = |s: f64| (s * self.rate_hz).round() as i64;
-        let half = self.taps[0].len() as i64 / 2;
-        let (stride, span) = (STRIDES[0], REACH as i64);
-        let lesson_to = candidate - n(LESSON_ENDS_S);
-        let lesson_from = lesson_to - n(LESSON_S) - span;
-        let to = stream.end() - half;
-        let from = to - n(LATEST_S) - span;
-        if from + span < lesson_to || lesson_from - half < stream.start() {
-            return None;
-        }
-        if self.learnt.candidate != Some(candidate) {
-            self.low_copy(stream, lesson_from, lesson_to);
-            let a = fit(&self.copy, ORDER, stride, RIDGE, &mut self.work);
-            squared_errors(&self.copy, a, stride, &mut self.errors);
-            let squares = self.copy.iter().map(|v| v * v);
-            self.learnt.least = 1e-9 * mean_of(squares) + 1e-16;
-            self.learnt.taught = mean_of(self.errors.iter().copied());
-            self.learnt.a.clear();
-            self.learnt.a.extend_from_slice(a);
-            self.learnt.candidate = Some(candidate);
-        }
-        self.low_copy(stream, from, to);
-        let Learnt {
-            a, taught, least, ..
-        } = &self.learnt;
-        squared_errors(&self.copy, a, stride, &mut self.errors);
-        let now = mean_of(self.errors.iter().copied());
-        Some(10.0 * ((now + least) / (taught + least)).log10())
+        let to = candidate - n(LESSON_ENDS_S);
+        self.low_copy(stream, to - n(LESSON_S) - REACH as i64, to)?;
+        let a = fit(&self.copy, ORDER, STRIDES[0], RIDGE, &mut self.work);
+        squared_errors(&self.copy, a, STRIDES[0], &mut self.errors);
+        Some(Past {
+            a: a.try_into().ok()?,
+            taught: mean_of(&self.errors),
+            least: 1e-9 * mean_square(&self.copy) + 1e-16,
+        })
     }
 
-    /// Makes the lowest copy of the stream between two places.
-    fn low_copy(&mut self, stream: &History, from: i64, to: i64) {
-        let half = self.taps[0].len() as i64 / 2;
+    /// How much worse the end of the stream is foretold in its lowest copy than its `past` was, in
+    /// decibels; `None` where too little of it is there. See [`BROKEN_DB`].
+    pub fn breaks_db(&mut self, stream: &History, past: &Past) -> Option<f64> {
+        let latest = (LATEST_S * self.rate_hz).round() as i64;
+        let to = stream.end() - self.low_delay();
+        self.low_copy(stream, to - latest - REACH as i64, to)?;
+        squared_errors(&self.copy, &past.a, STRIDES[0], &mut self.errors);
+        let now = mean_of(&self.errors);
+        Some(10.0 * ((now + past.least) / (past.taught + past.least)).log10())
+    }
+
+    /// How far the lowest copy lags behind the stream, in samples.
+    fn low_delay(&self) -> i64 {
+        self.taps[0].len() as i64 / 2
+    }
+
+    /// Makes the lowest copy between two places of the stream; `None` where it is not all there.
+    fn low_copy(&mut self, stream: &History, from: i64, to: i64) -> Option<()> {
+        let half = self.low_delay();
+        let (from, to) = (from - half, to + half);
+        if from < stream.start() || to > stream.end() {
+            return None;
+        }
         self.copy.clear();
-        let x = stream.range(from - half, to + half);
-        filter(x, &self.taps[0], &mut self.copy);
+        filter(stream.range(from, to), &self.taps[0], &mut self.copy);
+        Some(())
     }
 
     /// The highest top apart from the one at `best`, with how much lower it is.
@@ -306,7 +303,7 @@ impl JumpFinder {
         let j = &self.joint;
         let apart = (APART_S * self.rate_hz) as usize;
         (1..j.len().saturating_sub(1))
-            .filter(|i| i.abs_diff(best) >= apart && j[*i] >= j[i - 1] && j[*i] > j[i + 1])
+            .filter(|i| i.abs_diff(best) >= apart && self.is_top(*i))
             .max_by(|a, b| j[*a].total_cmp(&j[*b]))
             .map(|i| (i, j[best] - j[i]))
             .filter(|(_, nats)| *nats <= OTHER_NATS)
@@ -315,53 +312,50 @@ impl JumpFinder {
     /// The top where the lowest copy broke off with its past for good, where that was well before
     /// `best`: what breaks at an onset is not foretold again before it is over. A finger that
     /// touches the string breaks off, too, but damps it.
-    fn broken(&self, best: usize, taught: f64, w_before: usize, searched: usize) -> usize {
+    ///
+    /// `searched`: where in the copy that was made last the search begins.
+    fn broken(&self, best: usize, taught: f64, w_before: usize, searched: usize) -> Option<usize> {
         let frames = |s: f64| (s * self.rate_hz).round() as usize;
         let w = frames(LATEST_S);
         let least = 10f64.powf(BROKEN_DB / 10.0) * taught + 1e-16;
         let low = |o: usize| mean(&self.sums[0], o + w_before, o + w_before + w);
-        let breaks = |o: &usize| low(*o) > least;
-        let before_best = (0..=best.saturating_sub(w)).rev();
-        let Some(start) = before_best.take_while(breaks).last() else {
-            return best;
-        };
+        let start = (0..=best.saturating_sub(w))
+            .rev()
+            .take_while(|o| low(*o) > least)
+            .last()?;
         // The first window that reaches into the onset does so with its end.
         let (from, to) = (start + w / 4, start + 2 * w);
         if best < to + w {
-            return best;
+            return None;
         }
         let j = &self.joint;
-        let is_top = |i: &usize| j[*i] >= j[i - 1] && j[*i] > j[i + 1];
-        let Some(top) = (from.max(1)..to)
-            .filter(is_top)
+        let top = (from.max(1)..to)
+            .filter(|i| self.is_top(*i))
             .max_by(|a, b| j[*a].total_cmp(&j[*b]))
-            .filter(|i| j[*i] > j[best] - BROKEN_NATS)
-        else {
-            return best;
-        };
+            .filter(|i| j[*i] > j[best] - BROKEN_NATS)?;
         let level_db = |from: usize, to: usize| {
             let x = self.copy.get(from..to).unwrap_or_default();
-            let sum: f64 = x.iter().map(|v| f64::from(*v) * f64::from(*v)).sum();
-            10.0 * (sum / x.len().max(1) as f64 + 1e-16).log10()
+            10.0 * (mean_square(x) + 1e-16).log10()
         };
         let span = frames(BESIDE_S);
         let (top_at, best_at) = (searched + top, searched + best);
         let between = level_db(top_at, best_at);
         let before = level_db(top_at.saturating_sub(span), top_at);
         let after = level_db(best_at, best_at + span);
-        if between < before - DIP_DB || between < after - BREATH_DB {
-            return best;
-        }
-        top
+        (between >= before - DIP_DB && between >= after - BREATH_DB).then_some(top)
     }
 
     fn choose(&self) -> usize {
         let j = &self.joint;
-        let is_top =
-            |i: usize| (i == 0 || j[i] >= j[i - 1]) && (i + 1 == j.len() || j[i] > j[i + 1]);
         let highest = j.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         (0..j.len())
-            .find(|i| is_top(*i) && j[*i] > highest - WITHIN_NATS)
+            .find(|i| self.is_top(*i) && j[*i] > highest - WITHIN_NATS)
             .unwrap_or(0)
+    }
+
+    /// Whether the joint jump is higher at `i` than beside it.
+    fn is_top(&self, i: usize) -> bool {
+        let j = &self.joint;
+        (i == 0 || j[i] >= j[i - 1]) && (i + 1 == j.len() || j[i] > j[i + 1])
     }
 }

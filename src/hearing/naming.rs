@@ -43,7 +43,20 @@ pub struct Waiting {
     /// How many periods must have been heard of the lag that is named.
     pub periods: f64,
     /// The lag that was deepest at the last look, in samples, and at how many looks it was.
-    pub steady: (f64, usize),
+    lag: f64,
+    looks: usize,
+}
+
+impl Waiting {
+    /// A note that was not looked at yet.
+    pub fn new(onset: f64, periods: f64) -> Self {
+        Self {
+            onset,
+            periods,
+            lag: 0.0,
+            looks: 0,
+        }
+    }
 }
 
 /// Work space of [`name`], kept so that nothing is allocated while listening.
@@ -97,11 +110,11 @@ pub fn name(
     if depth <= believed {
         return Some(rate_hz / lag);
     }
-    let (before, looks) = waiting.steady;
-    let same = depth <= STEADY_BELIEVED && (lag - before).abs() < STEADY_WITHIN * lag;
-    waiting.steady = (lag, if same { looks + 1 } else { 1 });
+    let same = depth <= STEADY_BELIEVED && (lag - waiting.lag).abs() < STEADY_WITHIN * lag;
+    waiting.looks = if same { waiting.looks + 1 } else { 1 };
+    waiting.lag = lag;
     let heard = n as f64 >= STEADY_PERIODS * lag;
-    (same && looks + 1 >= STEADY_LOOKS && heard).then_some(rate_hz / lag)
+    (waiting.looks >= STEADY_LOOKS && heard).then_some(rate_hz / lag)
 }
 
 /// The shortest lag that is close to the deepest, and how deep that one is.

@@ -166,6 +166,12 @@ pub fn dot(a: &[f32], b: &[f32]) -> f32 {
         + tail
 }
 
+/// Mean power of some samples; 0 of none.
+pub fn mean_square(x: &[f32]) -> f64 {
+    let sum: f64 = x.iter().map(|v| f64::from(*v) * f64::from(*v)).sum();
+    sum / x.len().max(1) as f64
+}
+
 /// Decibels of a power, 10 log10, quickly.
 ///
 /// The exponent is read from the float's bits, the mantissa's logarithm from a polynomial; the

@@ -22,13 +22,13 @@ mod soon;
 use std::collections::VecDeque;
 
 use crate::hearing::calibration::KnownString;
-use crate::hearing::dsp::decimate::{Decimator, RUN_FRAMES};
+use crate::hearing::dsp::decimate::{Decimator, RUN_FRAMES, mean_square};
 use crate::hearing::dsp::envelope;
 use crate::hearing::dsp::history::History;
 use crate::hearing::dsp::lines::{Lines, NewLines};
 use crate::hearing::dsp::novelty::Novelty;
 use crate::hearing::events::{Event, OnsetFeatures};
-use crate::hearing::jump::{Jump, JumpFinder};
+use crate::hearing::jump::{Jump, JumpFinder, Past};
 use crate::hearing::naming::{self, Waiting};
 use crate::hearing::pitch::PitchMeter;
 use crate::hearing::rings::Rings;
@@ -176,8 +176,8 @@ pub struct Listener {
     forming: VecDeque<Forming>,
     said: VecDeque<Said>,
     waiting: Option<(Said, Waiting)>,
-    /// Where the stream ended when something faint may have started.
-    perhaps: Option<i64>,
+    /// Where the stream ended when something faint may have started, and what was before that.
+    perhaps: Option<(i64, Option<Past>)>,
     work: naming::Work,
     jumps: JumpFinder,
     meter: PitchMeter,
@@ -451,7 +451,6 @@ impl Listener {
     /// Level over a span of the low-rate stream, in decibels.
     fn level_db(&self, from: f64, to: f64) -> f64 {
         let x = self.stream.range(from.round() as i64, to.round() as i64);
-        let sum: f64 = x.iter().map(|v| f64::from(*v) * f64::from(*v)).sum();
-        10.0 * (sum / x.len().max(1) as f64 + 1e-14).log10()
+        10.0 * (mean_square(x) + 1e-14).log10()
     }
 }

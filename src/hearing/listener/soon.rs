@@ -4,6 +4,7 @@
 use super::{Candidate, LINES_SEEN, Listener, Said};
 use crate::hearing::dsp::lines::NewLines;
 use crate::hearing::events::Event;
+use crate::hearing::jump::BROKEN_DB;
 use crate::hearing::naming::{self, Waiting};
 use crate::units::Hertz;
 
@@ -11,9 +12,8 @@ use crate::units::Hertz;
 const HEARD_DB: f32 = 3.0;
 /// A fainter one, beyond this, ...
 const PERHAPS_DB: f32 = 0.7;
-/// ... is said where the lowest copy of the sound breaks off with its past by so much (dB), ...
-const BREAKS_DB: f64 = 12.0;
-/// ... within this time, in seconds.
+/// ... is said where the lowest copy of the sound breaks off with its past ([`BROKEN_DB`]) within
+/// this time, in seconds.
 const PERHAPS_FOR_S: f64 = 0.025;
 /// New spectral lines are a candidate where they are this share of all lines, ...
 const LINES_SHARE: f32 = 0.12;
@@ -45,16 +45,17 @@ impl Listener {
         } else if rise >= HEARD_DB {
             self.perhaps = None;
             self.start(end, say);
-        } else if let Some(seen) = self.perhaps {
+        } else if let Some((seen, past)) = self.perhaps {
             let waited_s = (end - seen) as f64 / self.low_rate_hz;
-            if self.jumps.breaks_db(&self.stream, seen) > Some(BREAKS_DB) {
+            let breaks_db = past.and_then(|past| self.jumps.breaks_db(&self.stream, &past));
+            if breaks_db > Some(BROKEN_DB) {
                 self.perhaps = None;
                 self.start(seen, say);
             } else if waited_s > PERHAPS_FOR_S {
                 self.perhaps = None;
             }
         } else if rise >= PERHAPS_DB {
-            self.perhaps = Some(end);
+            self.perhaps = Some((end, self.jumps.past(&self.stream, end)));
         }
         let Some((s, w)) = &mut self.waiting else {
             return;
@@ -99,12 +100,8 @@ impl Listener {
             self.said.pop_front();
         }
         say(Event::Started { onset_s, at_s });
-        let w = Waiting {
-            onset: seen as f64 - SEEN_AFTER_S * self.low_rate_hz,
-            periods: NAMED_AFTER_PERIODS,
-            steady: (0.0, 0),
-        };
-        self.waiting = Some((s, w));
+        let onset = seen as f64 - SEEN_AFTER_S * self.low_rate_hz;
+        self.waiting = Some((s, Waiting::new(onset, NAMED_AFTER_PERIODS)));
     }
 
     /// A peak of the new lines is a candidate, too, where the novelty has none.

@@ -205,8 +205,8 @@ impl PitchMeter {
 
         let (fine_from, fine_to) = fine_span(length_s);
         let a = (onset + fine_from * self.rate_hz).round() as i64;
-        let b_end = ((onset + fine_to * self.rate_hz).round().min(end) as i64).min(stream.end());
-        self.spectrum.analyse(stream.range(a, b_end), self.rate_hz);
+        let to = ((onset + fine_to * self.rate_hz).round().min(end) as i64).min(stream.end());
+        self.spectrum.analyse(stream.range(a, to), self.rate_hz);
         let top = self
             .spectrum
             .peak_between(SERIES_FROM_HZ, SERIES_TO_HZ)
@@ -217,7 +217,7 @@ impl PitchMeter {
             .filter(|s| cents(s.f1_hz, hz).abs() < FIT_CENTS);
         let between = string
             .filter(|s| !s.fundamental)
-            .and_then(|s| self.beside_a_mode(s, stream.range(a, b_end)));
+            .and_then(|s| self.beside_a_mode(s, stream.range(a, to)));
         let StiffString {
             f1_hz,
             inharmonicity,
@@ -314,12 +314,14 @@ impl PitchMeter {
             .iter()
             .filter(|c| {
                 let apart = cents(c.hz, best.hz).abs();
-                let (upper, count) = self.upper(**c);
-                let more = count > own_count && upper > BODY_UPPER * own;
                 let near = apart < BODY_WITHIN_CENTS && c.dip < best.dip + BODY_DIP;
+                let far = apart < BARE_WITHIN_CENTS && c.dip < best.dip + BARE_DIP;
+                if apart < BODY_FROM_CENTS || !far {
+                    return false;
+                }
+                let (upper, count) = self.upper(**c);
                 let bare = own_count == 0 && count >= BARE_AGAINST;
-                let far = bare && apart < BARE_WITHIN_CENTS && c.dip < best.dip + BARE_DIP;
-                apart >= BODY_FROM_CENTS && more && (near || far)
+                count > own_count && upper > BODY_UPPER * own && (near || bare)
             })
             .max_by(|a, b| a.score.total_cmp(&b.score))
             .copied()
