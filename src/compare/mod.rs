@@ -3,42 +3,29 @@
 //! Pure functions over values: no file, no clock, no device, no environment. Used by `session`
 //! and everything above.
 //!
-//! The way through the room: `slots` folds the line into moments, `follow` (with `clock`) finds
-//! the way through it, `passes` aligns (`align`) and fits the time (`grid`, `robust`) in turns,
-//! `scene` holds what came out, `verdict` and `extras` judge, `summary` looks at the take as a
-//! whole, `tally` counts, `findings` says it in `words`; `usual` is what is known from before. All costs of the alignment stand in
-//! `costs`, all marks a player may set in [`marks`].
+//! The way through the room: `lay` finds which heard note is which written one, `judge` says what
+//! is right and what is flagged, `say` counts and puts it into sentences. What may be set by a
+//! player stands in [`marks`], what is known from before in [`usual`], what comes out in
+//! [`judgement`].
 
-mod align;
-mod bleed;
-mod choked;
-mod clock;
-mod costs;
-mod extras;
-mod findings;
-mod follow;
-mod grid;
+mod judge;
 pub mod judgement;
+mod lay;
 pub mod marks;
 pub mod metrics;
-mod passes;
-mod robust;
-mod scene;
-mod slots;
-mod summary;
-mod tally;
+mod say;
 #[cfg(test)]
 mod test_support;
-mod undecided;
 pub mod usual;
-mod verdict;
-mod words;
 
-use crate::compare::follow::Course;
+use crate::compare::judge::scene::Scene;
+use crate::compare::judge::{bleed, extras, undecided, verdict};
 use crate::compare::judgement::{Judgement, Tally, TimingMode};
+use crate::compare::lay::follow::Course;
+use crate::compare::lay::passes::Laid;
+use crate::compare::lay::{costs, passes, slots};
 use crate::compare::marks::Marks;
-use crate::compare::passes::Laid;
-use crate::compare::scene::Scene;
+use crate::compare::say::{findings, summary};
 use crate::compare::usual::Usual;
 use crate::hearing::events::{HeardNote, HeardRing};
 use crate::music::expected::ExpectedNote;

@@ -1,11 +1,11 @@
 //! About the take as a whole: whether it is that line at all, and its time.
 
-use crate::compare::extras;
+use crate::compare::judge::extras;
+use crate::compare::judge::scene::Scene;
 use crate::compare::judgement::{Agreement, ExtraNote, JudgedNote, Timing, TimingMode, Verdict};
+use crate::compare::lay::passes::Pass;
+use crate::compare::lay::slots::Slot;
 use crate::compare::median;
-use crate::compare::passes::Pass;
-use crate::compare::scene::Scene;
-use crate::compare::slots::Slot;
 
 /// Share of right notes, of those written and of those heard over the stretch that was played,
 /// from which a line is recognised. Another line in the same key and rhythm reaches a twentieth

@@ -1,10 +1,10 @@
 //! Heard notes that nobody wrote: unmatched events that are clearly plucked notes and lie within
 //! the span of the line. Touches, squeaks, damping noises and ripples are none.
 
-use crate::compare::costs;
+use crate::compare::judge::scene::Scene;
 use crate::compare::judgement::ExtraNote;
-use crate::compare::passes::Pass;
-use crate::compare::scene::Scene;
+use crate::compare::lay::costs;
+use crate::compare::lay::passes::Pass;
 use crate::hearing::events::HeardNote;
 
 /// Evidence from which an unmatched event is believed to be a plucked note, in nats. Extras are
@@ -258,5 +258,5 @@ fn middle_level(scene: &Scene) -> f64 {
         .filter(|&k| scene.matched[k] && scene.events[k].level_dbfs.is_finite())
         .map(|k| scene.events[k].level_dbfs)
         .collect();
-    super::median(&mut levels).unwrap_or(f64::NEG_INFINITY)
+    crate::compare::median(&mut levels).unwrap_or(f64::NEG_INFINITY)
 }

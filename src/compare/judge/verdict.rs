@@ -8,12 +8,13 @@
 //! the verdict right, with the flag dead and no heard pitch, and it does not count towards
 //! recognising the line.
 
+use crate::compare::judge::extras;
+use crate::compare::judge::scene::Scene;
 use crate::compare::judgement::{Flag, HeardPart, JudgedNote, Verdict};
+use crate::compare::lay::costs;
+use crate::compare::lay::passes::Pass;
 use crate::compare::median;
-use crate::compare::passes::Pass;
-use crate::compare::scene::Scene;
 use crate::compare::usual::{UsualGap, usual_gaps};
-use crate::compare::{costs, extras};
 use crate::hearing::events::{EndCause, HeardNote};
 use crate::music::expected::{ExpectedNote, JoinKind};
 

@@ -4,8 +4,8 @@
 //! played meanwhile. A string cannot ring while it is played, two rings of one string are one, and
 //! a ring a whole number of harmonics above a louder one is that one's partials.
 
+use crate::compare::judge::scene::Scene;
 use crate::compare::judgement::{Bleed, BleedKind, ExtraNote, Flag, JudgedNote, Verdict};
-use crate::compare::scene::Scene;
 use crate::hearing::events::HeardRing;
 
 /// A ring must be this much more likely than silence, in nats.

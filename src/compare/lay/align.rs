@@ -10,9 +10,9 @@
 
 use std::ops::Range;
 
-use crate::compare::costs::{self, Sound};
-use crate::compare::grid::Grid;
-use crate::compare::slots::Slot;
+use crate::compare::lay::costs::{self, Sound};
+use crate::compare::lay::grid::Grid;
+use crate::compare::lay::slots::Slot;
 
 /// The alignment of one run.
 #[derive(Clone, Debug, PartialEq)]

@@ -6,7 +6,7 @@
 //! steady drift is a drift, because the fit is robust and stiff.
 
 use crate::compare::judgement::TimingMode;
-use crate::compare::robust::{self, Point, Polynomial, SlopePrior};
+use crate::compare::lay::robust::{self, Point, Polynomial, SlopePrior};
 
 /// A fitted grid.
 #[derive(Clone, Debug, PartialEq)]

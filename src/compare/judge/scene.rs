@@ -1,9 +1,10 @@
 //! A take laid over a line, as the verdicts, the extras and the findings look at it.
 
-use crate::compare::costs;
-use crate::compare::passes::{Laid, Pass, Scored};
-use crate::compare::slots::Slot;
-use crate::compare::{Settings, extras};
+use crate::compare::Settings;
+use crate::compare::judge::extras;
+use crate::compare::lay::costs;
+use crate::compare::lay::passes::{Laid, Pass, Scored};
+use crate::compare::lay::slots::Slot;
 use crate::hearing::events::{EndCause, HeardNote};
 use crate::music::expected::ExpectedNote;
 

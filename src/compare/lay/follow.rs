@@ -9,10 +9,10 @@
 //! Edit costs with a tempo carried along follow Large (1993, from memory); jumps to the openings
 //! of bars follow Nakamura, Nakamura, Saito, Ono & Sagayama (2014, from memory).
 
-use crate::compare::clock::Clock;
-use crate::compare::costs::{self, Sound};
 use crate::compare::judgement::TimingMode;
-use crate::compare::slots::Slot;
+use crate::compare::lay::clock::Clock;
+use crate::compare::lay::costs::{self, Sound};
+use crate::compare::lay::slots::Slot;
 
 /// A stretch of the take in which the line was played without going back or stopping.
 #[derive(Clone, Debug, PartialEq)]

@@ -5,7 +5,7 @@
 //! and timing were first set on recorded bass strings with another ear, the rest on a simulated
 //! player. Raising one makes the alignment use that explanation less.
 
-use crate::compare::slots::Slot;
+use crate::compare::lay::slots::Slot;
 use crate::hearing::events::{HeardChord, HeardNote};
 
 /// A written note that was not played.

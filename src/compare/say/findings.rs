@@ -3,14 +3,14 @@
 
 use std::collections::BTreeSet;
 
-use crate::compare::follow::Began;
+use crate::compare::judge::scene::Scene;
 use crate::compare::judgement::{
     Agreement, Bleed, BleedKind, ExtraNote, Finding, FindingKind, Flag, HeardPart, JudgedNote,
     Timing, Verdict,
 };
+use crate::compare::lay::follow::Began;
 use crate::compare::median;
-use crate::compare::scene::Scene;
-use crate::compare::words::{
+use crate::compare::say::words::{
     bars_and_beats, count, open_string, pitch_class, pitch_name, place, seconds,
 };
 

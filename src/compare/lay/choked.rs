@@ -4,10 +4,10 @@
 //! noise of a hand that damps, and rightly so in most places. Where the line has a note and
 //! nothing else was heard of it, it is the note, and dead.
 
-use crate::compare::costs;
-use crate::compare::follow::Course;
+use crate::compare::lay::costs;
+use crate::compare::lay::follow::Course;
+use crate::compare::lay::passes::{Pass, Scored};
 use crate::compare::median;
-use crate::compare::passes::{Pass, Scored};
 use crate::hearing::events::HeardNote;
 
 /// How far from its place on the grid a choked note is looked for, in seconds ...

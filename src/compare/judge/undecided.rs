@@ -9,7 +9,7 @@
 //! Partials of a string that stands in a whole ratio to another's fall on that one's: Fletcher
 //! (1964), f_k = k f0 √(1 + B k²); the stiffness parts the high ones, too little to be heard apart.
 
-use crate::compare::bleed::is_masked;
+use crate::compare::judge::bleed::is_masked;
 use crate::compare::judgement::{Bleed, JudgedNote, Undecided, Verdict};
 
 /// Silence after a note in which a string that rings would be heard, in milliseconds: what the ear

@@ -6,14 +6,14 @@
 
 use std::ops::Range;
 
-use crate::compare::align::{self, Alignment};
-use crate::compare::choked;
-use crate::compare::costs;
-use crate::compare::follow::{self, Began, Course, Run};
-use crate::compare::grid::{self, Grid};
 use crate::compare::judgement::TimingMode;
-use crate::compare::robust::{Point, SlopePrior};
-use crate::compare::slots::Slot;
+use crate::compare::lay::align::{self, Alignment};
+use crate::compare::lay::choked;
+use crate::compare::lay::costs;
+use crate::compare::lay::follow::{self, Began, Course, Run};
+use crate::compare::lay::grid::{self, Grid};
+use crate::compare::lay::robust::{Point, SlopePrior};
+use crate::compare::lay::slots::Slot;
 
 /// A run with its own grid.
 #[derive(Clone, Debug)]
