@@ -54,6 +54,23 @@ impl LineOptions {
         }
     }
 
+    /// The whole line at the tempo asked for, and the bars that were.
+    pub(super) fn read_with_bars(
+        &self,
+        path: &Path,
+    ) -> Result<(Line, Option<(u32, u32)>), Failure> {
+        let within = |error| Failure::new(format!("{}: {error}", path.display()));
+        let part = self.read_whole(path)?;
+        if let Some((from, to)) = part.bars {
+            part.line.bars_range(from..=to).map_err(within)?;
+        }
+        let line = match self.tempo {
+            Some(_) => part.line.with_tempo_scale(part.share).map_err(within)?,
+            None => part.line,
+        };
+        Ok((line, part.bars))
+    }
+
     /// The whole line at its written tempo, and the part of it that was asked for.
     pub(super) fn read_whole(&self, path: &Path) -> Result<Part, Failure> {
         let line = self.on_instrument(path)?;

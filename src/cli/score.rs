@@ -88,7 +88,7 @@ pub(super) fn run(arguments: &ScoreArguments) -> u8 {
 fn score(arguments: &ScoreArguments) -> Result<u8, Failure> {
     let target = arguments.json.as_deref().map(Target::new);
     check_files(arguments, target.as_ref())?;
-    let line = arguments.options.read(&arguments.line)?;
+    let (line, bars) = arguments.options.read_with_bars(&arguments.line)?;
     let mut marks = Marks::default();
     for mark in &arguments.marks {
         mark.apply(&mut marks);
@@ -106,6 +106,7 @@ fn score(arguments: &ScoreArguments) -> Result<u8, Failure> {
         } else {
             TimingMode::Free
         },
+        bars,
         ..ScoreSettings::default()
     };
     let mut code = DONE;

@@ -1,7 +1,7 @@
 //! The result of holding a take against a line.
 
 use crate::compare::marks::Marks;
-use crate::music::expected::ExpectedNote;
+use crate::music::expected::{ExpectedNote, JoinKind};
 
 /// What became of an expected note.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -12,6 +12,8 @@ pub enum Verdict {
     Wrong,
     /// Nothing was played in its place.
     Missed,
+    /// No pass came as far as this note, so that nothing can be said of it.
+    Unreached,
 }
 
 /// What a player should know about a note beyond its verdict.
@@ -252,21 +254,119 @@ pub struct Tally {
     pub flat: usize,
 }
 
-/// Everything that was found out about a take.
+/// How a pass began.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Beginning {
+    /// The first of the take, or at the first bar of the line after something else.
+    Start,
+    /// In time with the pass before.
+    Loop,
+    /// After a stop, at or before the place where the player stopped.
+    WentBack,
+    /// After a stop, behind the place where the player stopped.
+    WentOn,
+}
+
+/// A stop within a pass after which the player went on where the line was left.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stumble {
+    /// Index of the expected note with which the player went on.
+    pub index: usize,
+    /// Its bar.
+    pub bar: u32,
+    /// Its beat.
+    pub beat: f64,
+    /// How much longer than written the player waited, in seconds.
+    pub pause_s: f64,
+}
+
+/// One time through some bars of the line.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Judgement {
-    /// Whether the take is that line at all.
-    pub agreement: Agreement,
-    /// The fitted grid.
+pub struct PassJudgement {
+    /// Its number in the take, from 1.
+    pub number: usize,
+    /// First and last bar.
+    pub bars: (u32, u32),
+    /// Onset of its first heard note, in seconds of the take.
+    pub from_s: f64,
+    /// Release of its last heard note, in seconds of the take.
+    pub to_s: f64,
+    /// How it began.
+    pub began: Beginning,
+    /// Whether its last bar was played to the last written note.
+    pub complete: bool,
+    /// Whether enough of the line was recognised to judge it note by note; if not its notes,
+    /// extras and rings are empty.
+    pub judged: bool,
+    /// Where the player stopped and went on, in order of time.
+    pub stumbles: Vec<Stumble>,
+    /// Its own grid.
     pub timing: Timing,
-    /// One entry for each expected note, in the order of the line.
+    /// One entry for each note of its bars, in the order of the line.
     pub notes: Vec<JudgedNote>,
     /// What nobody wrote, in order of time.
     pub extras: Vec<ExtraNote>,
     /// What rang underneath, in order of time; `None` when nobody listened for it.
     pub bleed: Option<Vec<Bleed>>,
+    /// Where nothing can be told of a string, in order of time.
+    pub undecided: Vec<Undecided>,
+    /// Counts.
+    pub tally: Tally,
+}
+
+/// A legato join of the line with what became of it in each pass that reached it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct JoinRecord {
+    /// Index of the expected note before it.
+    pub index: usize,
+    /// Bar of that note.
+    pub bar: u32,
+    /// Beat of that note.
+    pub beat: f64,
+    /// What kind of join it is.
+    pub join: JoinKind,
+    /// Silence in each pass, in milliseconds, the oldest first; `None` where it could not be
+    /// measured.
+    pub gaps_ms: Vec<Option<f64>>,
+    /// In how many passes it was flagged.
+    pub flagged: usize,
+}
+
+/// The joins of one kind together.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct JoinKindRecord {
+    /// Which kind.
+    pub join: JoinKind,
+    /// Joins of this kind that some pass reached.
+    pub joins: usize,
+    /// How many of them were flagged in half of their passes or more.
+    pub flagged: usize,
+    /// Median silence over all passes, in milliseconds; `None` when none could be measured.
+    pub usual_gap_ms: Option<f64>,
+}
+
+/// Everything that was found out about a take.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Judgement {
+    /// Whether the take is that line at all.
+    pub agreement: Agreement,
+    /// The grid of the pass from which most of `notes` come.
+    pub timing: Timing,
+    /// One entry for each expected note asked for, in the order of the line: from the last
+    /// complete pass of its bar, else from the last pass that reached it.
+    pub notes: Vec<JudgedNote>,
+    /// What nobody wrote in the passes that `notes` come from, in order of time.
+    pub extras: Vec<ExtraNote>,
+    /// What rang underneath those notes, in order of time; `None` when nobody listened for it.
+    pub bleed: Option<Vec<Bleed>>,
     /// Where nothing can be told of a string, in order of time; empty when nobody listened.
     pub undecided: Vec<Undecided>,
+    /// Every pass, in order of time.
+    pub passes: Vec<PassJudgement>,
+    /// Every legato join that some pass reached, in the order of the line.
+    pub joins: Vec<JoinRecord>,
+    /// The same by kind, in the order of [`JoinKind::ALL`].
+    pub join_kinds: Vec<JoinKindRecord>,
     /// What to act on, most important first.
     pub findings: Vec<Finding>,
     /// Counts.

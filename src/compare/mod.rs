@@ -17,16 +17,17 @@ mod say;
 #[cfg(test)]
 mod test_support;
 pub mod usual;
+mod whole;
 
-use crate::compare::judge::scene::Scene;
-use crate::compare::judge::{bleed, extras, undecided, verdict};
-use crate::compare::judgement::{Judgement, Tally, TimingMode};
+use crate::compare::judge::scene::{Habits, Scene};
+use crate::compare::judge::{bleed, extras, scene, undecided, verdict};
+use crate::compare::judgement::{JudgedNote, Judgement, PassJudgement, Stumble, Tally, TimingMode};
 use crate::compare::lay::follow::Course;
-use crate::compare::lay::passes::Laid;
+use crate::compare::lay::passes::Pass;
 use crate::compare::lay::{costs, passes, slots};
 use crate::compare::marks::Marks;
-use crate::compare::say::{findings, summary};
-use crate::compare::usual::Usual;
+use crate::compare::say::summary;
+use crate::compare::usual::{Usual, usual_gaps};
 use crate::hearing::events::{HeardNote, HeardRing};
 use crate::music::expected::ExpectedNote;
 
@@ -44,6 +45,9 @@ pub struct Settings {
     pub open_midi: Vec<u8>,
     /// What is usual for the player and the instrument, from before.
     pub usual: Usual,
+    /// First and last bar asked for; `None` for the whole line. The line is looked for as a whole
+    /// all the same: what lies outside of these bars is told of no more.
+    pub bars: Option<(u32, u32)>,
     /// Loudest level of the take in decibels relative to full scale, for a take without notes.
     pub loudest_dbfs: f64,
 }
@@ -59,6 +63,7 @@ impl Default for Settings {
             click_at_s: None,
             open_midi: BASS_OPEN_MIDI.to_vec(),
             usual: Usual::default(),
+            bars: None,
             loudest_dbfs: f64::NEG_INFINITY,
         }
     }
@@ -66,15 +71,14 @@ impl Default for Settings {
 
 /// Holds a take against a line.
 ///
-/// Input:   the line in order of onset; the heard notes in any order, weak ones included.
-/// Output:  one judged note for each expected note, in the order of the line.
+/// Input:   the whole line in order of onset; the heard notes in any order, weak ones included.
+/// Output:  every pass in the take, and one judged note for each expected note asked for.
 /// Time:    about linear in the length of the take: the search keeps to a beam, the exact
 ///          alignment to a band.
 ///
-/// Where the line starts in the take need not be known, nor the tempo within some 40 %. A player
-/// who stops and goes back to the opening of a bar is scored on the last complete try at each
-/// bar. Never fails; heard notes without a finite onset are left out, and a line with a place
-/// that is no number is judged as not played.
+/// Where a pass starts in the take need not be known, nor its tempo within some 40 %. Never fails;
+/// heard notes without a finite onset are left out, and a line with a place that is no number is
+/// judged as not played.
 pub fn judge(expected: &[ExpectedNote], heard: &[HeardNote], settings: &Settings) -> Judgement {
     judge_with_rings(expected, heard, None, settings)
 }
@@ -90,54 +94,129 @@ pub fn judge_with_rings(
     events.sort_by(|a, b| a.onset_s.total_cmp(&b.onset_s));
     let slots = slots::fold(expected);
     let quarter_s = quarter_s(expected);
-    let laid = if slots.is_empty() || expected.iter().any(|note| !note.onset_s.is_finite()) {
-        Laid {
-            passes: Vec::new(),
-            scored: vec![None; slots.len()],
-        }
+    let found = if slots.is_empty() || expected.iter().any(|note| !note.onset_s.is_finite()) {
+        Vec::new()
     } else {
-        let course = Course {
+        passes::lay(&Course {
             slots: &slots,
             events: &costs::listen(&events),
             mode: settings.mode,
-            quarter_s,
-        };
-        passes::lay(&course)
+        })
     };
-    let scene = Scene::new(expected, &slots, &events, &laid, settings, quarter_s);
-    let mut notes = verdict::judge_notes(&scene);
-    let mut extras = extras::find(&scene);
-    let mut bleed = rings.map(|rings| bleed::find(&scene, &notes, rings));
-    if let Some(bleed) = &mut bleed {
-        bleed::part_from_extras(bleed, &mut extras);
-        bleed::flag(&mut notes, bleed);
+    let asked: Vec<Pass> = match settings.bars {
+        None => found.clone(),
+        Some(bars) => found
+            .iter()
+            .filter_map(|pass| passes::clip(pass, &slots, bars))
+            .collect(),
+    };
+    let notes = asked.iter().flat_map(|pass| {
+        let own = &events[pass.events.clone()];
+        scene::matched(pass).map(|event| own[event])
+    });
+    let habits = Habits::of(notes);
+    let scenes: Vec<Scene> = asked
+        .iter()
+        .map(|pass| Scene::new(expected, &slots, &events, pass, &habits, settings, quarter_s))
+        .collect();
+    let judged = judge_passes(&scenes, rings, settings);
+    let clear = events.iter().filter(|event| extras::is_pluck(event)).count();
+    let proved: Vec<(bool, usize)> = found.iter().map(|p| (p.recognised, p.right)).collect();
+    let agreement = summary::agreement(slots.len(), clear, &proved, settings.loudest_dbfs);
+    whole::put_together(expected, judged, agreement, rings.is_some(), settings)
+}
+
+/// Judges every pass, each by itself but for what is usual in the whole take.
+fn judge_passes(
+    scenes: &[Scene],
+    rings: Option<&[HeardRing]>,
+    settings: &Settings,
+) -> Vec<PassJudgement> {
+    let mut measured: Vec<(Vec<JudgedNote>, Vec<f64>)> = scenes
+        .iter()
+        .map(|scene| {
+            let mut notes = verdict::judge_notes(scene);
+            let doubts_ms = verdict::measure_gaps(scene, &mut notes);
+            (notes, doubts_ms)
+        })
+        .collect();
+    let usual = usual_gaps(measured.iter().flat_map(|(notes, _)| notes));
+    for (notes, doubts_ms) in &mut measured {
+        verdict::flag_gaps(settings, &usual, notes, doubts_ms);
     }
-    let undecided = bleed
-        .as_deref()
-        .map(|bleed| undecided::find(&notes, bleed))
-        .unwrap_or_default();
-    let agreement = summary::agreement(&scene, &notes, &extras);
-    let timing = summary::timing(&scene, &notes);
-    let findings = findings::find(
-        &scene,
-        &notes,
-        &extras,
-        bleed.as_deref().unwrap_or_default(),
-        agreement,
-        &timing,
-    );
-    let tally = Tally::count(&notes, &extras);
-    Judgement {
-        agreement,
+    let passes = scenes.iter().zip(measured).enumerate();
+    passes
+        .map(|(k, (scene, (notes, _)))| judge_pass(k + 1, scene, notes, rings))
+        .collect()
+}
+
+/// Judges one pass, whose notes are judged already.
+fn judge_pass(
+    number: usize,
+    scene: &Scene,
+    mut notes: Vec<JudgedNote>,
+    rings: Option<&[HeardRing]>,
+) -> PassJudgement {
+    let timing = summary::timing(scene, &notes);
+    let heard = |note: &JudgedNote| note.heard.as_ref().map(|h| (h.onset_s, h.release_s));
+    let spans = || notes.iter().filter_map(heard);
+    let (from_s, to_s) = spans().fold((f64::INFINITY, f64::NEG_INFINITY), |span, note| {
+        (span.0.min(note.0), span.1.max(note.1))
+    });
+    let bar = |note: Option<&JudgedNote>| note.map_or(0, |note| note.expected.bar);
+    let bars = (bar(notes.first()), bar(notes.last()));
+    let mut extras = Vec::new();
+    let mut bleed = rings.map(|_| Vec::new());
+    let mut undecided = Vec::new();
+    if scene.pass.recognised {
+        extras = extras::find(scene);
+        bleed = rings.map(|rings| bleed::find(scene, &notes, rings));
+        if let Some(bleed) = &mut bleed {
+            bleed::part_from_extras(bleed, &mut extras);
+            bleed::flag(&mut notes, bleed);
+            undecided = undecided::find(&notes, bleed);
+        }
+    } else {
+        notes.clear();
+    }
+    for note in &mut notes {
+        note.flags.sort_unstable();
+        note.flags.dedup();
+    }
+    PassJudgement {
+        number,
+        bars,
+        from_s,
+        to_s,
+        began: scene.pass.began,
+        complete: scene.pass.complete,
+        judged: scene.pass.recognised,
+        stumbles: stumbles(scene),
         timing,
+        tally: Tally::count(&notes, &extras),
         notes,
         extras,
         bleed,
         undecided,
-        findings,
-        tally,
-        marks: settings.marks.clone(),
     }
+}
+
+/// Where the player stopped within a pass and went on.
+fn stumbles(scene: &Scene) -> Vec<Stumble> {
+    let stretches = scene.pass.stretches.windows(2);
+    stretches
+        .filter_map(|pair| {
+            let &(slot, event) = pair[1].pairs.first()?;
+            let due_s = pair[0].grid.time_at(scene.slots[slot].at_s);
+            let note = &scene.expected[scene.slots[slot].members.start];
+            Some(Stumble {
+                index: note.index,
+                bar: note.bar,
+                beat: note.beat,
+                pause_s: scene.events[event].onset_s - due_s,
+            })
+        })
+        .collect()
 }
 
 /// Mean length of a written quarter note in seconds; half a second when the line does not say.

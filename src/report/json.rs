@@ -7,12 +7,12 @@
 use serde::Serialize;
 
 use super::json_live::LiveOut;
+use super::json_pass::{
+    BleedOut, Extra, JoinKindOut, JoinOut, Note, PassOut, Summary, TimingOut, UndecidedOut,
+};
 use super::layout::Lines;
 use super::words;
-use crate::compare::judgement::{
-    Agreement, Bleed, ExtraNote, Finding, HeardPart, JudgedNote, Judgement, Tally, Timing,
-    Undecided,
-};
+use crate::compare::judgement::{Agreement, Finding, Judgement};
 use crate::compare::marks::Marks;
 use crate::session::result::{LineInfo, LiveInfo, TakeInfo, TakeResult};
 
@@ -24,11 +24,11 @@ pub(super) const DECIMALS_S: i32 = 6;
 /// Decimals kept of a time in milliseconds.
 pub(super) const DECIMALS_MS: i32 = 2;
 /// Decimals kept of cents.
-const DECIMALS_CENTS: i32 = 2;
+pub(super) const DECIMALS_CENTS: i32 = 2;
 /// Decimals kept of decibels.
-const DECIMALS_DB: i32 = 1;
+pub(super) const DECIMALS_DB: i32 = 1;
 /// Decimals kept of a fractional MIDI note: as fine as [`DECIMALS_CENTS`].
-const DECIMALS_MIDI: i32 = 4;
+pub(super) const DECIMALS_MIDI: i32 = 4;
 /// Decimals kept of a tempo in beats per minute.
 pub(super) const DECIMALS_BPM: i32 = 3;
 /// Decimals kept of a share between 0 and 1.
@@ -96,6 +96,9 @@ struct Report<'a> {
     /// Strings of which it cannot be told whether they sounded.
     bleed_undecided: Vec<UndecidedOut>,
     summary: Summary,
+    passes: Vec<PassOut>,
+    joins: Vec<JoinOut>,
+    join_kinds: Vec<JoinKindOut>,
     findings: Vec<FindingOut<'a>>,
     marks: MarksOut,
     /// Only in the report of a take that was played live.
@@ -125,101 +128,6 @@ struct AgreementOut {
     kind: &'static str,
     right_share: Option<f64>,
     loudest_dbfs: Option<f64>,
-}
-
-#[derive(Serialize)]
-struct TimingOut {
-    offset_s: Option<f64>,
-    tempo_bpm: Option<f64>,
-    tempo_from_to_bpm: Option<[Option<f64>; 2]>,
-    mode: &'static str,
-    spread_ms: Option<f64>,
-    mean_ms: Option<f64>,
-}
-
-#[derive(Serialize)]
-struct Note {
-    index: usize,
-    bar: u32,
-    beat: Option<f64>,
-    expected_midi: u8,
-    string: Option<u8>,
-    fret: Option<u8>,
-    verdict: &'static str,
-    heard_midi: Option<f64>,
-    cents: Option<f64>,
-    cents_uncertainty: Option<f64>,
-    onset_s: Option<f64>,
-    release_s: Option<f64>,
-    level_dbfs: Option<f64>,
-    timing_ms: Option<f64>,
-    timing_uncertainty_ms: Option<f64>,
-    gap_ms: Option<f64>,
-    gap_depth_db: Option<f64>,
-    join: Option<&'static str>,
-    flags: Vec<&'static str>,
-    heard_at_s: Option<f64>,
-    named_at_s: Option<f64>,
-}
-
-#[derive(Serialize)]
-struct Extra {
-    onset_s: Option<f64>,
-    midi: Option<f64>,
-    release_s: Option<f64>,
-    level_dbfs: Option<f64>,
-    after_index: Option<usize>,
-}
-
-#[derive(Serialize)]
-struct BleedOut {
-    midi: Option<f64>,
-    string: Option<u8>,
-    kind: &'static str,
-    from_s: Option<f64>,
-    to_s: Option<f64>,
-    level_db: Option<f64>,
-    during: Vec<usize>,
-    evidence_nats: Option<f64>,
-}
-
-#[derive(Serialize)]
-struct UndecidedOut {
-    midi: Option<f64>,
-    string: u8,
-    from_s: Option<f64>,
-    to_s: Option<f64>,
-    after: usize,
-    during: Vec<usize>,
-}
-
-impl From<&Undecided> for UndecidedOut {
-    fn from(undecided: &Undecided) -> Self {
-        Self {
-            midi: round(undecided.midi, DECIMALS_MIDI),
-            string: undecided.string,
-            from_s: round(undecided.from_s, DECIMALS_S),
-            to_s: round(undecided.to_s, DECIMALS_S),
-            after: undecided.after,
-            during: undecided.during.clone(),
-        }
-    }
-}
-
-#[derive(Serialize)]
-struct Summary {
-    right: usize,
-    wrong: usize,
-    missed: usize,
-    extra: usize,
-    gaps: usize,
-    early: usize,
-    late: usize,
-    bleed: Option<usize>,
-    dead: usize,
-    clipped: usize,
-    sharp: usize,
-    flat: usize,
 }
 
 #[derive(Serialize)]
@@ -265,6 +173,9 @@ impl<'a> From<&'a TakeResult> for Report<'a> {
                 .collect(),
             bleed_undecided: judgement.undecided.iter().map(UndecidedOut::from).collect(),
             summary: Summary::new(&judgement.tally, judgement.bleed.as_deref()),
+            passes: judgement.passes.iter().map(PassOut::from).collect(),
+            joins: judgement.joins.iter().map(JoinOut::from).collect(),
+            join_kinds: judgement.join_kinds.iter().map(JoinKindOut::from).collect(),
             findings: judgement.findings.iter().map(FindingOut::from).collect(),
             marks: MarksOut::from(&judgement.marks),
             live: None,
@@ -306,99 +217,6 @@ impl From<Agreement> for AgreementOut {
             kind,
             right_share,
             loudest_dbfs,
-        }
-    }
-}
-
-impl From<&Timing> for TimingOut {
-    fn from(timing: &Timing) -> Self {
-        Self {
-            offset_s: round_known(timing.offset_s, DECIMALS_S),
-            tempo_bpm: round_known(timing.tempo_bpm, DECIMALS_BPM),
-            tempo_from_to_bpm: timing
-                .tempo_from_to_bpm
-                .map(|(from, to)| [round(from, DECIMALS_BPM), round(to, DECIMALS_BPM)]),
-            mode: words::mode(timing.mode),
-            spread_ms: round_known(timing.spread_ms, DECIMALS_MS),
-            mean_ms: round_known(timing.mean_ms, DECIMALS_MS),
-        }
-    }
-}
-
-impl From<&JudgedNote> for Note {
-    fn from(note: &JudgedNote) -> Self {
-        let of = |part: fn(&HeardPart) -> Option<f64>, decimals| {
-            round_known(note.heard.as_ref().and_then(part), decimals)
-        };
-        let expected = &note.expected;
-        Self {
-            index: expected.index,
-            bar: expected.bar,
-            beat: round(expected.beat, DECIMALS_S),
-            expected_midi: expected.midi,
-            string: expected.place.map(|place| place.string),
-            fret: expected.place.map(|place| place.fret),
-            verdict: words::verdict(note.verdict),
-            heard_midi: of(|h| h.midi, DECIMALS_MIDI),
-            cents: of(|h| h.cents, DECIMALS_CENTS),
-            cents_uncertainty: of(|h| h.cents_uncertainty, DECIMALS_CENTS),
-            onset_s: of(|h| Some(h.onset_s), DECIMALS_S),
-            release_s: of(|h| Some(h.release_s), DECIMALS_S),
-            level_dbfs: of(|h| Some(h.level_dbfs), DECIMALS_DB),
-            timing_ms: of(|h| h.timing_ms, DECIMALS_MS),
-            timing_uncertainty_ms: of(|h| h.timing_uncertainty_ms, DECIMALS_MS),
-            gap_ms: of(|h| h.gap_ms, DECIMALS_MS),
-            gap_depth_db: of(|h| h.gap_depth_db, DECIMALS_DB),
-            join: expected.join.map(|join| join.word()),
-            flags: note.flags.iter().map(|&flag| words::flag(flag)).collect(),
-            heard_at_s: of(|h| Some(h.heard_at_s), DECIMALS_S),
-            named_at_s: of(|h| h.named_at_s, DECIMALS_S),
-        }
-    }
-}
-
-impl From<&ExtraNote> for Extra {
-    fn from(extra: &ExtraNote) -> Self {
-        Self {
-            onset_s: round(extra.onset_s, DECIMALS_S),
-            midi: round_known(extra.midi, DECIMALS_MIDI),
-            release_s: round(extra.release_s, DECIMALS_S),
-            level_dbfs: round(extra.level_dbfs, DECIMALS_DB),
-            after_index: extra.after_index,
-        }
-    }
-}
-
-impl From<&Bleed> for BleedOut {
-    fn from(bleed: &Bleed) -> Self {
-        Self {
-            midi: round(bleed.midi, DECIMALS_MIDI),
-            string: bleed.string,
-            kind: words::bleed(bleed.kind),
-            from_s: round(bleed.from_s, DECIMALS_S),
-            to_s: round(bleed.to_s, DECIMALS_S),
-            level_db: round(bleed.level_db, DECIMALS_DB),
-            during: bleed.during.clone(),
-            evidence_nats: round(bleed.evidence, DECIMALS_DB),
-        }
-    }
-}
-
-impl Summary {
-    fn new(tally: &Tally, bleed: Option<&[Bleed]>) -> Self {
-        Self {
-            right: tally.right,
-            wrong: tally.wrong,
-            missed: tally.missed,
-            extra: tally.extra,
-            gaps: tally.gaps,
-            early: tally.early,
-            late: tally.late,
-            bleed: bleed.map(<[Bleed]>::len),
-            dead: tally.dead,
-            clipped: tally.clipped,
-            sharp: tally.sharp,
-            flat: tally.flat,
         }
     }
 }

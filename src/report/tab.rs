@@ -265,6 +265,7 @@ fn note_marks(note: &JudgedNote, say: &mut impl FnMut(Matter, String, Tone)) {
     match note.verdict {
         Verdict::Right => say(Matter::Heard, ".".into(), Tone::Plain),
         Verdict::Missed => say(Matter::Heard, "--".into(), Tone::Alarm),
+        Verdict::Unreached => {}
         Verdict::Wrong => {
             let name = instead(note.expected.midi, heard.and_then(|heard| heard.midi));
             say(Matter::Heard, name.to_owned(), Tone::Alarm);

@@ -1,13 +1,24 @@
 //! The words that reports use for verdicts, flags and findings.
 
-use crate::compare::judgement::{BleedKind, FindingKind, Flag, TimingMode, Verdict};
+use crate::compare::judgement::{Beginning, BleedKind, FindingKind, Flag, TimingMode, Verdict};
 
-/// The word for a verdict, as in the report that other programs read.
-pub(super) fn verdict(verdict: Verdict) -> &'static str {
+/// The word for a verdict, as in the report that other programs read; `None` where there is none.
+pub(super) fn verdict(verdict: Verdict) -> Option<&'static str> {
     match verdict {
-        Verdict::Right => "right",
-        Verdict::Wrong => "wrong",
-        Verdict::Missed => "missed",
+        Verdict::Right => Some("right"),
+        Verdict::Wrong => Some("wrong"),
+        Verdict::Missed => Some("missed"),
+        Verdict::Unreached => None,
+    }
+}
+
+/// How a pass began, as in the report that other programs read.
+pub(super) fn beginning(began: Beginning) -> &'static str {
+    match began {
+        Beginning::Start => "start",
+        Beginning::Loop => "loop",
+        Beginning::WentBack => "went back",
+        Beginning::WentOn => "went on",
     }
 }
 

@@ -40,6 +40,8 @@ pub struct ScoreSettings {
     pub known: KnownInstrument,
     /// Whether the take was played to a click at the line's tempo.
     pub mode: TimingMode,
+    /// First and last bar asked for; `None` for the whole line.
+    pub bars: Option<(u32, u32)>,
     /// The listener gets at most this many frames at once, at least 1 (0 is taken as 1). It must
     /// not change the result; tests set it.
     pub block_frames: usize,
@@ -52,6 +54,7 @@ impl Default for ScoreSettings {
             marks: Marks::default(),
             known: KnownInstrument::default(),
             mode: TimingMode::Free,
+            bars: None,
             block_frames: 4096,
         }
     }
@@ -76,8 +79,8 @@ pub enum SessionError {
 
 /// Listens to a take to its end and holds it against `line`.
 ///
-/// Input:   `name` is the take as reports call it; `line` is placed, cut to the bars and set to
-///          the tempo that are asked for.
+/// Input:   `name` is the take as reports call it; `line` is the whole line, placed, set to the
+///          tempo that is asked for.
 /// Output:  the same for every way the source cuts its blocks, and for every `block_frames`.
 /// Memory:  grows with the notes of the take, not with its length.
 ///
@@ -109,13 +112,14 @@ pub fn score_take(
             marks: settings.marks.clone(),
             mode: settings.mode,
             click_at_s: None,
+            bars: settings.bars,
             usual: settings.known.usual(&open, settings.a4),
             open_midi: open,
             loudest_dbfs: loudest,
         },
     );
     Ok(TakeResult {
-        line: line_info(line),
+        line: info_of_bars(line, settings.bars),
         take: TakeInfo {
             file: name.to_owned(),
             sample_rate: rate.0,
@@ -245,6 +249,15 @@ pub(super) fn listen(
     heard.notes = notes;
     heard.rings = rings;
     Ok(heard)
+}
+
+/// What a report needs to know of the line, with the bars that were asked for.
+pub(super) fn info_of_bars(line: &Line, bars: Option<(u32, u32)>) -> LineInfo {
+    let mut info = line_info(line);
+    if let Some((from, to)) = bars {
+        info.bars.retain(|bar| (from..=to).contains(&bar.number));
+    }
+    info
 }
 
 /// What a report needs to know of the line.

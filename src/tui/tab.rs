@@ -171,6 +171,7 @@ fn marks(view: &NoteView) -> [(String, bool); 4] {
             true,
         ),
         Verdict::Missed => ("--".to_owned(), true),
+        Verdict::Unreached => (String::new(), false),
     };
     if view.corrected {
         heard.0.push('*');

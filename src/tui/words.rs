@@ -102,6 +102,7 @@ pub fn note(view: &NoteView, written_midi: u8) -> String {
             pitch(f64::from(written_midi))
         ),
         Verdict::Missed => format!("missed {}", pitch(f64::from(written_midi))),
+        Verdict::Unreached => "not reached".to_owned(),
     }];
     for flag in &view.flags {
         parts.push(match flag {

@@ -160,6 +160,10 @@ fn one(scene: &Scene, held: &[Held], ring: &HeardRing) -> Option<Bleed> {
     if held.first().is_some_and(|first| to_s <= first.from_s) {
         return None;
     }
+    // Nor is what begins when the pass is over.
+    if held.iter().all(|h| h.to_s <= from_s) {
+        return None;
+    }
     let under = |h: &&Held| h.to_s.min(to_s) - h.from_s.max(from_s) >= UNDER_S;
     let during: Vec<&Held> = held
         .iter()

@@ -4,7 +4,7 @@
 use crate::compare::judge::scene::Scene;
 use crate::compare::judgement::ExtraNote;
 use crate::compare::lay::costs;
-use crate::compare::lay::passes::Pass;
+use crate::compare::lay::passes::Stretch;
 use crate::hearing::events::HeardNote;
 
 /// Evidence from which an unmatched event is believed to be a plucked note, in nats. Extras are
@@ -163,7 +163,7 @@ const SAME_NOTE_CENTS: f64 = 50.0;
 
 /// The notes nobody wrote, in order of time.
 pub(crate) fn find(scene: &Scene) -> Vec<ExtraNote> {
-    let floor_dbfs = middle_level(scene) - EXTRA_BELOW_DB;
+    let floor_dbfs = scene.habits.level_dbfs - EXTRA_BELOW_DB;
     let mut extras = Vec::new();
     for (k, event) in scene.events.iter().enumerate() {
         let added = added(scene, k);
@@ -202,44 +202,31 @@ pub(crate) fn find(scene: &Scene) -> Vec<ExtraNote> {
     extras
 }
 
-/// The slot an event follows, `Some(None)` just before the line, `None` when it lies outside of
-/// what is scored.
+/// The slot an event follows, `Some(None)` just before the pass, `None` when it lies outside of it.
 fn place(scene: &Scene, event: usize) -> Option<Option<usize>> {
-    let passes = &scene.laid.passes;
-    for (k, pass) in passes.iter().enumerate() {
-        let (first, last) = (*pass.pairs.first()?, *pass.pairs.last()?);
-        if (first.1..=last.1).contains(&event) {
-            let before = pass.pairs.partition_point(|pair| pair.1 < event);
-            let slot = pass.pairs[before.checked_sub(1)?].0;
-            return scored_in(scene, slot, k).then_some(Some(slot));
-        }
+    let stretches = &scene.pass.stretches;
+    let (first, last) = (stretches.first()?, stretches.last()?);
+    let (&(slot, opening), &(end, closing)) = (first.pairs.first()?, last.pairs.last()?);
+    if (opening..=closing).contains(&event) {
+        // A stretch, or the stop behind it: a slip that is corrected is told.
+        let k = stretches.partition_point(|s| s.pairs[0].1 <= event);
+        let pairs = &stretches[k.checked_sub(1)?].pairs;
+        let before = pairs.partition_point(|pair| pair.1 < event);
+        return Some(Some(pairs[before.checked_sub(1)?].0));
     }
     let onset_s = scene.events[event].onset_s;
-    let first = passes.first()?;
-    let around = |pass: &Pass, slot: usize| {
-        AROUND_QUARTERS * scene.quarter_s * pass.grid.slope_at(scene.slots[slot].at_s)
+    let around = |stretch: &Stretch, slot: usize| {
+        AROUND_QUARTERS * scene.quarter_s * stretch.grid.slope_at(scene.slots[slot].at_s)
     };
-    let &(slot, opening) = first.pairs.first()?;
     let lead_s = scene.events[opening].onset_s - onset_s;
     if lead_s > 0.0 {
-        return (lead_s <= around(first, slot) && scored_in(scene, slot, 0)).then_some(None);
+        return (lead_s <= around(first, slot)).then_some(None);
     }
-    let last = passes.last()?;
-    let &(slot, closing) = last.pairs.last()?;
-    let end = scene.slots[slot]
-        .members
-        .clone()
-        .map(|m| scene.expected[m].length_s);
-    let length_s = end.fold(0.0, f64::max) * last.grid.slope_at(scene.slots[slot].at_s);
+    let lengths = scene.slots[end].members.clone();
+    let written_s = lengths.map(|m| scene.expected[m].length_s).fold(0.0, f64::max);
+    let length_s = written_s * last.grid.slope_at(scene.slots[end].at_s);
     let tail_s = onset_s - scene.events[closing].onset_s;
-    (tail_s > 0.0
-        && tail_s <= length_s + around(last, slot)
-        && scored_in(scene, slot, passes.len() - 1))
-    .then_some(Some(slot))
-}
-
-fn scored_in(scene: &Scene, slot: usize, pass: usize) -> bool {
-    scene.laid.scored[slot].is_some_and(|scored| scored.pass == pass)
+    (tail_s > 0.0 && tail_s <= length_s + around(last, end)).then_some(Some(end))
 }
 
 fn same_pluck(scene: &Scene, event: usize) -> bool {
@@ -250,13 +237,4 @@ fn same_pluck(scene: &Scene, event: usize) -> bool {
         .take_while(near)
         .any(|k| scene.matched[k]);
     before || after
-}
-
-/// Median level of the matched events in decibels relative to full scale.
-fn middle_level(scene: &Scene) -> f64 {
-    let mut levels: Vec<f64> = (0..scene.events.len())
-        .filter(|&k| scene.matched[k] && scene.events[k].level_dbfs.is_finite())
-        .map(|k| scene.events[k].level_dbfs)
-        .collect();
-    crate::compare::median(&mut levels).unwrap_or(f64::NEG_INFINITY)
 }

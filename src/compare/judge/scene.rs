@@ -1,64 +1,105 @@
-//! A take laid over a line, as the verdicts, the extras and the findings look at it.
+//! A pass laid over a line, as the verdicts and the extras look at it.
 
-use crate::compare::Settings;
+use crate::compare::{Settings, median};
 use crate::compare::judge::extras;
 use crate::compare::lay::costs;
-use crate::compare::lay::passes::{Laid, Pass, Scored};
+use crate::compare::lay::passes::{Pass, Scored, Stretch};
 use crate::compare::lay::slots::Slot;
 use crate::hearing::events::{EndCause, HeardNote};
 use crate::music::expected::ExpectedNote;
 
 /// Everything known before the first verdict.
 pub(crate) struct Scene<'a> {
-    /// The line.
+    /// The notes of the pass.
     pub expected: &'a [ExpectedNote],
-    /// The line in slots.
-    pub slots: &'a [Slot],
-    /// The take in order of onset.
+    /// The same in slots; their members are counted within the pass.
+    pub slots: Vec<Slot>,
+    /// What belongs to the pass in order of onset.
     pub events: &'a [&'a HeardNote],
     /// Which event is which slot.
-    pub laid: &'a Laid,
+    pub pass: &'a Pass,
+    /// What is usual in the take.
+    pub habits: &'a Habits,
     /// Marks and mode.
     pub settings: &'a Settings,
     /// Mean length of a written quarter note in seconds.
     pub quarter_s: f64,
-    /// True for each event that some pass matched, scored or not.
+    /// True for each event that is a note of the line.
     pub matched: Vec<bool>,
 }
 
+/// What is usual in a take, over all its passes.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Habits {
+    /// Median fall just after the attack, in decibels.
+    pub fall_db: f64,
+    /// Median level of the notes, in decibels relative to full scale.
+    pub level_dbfs: f64,
+}
+
+impl Habits {
+    /// Measured on the events that are notes of the line.
+    pub fn of<'a>(notes: impl Iterator<Item = &'a HeardNote> + Clone) -> Self {
+        let finite = |x: &f64| x.is_finite();
+        let mut falls: Vec<f64> = notes
+            .clone()
+            .filter_map(|note| note.early_fall_db)
+            .filter(finite)
+            .collect();
+        let mut levels: Vec<f64> = notes.map(|note| note.level_dbfs).filter(finite).collect();
+        Self {
+            fall_db: median(&mut falls).unwrap_or(0.0),
+            level_dbfs: median(&mut levels).unwrap_or(f64::NEG_INFINITY),
+        }
+    }
+}
+
+/// The events of a pass, counted within it, that are notes of the line.
+pub(crate) fn matched(pass: &Pass) -> impl Iterator<Item = usize> + Clone {
+    let scored = pass.scored.iter().filter_map(|scored| (*scored)?.event);
+    let pairs = pass.stretches.iter().flat_map(|stretch| &stretch.pairs);
+    scored.chain(pairs.map(|pair| pair.1))
+}
+
 impl<'a> Scene<'a> {
-    /// Puts the parts together.
+    /// Puts the parts together: `slots` and `events` are those of the whole line and take.
     pub fn new(
         expected: &'a [ExpectedNote],
-        slots: &'a [Slot],
+        slots: &[Slot],
         events: &'a [&'a HeardNote],
-        laid: &'a Laid,
+        pass: &'a Pass,
+        habits: &'a Habits,
         settings: &'a Settings,
         quarter_s: f64,
     ) -> Self {
-        let mut matched = vec![false; events.len()];
-        for &(_, event) in laid.passes.iter().flat_map(|pass| &pass.pairs) {
-            matched[event] = true;
+        let mut slots = slots[pass.slots.clone()].to_vec();
+        let from = slots.first().map_or(0, |slot| slot.members.start);
+        let to = slots.last().map_or(from, |slot| slot.members.end);
+        for slot in &mut slots {
+            slot.members = slot.members.start - from..slot.members.end - from;
         }
-        for event in laid.scored.iter().filter_map(|scored| (*scored)?.event) {
-            matched[event] = true;
+        let events = &events[pass.events.clone()];
+        let mut is_matched = vec![false; events.len()];
+        for event in matched(pass) {
+            is_matched[event] = true;
         }
         Self {
-            expected,
+            expected: &expected[from..to],
             slots,
             events,
-            laid,
+            pass,
+            habits,
             settings,
             quarter_s,
-            matched,
+            matched: is_matched,
         }
     }
 
     /// Where a slot is scored, with the event heard for it; `None` when it was missed.
-    pub fn heard(&self, slot: usize) -> Option<(usize, &'a HeardNote, &'a Pass)> {
-        let Scored { pass, event } = (*self.laid.scored.get(slot)?)?;
+    pub fn heard(&self, slot: usize) -> Option<(usize, &'a HeardNote, &'a Stretch)> {
+        let Scored { stretch, event } = (*self.pass.scored.get(slot)?)?;
         let event = event?;
-        Some((event, self.events[event], &self.laid.passes[pass]))
+        Some((event, self.events[event], &self.pass.stretches[stretch]))
     }
 
     /// The pitch of an event as a fractional MIDI note, read for a slot: the rival reading when it

@@ -12,9 +12,9 @@ use crate::compare::judge::extras;
 use crate::compare::judge::scene::Scene;
 use crate::compare::judgement::{Flag, HeardPart, JudgedNote, Verdict};
 use crate::compare::lay::costs;
-use crate::compare::lay::passes::Pass;
-use crate::compare::median;
-use crate::compare::usual::{UsualGap, usual_gaps};
+use crate::compare::lay::passes::Stretch;
+use crate::compare::Settings;
+use crate::compare::usual::UsualGap;
 use crate::hearing::events::{EndCause, HeardNote};
 use crate::music::expected::{ExpectedNote, JoinKind};
 
@@ -52,7 +52,6 @@ const CLIPPED_FROM_S: f64 = 0.060;
 
 /// Judges every expected note, in the order of the line.
 pub(crate) fn judge_notes(scene: &Scene) -> Vec<JudgedNote> {
-    let fall_db = usual_fall(scene);
     let mut notes = Vec::with_capacity(scene.expected.len());
     for (slot, content) in scene.slots.iter().enumerate() {
         let carrier = carrier(scene, slot);
@@ -60,12 +59,12 @@ pub(crate) fn judge_notes(scene: &Scene) -> Vec<JudgedNote> {
             let expected = &scene.expected[member];
             notes.push(match scene.heard(slot) {
                 None => missed(expected),
-                Some((event, heard, pass)) if member == carrier => {
-                    let note = carried(scene, slot, expected, (event, heard, pass), fall_db);
+                Some((event, heard, stretch)) if member == carrier => {
+                    let note = carried(scene, slot, expected, (event, heard, stretch));
                     of_chord(scene, slot, heard, note)
                 }
-                Some((event, heard, pass)) => {
-                    let mut part = heard_part(scene, slot, heard, pass);
+                Some((event, heard, stretch)) => {
+                    let mut part = heard_part(scene, slot, heard, stretch);
                     part.release_s = scene.end(event, next_event(scene, slot)).0;
                     let (verdict, _) = pitch_verdict(scene, slot, carrier, heard);
                     let note = JudgedNote {
@@ -78,11 +77,6 @@ pub(crate) fn judge_notes(scene: &Scene) -> Vec<JudgedNote> {
                 }
             });
         }
-    }
-    flag_gaps(scene, &mut notes);
-    for note in &mut notes {
-        note.flags.sort_unstable();
-        note.flags.dedup();
     }
     notes
 }
@@ -168,9 +162,9 @@ fn carrier(scene: &Scene, slot: usize) -> usize {
 }
 
 /// What is common to all members of a slot.
-fn heard_part(scene: &Scene, slot: usize, heard: &HeardNote, pass: &Pass) -> HeardPart {
+fn heard_part(scene: &Scene, slot: usize, heard: &HeardNote, stretch: &Stretch) -> HeardPart {
     let at_s = scene.slots[slot].at_s;
-    let place_s = pass.grid.time_at(at_s);
+    let place_s = stretch.grid.time_at(at_s);
     let (onset_s, onset_sd) = moment(heard, place_s);
     let off_s = onset_s - place_s;
     HeardPart {
@@ -181,7 +175,7 @@ fn heard_part(scene: &Scene, slot: usize, heard: &HeardNote, pass: &Pass) -> Hea
         release_s: heard.release_s,
         level_dbfs: heard.level_dbfs,
         timing_ms: Some(1e3 * off_s),
-        timing_uncertainty_ms: Some(1e3 * onset_sd.hypot(pass.grid.sd_at(at_s))),
+        timing_uncertainty_ms: Some(1e3 * onset_sd.hypot(stretch.grid.sd_at(at_s))),
         gap_ms: None,
         gap_depth_db: None,
         heard_at_s: heard.heard_at_s,
@@ -244,17 +238,17 @@ fn carried(
     scene: &Scene,
     slot: usize,
     expected: &ExpectedNote,
-    (event, heard, pass): (usize, &HeardNote, &Pass),
-    fall_db: f64,
+    (event, heard, stretch): (usize, &HeardNote, &Stretch),
+
 ) -> JudgedNote {
     let marks = &scene.settings.marks;
-    let mut part = heard_part(scene, slot, heard, pass);
+    let mut part = heard_part(scene, slot, heard, stretch);
     let mut flags = Vec::new();
     let (release_s, end, _) = scene.end(event, next_event(scene, slot));
     part.release_s = release_s;
     let lasts_s = release_s - heard.onset_s;
-    let written_s = expected.length_s * pass.grid.slope_at(scene.slots[slot].at_s);
-    let dead = is_dead(heard, written_s, fall_db, marks.dead_fall_db);
+    let written_s = expected.length_s * stretch.grid.slope_at(scene.slots[slot].at_s);
+    let dead = is_dead(heard, written_s, scene.habits.fall_db, marks.dead_fall_db);
     // What a choked note leaves to hear is too short to call it another note by.
     let vague = dead && heard.pitch.is_none_or(|p| p.clarity < DEAD_PITCH_CLARITY);
     let (verdict, cents) = if vague {
@@ -314,17 +308,9 @@ fn is_dead(heard: &HeardNote, written_s: f64, usual_fall_db: f64, beyond_db: f64
             .is_some_and(|fall| fall > DEAD_FALL_DB.max(usual_fall_db + beyond_db))
 }
 
-/// The take's median fall just after the attack, in decibels.
-fn usual_fall(scene: &Scene) -> f64 {
-    let mut falls: Vec<f64> = (0..scene.slots.len())
-        .filter_map(|slot| scene.heard(slot)?.1.early_fall_db)
-        .filter(|fall| fall.is_finite())
-        .collect();
-    median(&mut falls).unwrap_or(0.0)
-}
-
-/// Measures the silence at every legato join, then flags what stands out.
-fn flag_gaps(scene: &Scene, notes: &mut [JudgedNote]) {
+/// Measures the silence at every legato join of a pass. Output: for each note how far its join's
+/// silence is in doubt, in milliseconds.
+pub(crate) fn measure_gaps(scene: &Scene, notes: &mut [JudgedNote]) -> Vec<f64> {
     let mut doubts_ms = vec![0.0; notes.len()];
     for slot in 0..scene.slots.len() {
         let member = carrier(scene, slot);
@@ -337,9 +323,18 @@ fn flag_gaps(scene: &Scene, notes: &mut [JudgedNote]) {
             doubts_ms[member] = 1e3 * next;
         }
     }
-    // A take too short to tell is held against what was usual before.
-    let here = usual_gaps(notes.iter());
-    let before = &scene.settings.usual.gaps;
+    doubts_ms
+}
+
+/// Flags the silences of a pass that stand out. `here` is what the player usually leaves in this
+/// take; a take too short to tell is held against what was usual before.
+pub(crate) fn flag_gaps(
+    settings: &Settings,
+    here: &[UsualGap],
+    notes: &mut [JudgedNote],
+    doubts_ms: &[f64],
+) {
+    let before = &settings.usual.gaps;
     let usual = |kind: JoinKind| {
         let of_kind = |u: &&UsualGap| u.join == kind;
         here.iter()
@@ -347,8 +342,8 @@ fn flag_gaps(scene: &Scene, notes: &mut [JudgedNote]) {
             .or(before.iter().find(of_kind))
             .copied()
     };
-    let marks = &scene.settings.marks;
-    for (note, doubt_ms) in notes.iter_mut().zip(doubts_ms) {
+    let marks = &settings.marks;
+    for (note, &doubt_ms) in notes.iter_mut().zip(doubts_ms) {
         let Some((gap_ms, depth_db)) = note
             .heard
             .as_ref()

@@ -53,10 +53,12 @@ struct Table<'a> {
     rows: Vec<Row>,
 }
 
-/// Aligns the slots `line` with the events `within` on the grid.
+/// Aligns the slots `line` with the events `within` on the grid. Slots from `due` on, counted like
+/// `line`, need not have been played.
 pub(crate) fn align(
     slots: &[Slot],
     line: Range<usize>,
+    due: usize,
     events: &[Sound],
     within: Range<usize>,
     grid: &Grid,
@@ -87,7 +89,7 @@ pub(crate) fn align(
     for slot in 0..slots.len() {
         table.add_row(slot);
     }
-    let mut alignment = table.best();
+    let mut alignment = table.best(due.saturating_sub(line.start));
     for pair in &mut alignment.pairs {
         pair.0 += line.start;
         pair.1 += within.start;
@@ -211,14 +213,15 @@ impl Table<'_> {
         self.rows.push(row);
     }
 
-    /// The cheapest way through, with the events after the last match at the outside price.
-    fn best(&self) -> Alignment {
-        let (count, all) = (self.slots.len(), self.events.len());
-        let mut best = (self.outside(count, all), 0, 0);
+    /// The cheapest way through, with the events after the last match at the outside price, and
+    /// slots behind the first `due` ones missed for nothing.
+    fn best(&self, due: usize) -> Alignment {
+        let all = self.events.len();
+        let mut best = (self.outside(due, all), 0, 0);
         for (slot, row) in self.rows.iter().enumerate() {
             for (offset, &cost) in row.costs.iter().enumerate() {
                 let used = row.low + offset;
-                let rest = costs::MISSED * (count - 1 - slot) as f64 + self.outside[all]
+                let rest = costs::MISSED * due.saturating_sub(slot + 1) as f64 + self.outside[all]
                     - self.outside[used];
                 if cost + rest < best.0 {
                     best = (cost + rest, slot + 1, used);

@@ -6,7 +6,7 @@
 
 use crate::compare::lay::costs;
 use crate::compare::lay::follow::Course;
-use crate::compare::lay::passes::{Pass, Scored};
+use crate::compare::lay::passes::{Scored, Stretch};
 use crate::compare::median;
 use crate::hearing::events::HeardNote;
 
@@ -39,9 +39,9 @@ const ON_PLACE_S: f64 = 0.02;
 const ON_PLACE_NOVELTY: f64 = 0.5;
 
 /// Gives missed notes the choked pluck at their place, where there is one that no note took.
-pub(crate) fn fill(course: &Course, passes: &mut [Pass], scored: &mut [Option<Scored>]) {
+pub(crate) fn fill(course: &Course, stretches: &mut [Stretch], scored: &mut [Option<Scored>]) {
     let mut taken = vec![false; course.events.len()];
-    for &(_, event) in passes.iter().flat_map(|pass| &pass.pairs) {
+    for &(_, event) in stretches.iter().flat_map(|stretch| &stretch.pairs) {
         taken[event] = true;
     }
     let mut novelties: Vec<f64> = (0..taken.len())
@@ -52,20 +52,23 @@ pub(crate) fn fill(course: &Course, passes: &mut [Pass], scored: &mut [Option<Sc
         return;
     };
     for (slot, scored) in scored.iter_mut().enumerate() {
-        let Some(Scored { pass, event: found }) = scored else {
+        let Some(Scored {
+            stretch,
+            event: found,
+        }) = scored else {
             continue;
         };
         let target = &course.slots[slot];
-        let grid = &passes[*pass].grid;
+        let grid = &stretches[*stretch].grid;
         let place = grid.time_at(target.at_s);
-        let stretch = grid.slope_at(target.at_s).max(0.0);
+        let slope = grid.slope_at(target.at_s).max(0.0);
         let off = |k: usize| (course.events[k].heard.onset_s - place).abs();
         // Another note well before its place has not taken it from a choked one at its place.
         let mistaken = found
             .is_some_and(|k| off(k) > MISTAKEN_S && !costs::same_pitch(target, &course.events[k]));
         // That it stands at its very place is evidence, too.
         let (reach, asked) = match *found {
-            None => (REACH_S.min(REACH_SHARE * target.interval_s * stretch), 1.0),
+            None => (REACH_S.min(REACH_SHARE * target.interval_s * slope), 1.0),
             Some(_) if mistaken => (ON_PLACE_S, ON_PLACE_NOVELTY),
             Some(_) => continue,
         };
@@ -77,7 +80,7 @@ pub(crate) fn fill(course: &Course, passes: &mut [Pass], scored: &mut [Option<Sc
             taken[k] = true;
             if let Some(mistaken) = found.replace(k) {
                 taken[mistaken] = false;
-                let pairs = &mut passes[*pass].pairs;
+                let pairs = &mut stretches[*stretch].pairs;
                 if let Some(pair) = pairs.iter_mut().find(|pair| **pair == (slot, mistaken)) {
                     pair.1 = k;
                 }

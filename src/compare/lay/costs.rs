@@ -70,19 +70,31 @@ const OTHER_REACH_SHARE: f64 = 0.4;
 /// Pitch costs from here on are another pitch.
 const OTHER_FROM: f64 = 1.0;
 
-/// Going back (or on) to the start of a bar without a pause. Dear, because scales fit somewhere
-/// else for half a bar by chance: with 6 nats another line of running scales was recognised.
-pub(crate) const JUMP: f64 = 10.0;
-/// What a pause of more than [`PAUSE_QUARTERS`] takes off a jump.
-pub(crate) const PAUSE_REBATE: f64 = 6.5;
-/// A pause that makes a jump likely, in written quarter notes beyond the expected onset.
-pub(crate) const PAUSE_QUARTERS: f64 = 1.5;
-/// Each slot left out by a jump forward, up to [`LEFT_OUT_MAX`].
-pub(crate) const LEFT_OUT: f64 = 0.3;
-/// Most that the slots left out by one jump forward can cost.
-pub(crate) const LEFT_OUT_MAX: f64 = 6.0;
-/// Starting a take at the opening of a bar other than the first.
-pub(crate) const START_LATER: f64 = 3.0;
+/// Leaving the line behind the last note of a bar.
+pub(crate) const LEAVE_AT_BAR: f64 = 1.0;
+/// Leaving it anywhere else. Raising it makes what follows wrong notes instead of something else.
+pub(crate) const LEAVE: f64 = 3.0;
+/// Beginning a pass at the first bar of the line.
+pub(crate) const ENTER_FIRST: f64 = 3.0;
+/// Beginning one at another bar. Raising it finds fewer short passes, lowering it finds passes in
+/// what was played beside the line.
+pub(crate) const ENTER: f64 = 4.0;
+/// Beginning one within a bar.
+pub(crate) const ENTER_ANYWHERE: f64 = 8.0;
+/// Beginning a bar anew in time.
+pub(crate) const LOOP: f64 = 3.0;
+/// Stopping and going on where the line was left.
+pub(crate) const STOP: f64 = 6.0;
+/// A note this late, in seconds, may come after a stop; a late note is 35 to 120 ms late.
+pub(crate) const STOP_FROM_S: f64 = 0.2;
+/// After a longer silence than this, in seconds, what follows is another pass.
+pub(crate) const STOP_TO_S: f64 = 4.0;
+/// Each slot missed in a row beyond [`DROP_OUT`].
+const LEFT_OUT: f64 = 0.3;
+
+/// An event outside of the line that surely was a plucked note: about as unlikely as its pitch is
+/// among twenty.
+const OUTSIDE_NOTE: f64 = 3.0;
 
 /// A heard note as the alignment looks at it.
 #[derive(Clone, Copy, Debug)]
@@ -92,8 +104,10 @@ pub(crate) struct Sound<'a> {
     /// True when its pitch is neither that of the clear note before it nor one of that note's
     /// harmonics, so that it is news and not the note before ringing on.
     pub fresh: bool,
-    /// What it costs to leave it without a written note, in nats.
+    /// What it costs to leave it without a written note within a pass, in nats.
     pub skip: f64,
+    /// What it costs to leave it outside of all passes, in nats.
+    pub outside: f64,
 }
 
 /// Harmonics in which a ringing note likes to be heard, in semitones above it.
@@ -116,7 +130,8 @@ pub(crate) fn listen<'a>(events: &[&'a HeardNote]) -> Vec<Sound<'a>> {
         sounds.push(Sound {
             heard,
             fresh,
-            skip: skip(heard),
+            skip: mixture(heard, SKIP_NOTE),
+            outside: mixture(heard, OUTSIDE_NOTE),
         });
     }
     sounds
@@ -226,11 +241,11 @@ pub(crate) fn weakness(slot: &Slot, event: &Sound) -> f64 {
     softplus(-(evidence(event.heard) + bonus)).min(WEAK_MAX)
 }
 
-/// What it costs to leave the event without a written note: the mixture of a note nobody wrote
-/// and of a noise, weighted by the evidence.
-fn skip(event: &HeardNote) -> f64 {
+/// What it costs to leave the event without a written note: the mixture of a note nobody wrote,
+/// which costs `note_nats`, and of a noise, weighted by the evidence.
+fn mixture(event: &HeardNote, note_nats: f64) -> f64 {
     let note = 1.0 / (1.0 + (-evidence(event)).exp());
-    -(note * (-SKIP_NOTE).exp() + (1.0 - note) * (-SKIP_NOISE).exp()).ln()
+    -(note * (-note_nats).exp() + (1.0 - note) * (-SKIP_NOISE).exp()).ln()
 }
 
 /// The evidence, with figures that are no numbers read as none at all.

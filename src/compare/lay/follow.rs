@@ -1,24 +1,32 @@
-//! Finding the way through the line: where the take starts, at what tempo, and whether the player
-//! went back or stopped on the way.
+//! Finding the way through a take: which stretches of it are passes over the line, where each
+//! begins, at what tempo, and where the player stopped.
 //!
-//! A beam search over the clear events. Each state says which slot was last played, when, and at
-//! what tempo (a small Kalman filter); it may leave an event out, go on to one of the next slots,
-//! or jump to the opening of a bar. What comes out is coarse; `align` does the exact work on it.
+//! A beam search over the clear events. A state is either *within* the line (which slot was last
+//! played, when, and at what tempo) or *outside* of it (noodling, tuning, talk, a count-in). Within,
+//! an event may be left out, be one of the next slots, or be the next slot after a stop. From any
+//! slot the player may leave the line, and from outside enter it, at the opening of a bar or, more
+//! rarely, anywhere. What comes out is coarse; `align` does the exact work on it.
 //!
 //! # Source
-//! Edit costs with a tempo carried along follow Large (1993, from memory); jumps to the openings
-//! of bars follow Nakamura, Nakamura, Saito, Ono & Sagayama (2014, from memory).
+//! Nakamura, Nakamura, Saito, Ono & Sagayama (2014), J. New Music Research 43, 183-201 (from
+//! memory): a jump costs what stopping at one place and resuming at another cost, and nothing that
+//! depends on both (their stop and resumption probabilities), so that all jumps of an event pass
+//! through one state. Departures: a state outside of the line, in which sound belongs to nobody;
+//! the time of each note counts, with a tempo carried along (Large 1993, from memory).
 
 use crate::compare::judgement::TimingMode;
 use crate::compare::lay::clock::Clock;
 use crate::compare::lay::costs::{self, Sound};
 use crate::compare::lay::slots::Slot;
 
-/// A stretch of the take in which the line was played without going back or stopping.
+/// A stretch of the take in which the line was played without a stop.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Run {
     /// Matched slots and events, both rising.
     pub pairs: Vec<(usize, usize)>,
+    /// The first slot that belongs to it: before the first match where notes at its beginning were
+    /// missed.
+    pub from_slot: usize,
     /// How the run began.
     pub began: Began,
 }
@@ -26,49 +34,45 @@ pub(crate) struct Run {
 /// How a run began.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Began {
-    /// At the start of the take.
-    Take,
-    /// The player went back, or on, to the opening of a bar.
-    Jump,
-    /// The player stopped and went on where the line was left.
+    /// From outside of the line, after whatever was played there.
+    Enter,
+    /// In time with the run before: the bar comes when the one behind the last would be due.
+    Loop,
+    /// After a stop, where the line was left; it is the same pass.
     Stop,
 }
 
 /// Only events with at least this evidence, in nats, show the way: hum and touches would fill the
 /// beam with false starts.
 const CLEAR_EVIDENCE: f64 = -0.5;
-/// Standard deviation of the played tempo about the written one, as a share: practising at
-/// three quarters of the tempo is common.
-const TEMPO_SD: f64 = 0.15;
+/// Standard deviation of the played tempo about the last known or the written one, as a share:
+/// practising at two thirds of the tempo is common.
+const TEMPO_SD: f64 = 0.3;
 /// The same to a click.
 const CLICK_TEMPO_SD: f64 = 0.003;
 /// How much the tempo may wander, as a standard deviation after one second of music.
 const TEMPO_WANDER: f64 = 0.012;
-/// The same after a jump, at least: people come back a little slower or faster.
-const JUMP_TEMPO_SD: f64 = 0.04;
-/// A take may start at one of so many first slots, as if the ones before were missed.
-const START_SLOTS: usize = 4;
-/// Slots that may be missed in a row without a jump.
+/// The same after a stop, at least: people come back a little slower or faster.
+const STOP_TEMPO_SD: f64 = 0.04;
+/// Slots that may be missed at the beginning of a pass.
+const MISSED_FIRST: usize = 3;
+/// Slots that may be missed in a row within a pass.
 const MISSED_IN_A_ROW: usize = 48;
-/// States kept: at most so many, ...
-const BEAM_STATES: usize = 56;
-/// ... none so much worse than the best, in nats, ...
-const BEAM_NATS: f64 = 13.0;
-/// ... and for each slot so many.
-const BEAM_FOR_EACH_SLOT: usize = 2;
-/// States from which a jump is tried at each event.
-const JUMP_SOURCES: usize = 3;
+/// States kept. Raising it costs time and finds rarer ways.
+const BEAM_STATES: usize = 72;
+/// No state is kept that is worse than the best by more than this, in nats.
+const BEAM_NATS: f64 = 16.0;
+/// States kept of one slot.
+const BEAM_FOR_EACH_SLOT: usize = 4;
+/// Two clocks that say the same time to within this, in seconds, and nearly the same tempo, as a
+/// share, are one.
+const SAME_CLOCK_S: f64 = 0.030;
+const SAME_CLOCK_SHARE: f64 = 0.06;
 /// Overdue slots charged at most when states are compared.
 const OVERDUE_MAX: f64 = 3.0;
 /// Nodes that may gather beyond one and a half times those in use before the others are let go:
 /// some 30 events' worth. Lowering it saves a hundred kilobytes and costs time.
 const TIDY_NODES: usize = 4096;
-/// Ways handed on for exact alignment.
-const WAYS: usize = 3;
-/// A way that much dearer than the best is not worth the work, in nats.
-const WAYS_NATS: f64 = 6.0;
-/// Ways that start within this many seconds of each other are one, in seconds.
-const SAME_START_S: f64 = 0.12;
 
 /// What the search looks at.
 pub(crate) struct Course<'a> {
@@ -78,19 +82,26 @@ pub(crate) struct Course<'a> {
     pub events: &'a [Sound<'a>],
     /// Free or click.
     pub mode: TimingMode,
-    /// Mean length of a written quarter note in seconds.
-    pub quarter_s: f64,
+}
+
+/// The last slot that was played, and when.
+#[derive(Clone, Copy)]
+struct Place {
+    slot: usize,
+    event: usize,
+    clock: Clock,
+    /// Whether its pitch was the written one.
+    right: bool,
 }
 
 #[derive(Clone, Copy)]
 struct State {
     cost: f64,
-    /// Skipping costs since the last match, contained in `cost`.
-    tail: f64,
-    slot: usize,
-    event: usize,
-    node: usize,
-    clock: Clock,
+    /// Where the player is in the line; `None` outside of it.
+    place: Option<Place>,
+    /// Played seconds per written second, as last known.
+    stretch: f64,
+    node: u32,
 }
 
 /// A step on a way. Kept small: every way that is still open has one for each event it matched.
@@ -99,7 +110,8 @@ struct Node {
     before: u32,
     slot: u32,
     event: u32,
-    began: Option<Began>,
+    /// The first slot of the run that begins here, and how it began.
+    began: Option<(u32, Began)>,
 }
 
 /// No node is before this one.
@@ -111,15 +123,16 @@ impl Node {
     }
 }
 
-/// The likeliest ways through the line, best first; empty when nothing clear was heard.
-pub(crate) fn follow(course: &Course) -> Vec<Vec<Run>> {
+/// The likeliest way through the take, as runs in order of time; empty when nothing of the line
+/// was heard.
+pub(crate) fn follow(course: &Course) -> Vec<Run> {
     let mut search = Search::new(course);
     for event in 0..course.events.len() {
         if course.events[event].heard.evidence >= CLEAR_EVIDENCE {
             search.take_in(event);
         }
     }
-    search.ways()
+    search.way()
 }
 
 /// How far from its place a slot is looked for by this clock, in seconds.
@@ -129,22 +142,26 @@ fn reach_s(slot: &Slot, clock: &Clock) -> f64 {
 
 /// The least cost among states.
 fn cheapest(states: &[State]) -> f64 {
-    states
-        .iter()
-        .map(|state| state.cost)
-        .fold(f64::INFINITY, f64::min)
+    let costs = states.iter().map(|state| state.cost);
+    costs.fold(f64::INFINITY, f64::min)
+}
+
+/// What it costs to leave the line after this slot.
+fn leaving(slots: &[Slot], slot: usize) -> f64 {
+    let closes_bar = slots.get(slot + 1).is_none_or(|next| next.opens_bar);
+    if closes_bar {
+        costs::LEAVE_AT_BAR
+    } else {
+        costs::LEAVE
+    }
 }
 
 struct Search<'a> {
     course: &'a Course<'a>,
     nodes: Vec<Node>,
     states: Vec<State>,
-    /// At so many nodes those from which no state comes are let go.
+    /// At this count of nodes those from which no state comes are let go.
     tidy_at: usize,
-    /// Slots that open a bar.
-    openings: Vec<usize>,
-    /// Cost of leaving out every clear event so far, as before a start.
-    lead_in: f64,
     tempo_sd: f64,
     wander: f64,
 }
@@ -155,39 +172,61 @@ impl<'a> Search<'a> {
             TimingMode::Free => (TEMPO_SD, TEMPO_WANDER),
             TimingMode::Click => (CLICK_TEMPO_SD, 0.0),
         };
-        let openings = (0..course.slots.len())
-            .filter(|&k| course.slots[k].opens_bar)
-            .collect();
-        let (nodes, states) = (Vec::new(), Vec::new());
+        let outside = State {
+            cost: 0.0,
+            place: None,
+            stretch: 1.0,
+            node: NOWHERE,
+        };
         Self {
             course,
-            nodes,
-            states,
+            nodes: Vec::new(),
+            states: vec![outside],
             tidy_at: TIDY_NODES,
-            openings,
-            lead_in: 0.0,
             tempo_sd,
             wander,
         }
     }
 
     fn take_in(&mut self, event: usize) {
-        let skip = self.course.events[event].skip;
+        let sound = self.course.events[event];
         let mut next: Vec<State> = Vec::with_capacity(4 * self.states.len() + 8);
-        for state in &self.states {
-            next.push(State {
-                cost: state.cost + skip,
-                tail: state.tail + skip,
-                ..*state
-            });
+        let mut outside: Option<State> = None;
+        for k in 0..self.states.len() {
+            let state = self.states[k];
+            let left = match state.place {
+                Some(place) => {
+                    next.push(State {
+                        cost: state.cost + sound.skip,
+                        ..state
+                    });
+                    self.go_on(state, place, event, &mut next);
+                    self.stop(state, place, event, &mut next);
+                    State {
+                        cost: state.cost + leaving(self.course.slots, place.slot),
+                        place: None,
+                        ..state
+                    }
+                }
+                None => state,
+            };
+            if outside.is_none_or(|best| left.cost < best.cost) {
+                outside = Some(left);
+            }
         }
         for k in 0..self.states.len() {
-            self.go_on(self.states[k], event, &mut next);
+            if let Some(place) = self.states[k].place {
+                self.loop_in_time(self.states[k], place, event, &mut next);
+            }
         }
-        self.jump(event, &mut next);
-        self.start(event, &mut next);
-        self.lead_in += costs::OUTSIDE_SHARE * skip;
-        self.states = self.prune(next, self.course.events[event].heard.onset_s);
+        if let Some(outside) = outside {
+            self.enter(outside, event, &mut next);
+            next.push(State {
+                cost: outside.cost + sound.outside,
+                ..outside
+            });
+        }
+        self.states = self.prune(next, sound.heard.onset_s);
         if self.nodes.len() > self.tidy_at {
             self.tidy();
         }
@@ -197,7 +236,7 @@ impl<'a> Search<'a> {
     fn tidy(&mut self) {
         let mut used = vec![false; self.nodes.len()];
         for state in &self.states {
-            let mut at = Some(state.node);
+            let mut at = (state.node != NOWHERE).then_some(state.node as usize);
             while let Some(node) = at.filter(|&node| !used[node]) {
                 used[node] = true;
                 at = self.nodes[node].before();
@@ -219,21 +258,21 @@ impl<'a> Search<'a> {
         for node in &mut self.nodes {
             node.before = node.before().map_or(NOWHERE, |before| places[before]);
         }
-        for state in &mut self.states {
-            state.node = places[state.node] as usize;
+        for state in self.states.iter_mut().filter(|s| s.node != NOWHERE) {
+            state.node = places[state.node as usize];
         }
     }
 
     /// Adds the event as one of the next slots.
-    fn go_on(&mut self, state: State, event: usize, next: &mut Vec<State>) {
+    fn go_on(&mut self, state: State, place: Place, event: usize, next: &mut Vec<State>) {
         let course = self.course;
         let sound = &course.events[event];
         let heard = sound.heard;
-        let end = course.slots.len().min(state.slot + 2 + MISSED_IN_A_ROW);
-        let from_s = course.slots[state.slot].at_s;
-        for slot in state.slot + 1..end {
+        let end = course.slots.len().min(place.slot + 2 + MISSED_IN_A_ROW);
+        let from_s = course.slots[place.slot].at_s;
+        for slot in place.slot + 1..end {
             let target = &course.slots[slot];
-            let mut clock = state.clock.ahead(target.at_s - from_s, self.wander);
+            let mut clock = place.clock.ahead(target.at_s - from_s, self.wander);
             let off = heard.onset_s - clock.t_s;
             let reach = reach_s(target, &clock);
             if off < -reach {
@@ -245,256 +284,232 @@ impl<'a> Search<'a> {
             let pitch = costs::pitch(target, sound);
             let sd_s = costs::timing_sd_s(target, clock.stretch);
             let cost = state.cost
-                + costs::missed((slot - state.slot - 1) as f64)
+                + costs::missed((slot - place.slot - 1) as f64)
                 + pitch
                 + costs::weakness(target, sound)
                 + costs::timing(off, sd_s.hypot(clock.var_t.sqrt()));
             clock.correct(heard.onset_s, sd_s);
-            self.push(
-                next,
-                Some(state.node),
-                State {
-                    cost,
-                    tail: 0.0,
-                    slot,
-                    event,
-                    node: 0,
-                    clock,
-                },
-                None,
-            );
+            self.push(next, state.node, cost, (slot, event, clock), None);
         }
     }
 
-    /// Adds the ways on which the player has stopped, or gone to the opening of a bar.
-    fn jump(&mut self, event: usize, next: &mut Vec<State>) {
+    /// Adds the ways on which the player has stopped and goes on where the line was left: at the
+    /// next slot, or at the last one where that was another note.
+    fn stop(&mut self, state: State, place: Place, event: usize, next: &mut Vec<State>) {
         let course = self.course;
-        let best = cheapest(next);
-        let mut sources: Vec<State> = self.states.clone();
-        sources.sort_by(|a, b| a.cost.total_cmp(&b.cost));
-        sources.truncate(JUMP_SOURCES);
-        for source in sources {
-            let from = &course.slots[source.slot];
-            let following = course.slots.get(source.slot + 1);
-            let step_s = following.map_or(from.interval_s, |slot| slot.at_s - from.at_s);
-            let clock = source.clock.ahead(step_s, self.wander);
-            let late = course.events[event].heard.onset_s - clock.t_s;
-            let paused = late > costs::PAUSE_QUARTERS * course.quarter_s * clock.stretch;
-            let rebate = if paused { costs::PAUSE_REBATE } else { 0.0 };
-            let base = source.cost + costs::JUMP - rebate;
-            if base > best + BEAM_NATS {
+        let heard = course.events[event].heard;
+        let again = (!place.right).then_some(place.slot);
+        let further = (place.slot + 1 < course.slots.len()).then_some(place.slot + 1);
+        for slot in again.into_iter().chain(further) {
+            let target = &course.slots[slot];
+            if !costs::same_pitch(target, &course.events[event]) {
                 continue;
             }
-            let out_of_reach = following.is_some_and(|target| late.abs() > reach_s(target, &clock));
-            if out_of_reach {
-                self.land(&source, source.slot + 1, event, base, next);
+            let written_s = target.at_s - course.slots[place.slot].at_s;
+            let waited_s = heard.onset_s - place.clock.ahead(written_s, self.wander).t_s;
+            if !(costs::STOP_FROM_S..=costs::STOP_TO_S).contains(&waited_s) {
+                continue;
             }
-            for k in 0..self.openings.len() {
-                let opening = self.openings[k];
-                if opening != source.slot + 1 && !self.in_time(&source, opening, event) {
-                    self.land(&source, opening, event, base, next);
-                }
-            }
+            let cost = state.cost + costs::STOP + costs::weakness(target, &course.events[event]);
+            let sd = place.clock.var_stretch.sqrt().max(STOP_TEMPO_SD);
+            let sd = sd.min(self.tempo_sd);
+            let onset_sd = costs::timing_sd_s(target, place.clock.stretch);
+            let clock = Clock::start(heard.onset_s, place.clock.stretch, sd, onset_sd);
+            let began = Some((slot, Began::Stop));
+            self.push(next, state.node, cost, (slot, event, clock), began);
         }
     }
 
-    /// Whether the event comes when `slot` is due for a player who went on steadily: then the notes
-    /// between were missed and nobody jumped.
-    fn in_time(&self, source: &State, slot: usize, event: usize) -> bool {
+    /// Adds the ways on which the player begins a bar anew when the bar behind the last one played
+    /// is due.
+    fn loop_in_time(&mut self, state: State, place: Place, event: usize, next: &mut Vec<State>) {
         let course = self.course;
-        if slot <= source.slot || slot - source.slot > MISSED_IN_A_ROW + 1 {
-            return false;
-        }
-        let (from, target) = (&course.slots[source.slot], &course.slots[slot]);
-        let clock = source.clock.ahead(target.at_s - from.at_s, self.wander);
-        let off = course.events[event].heard.onset_s - clock.t_s;
-        off.abs() <= reach_s(target, &clock)
-    }
-
-    /// Adds one jump, if the event has the pitch of the slot it lands on.
-    fn land(
-        &mut self,
-        source: &State,
-        slot: usize,
-        event: usize,
-        base: f64,
-        next: &mut Vec<State>,
-    ) {
-        let (target, sound) = (&self.course.slots[slot], &self.course.events[event]);
-        if !costs::same_pitch(target, sound) {
-            return;
-        }
-        let left_out = slot.saturating_sub(source.slot + 1) as f64;
-        let cost = base
-            + (costs::LEFT_OUT * left_out).min(costs::LEFT_OUT_MAX)
-            + costs::weakness(target, sound);
-        let stretch = source.clock.stretch;
-        let sd = source
-            .clock
-            .var_stretch
-            .sqrt()
-            .max(JUMP_TEMPO_SD)
-            .min(self.tempo_sd);
-        let onset_sd = costs::timing_sd_s(target, stretch);
-        let clock = Clock::start(sound.heard.onset_s, stretch, sd, onset_sd);
-        let began = if slot == source.slot + 1 {
-            Began::Stop
-        } else {
-            Began::Jump
-        };
-        let state = State {
-            cost,
-            tail: 0.0,
-            slot,
-            event,
-            node: 0,
-            clock,
-        };
-        self.push(next, Some(source.node), state, Some(began));
-    }
-
-    /// Adds the ways on which this event is the first of the line.
-    fn start(&mut self, event: usize, next: &mut Vec<State>) {
-        let sound = &self.course.events[event];
-        let heard = sound.heard;
         let best = cheapest(next);
-        if self.lead_in > best + BEAM_NATS {
+        let base = state.cost + costs::LOOP;
+        if base > best + BEAM_NATS {
             return;
         }
-        let near = START_SLOTS.min(self.course.slots.len());
-        let later = self.openings.iter().copied().filter(|&slot| slot >= near);
-        let candidates: Vec<usize> = (0..near).chain(later).collect();
-        for slot in candidates {
-            let target = &self.course.slots[slot];
+        let sound = &course.events[event];
+        let from = &course.slots[place.slot];
+        for slot in 0..course.slots.len() {
+            let target = &course.slots[slot];
+            // The first slots of a bar that is not the next one.
+            let late = slot - target.opening;
+            if late >= MISSED_FIRST || target.opening == place.slot + 1 {
+                continue;
+            }
+            let written_s = from.bar_end_s - from.at_s + (target.at_s - target.bar_s);
+            let mut clock = place.clock.ahead(written_s, self.wander);
+            let off = sound.heard.onset_s - clock.t_s;
+            if off.abs() > reach_s(target, &clock) {
+                continue;
+            }
             let pitch = costs::pitch(target, sound);
-            if slot >= near && pitch > 0.0 {
-                continue;
-            }
-            let mut missed = costs::MISSED * slot as f64;
-            if target.opens_bar && slot > 0 {
-                missed = missed.min(
-                    costs::START_LATER + (costs::LEFT_OUT * slot as f64).min(costs::LEFT_OUT_MAX),
-                );
-            }
-            let cost = self.lead_in + missed + pitch + costs::weakness(target, sound);
+            let unplayed = course.slots[place.slot + 1..]
+                .iter()
+                .take_while(|slot| slot.bar == from.bar)
+                .count();
+            let sd_s = costs::timing_sd_s(target, clock.stretch);
+            let cost = base
+                + costs::missed(unplayed as f64)
+                + costs::MISSED * late as f64
+                + pitch
+                + costs::weakness(target, sound)
+                + costs::timing(off, sd_s.hypot(clock.var_t.sqrt()));
             if cost > best + BEAM_NATS {
                 continue;
             }
-            let onset_sd = costs::timing_sd_s(target, 1.0);
-            let clock = Clock::start(heard.onset_s, 1.0, self.tempo_sd, onset_sd);
-            let state = State {
-                cost,
-                tail: 0.0,
-                slot,
-                event,
-                node: 0,
-                clock,
+            clock.correct(sound.heard.onset_s, sd_s);
+            let began = Some((target.opening, Began::Loop));
+            self.push(next, state.node, cost, (slot, event, clock), began);
+        }
+    }
+
+    /// Adds the ways on which this event is the first of a pass.
+    fn enter(&mut self, outside: State, event: usize, next: &mut Vec<State>) {
+        let sound = &self.course.events[event];
+        let best = cheapest(next).min(outside.cost + sound.outside);
+        if outside.cost + costs::ENTER > best + BEAM_NATS {
+            return;
+        }
+        for slot in 0..self.course.slots.len() {
+            let target = &self.course.slots[slot];
+            let late = slot - target.opening;
+            let same = costs::same_pitch(target, sound);
+            if late > 0 && !same {
+                continue;
+            }
+            let first = if target.opening == 0 {
+                costs::ENTER_FIRST
+            } else {
+                costs::ENTER
             };
-            self.push(next, None, state, Some(Began::Take));
+            // Either notes at the head of the bar were missed, or the player began within it.
+            let missed = first + costs::MISSED * late as f64;
+            let (entering, from) = if late < MISSED_FIRST && missed <= costs::ENTER_ANYWHERE {
+                (missed, target.opening)
+            } else {
+                (costs::ENTER_ANYWHERE, slot)
+            };
+            let cost = outside.cost
+                + entering
+                + costs::pitch(target, sound)
+                + costs::weakness(target, sound);
+            if cost > best + BEAM_NATS {
+                continue;
+            }
+            let stretch = match self.course.mode {
+                TimingMode::Free => outside.stretch,
+                TimingMode::Click => 1.0,
+            };
+            let onset_sd = costs::timing_sd_s(target, stretch);
+            let sd = self.tempo_sd * stretch;
+            let clock = Clock::start(sound.heard.onset_s, stretch, sd, onset_sd);
+            let began = Some((from, Began::Enter));
+            self.push(next, outside.node, cost, (slot, event, clock), began);
         }
     }
 
     fn push(
         &mut self,
         next: &mut Vec<State>,
-        before: Option<usize>,
-        state: State,
-        began: Option<Began>,
+        before: u32,
+        cost: f64,
+        (slot, event, clock): (usize, usize, Clock),
+        began: Option<(usize, Began)>,
     ) {
-        let node = self.nodes.len();
+        let node = self.nodes.len() as u32;
         self.nodes.push(Node {
-            before: before.map_or(NOWHERE, |node| node as u32),
-            slot: state.slot as u32,
-            event: state.event as u32,
-            began,
+            before,
+            slot: slot as u32,
+            event: event as u32,
+            began: began.map(|(from, began)| (from as u32, began)),
         });
-        next.push(State { node, ..state });
+        let right = costs::same_pitch(&self.course.slots[slot], &self.course.events[event]);
+        next.push(State {
+            cost,
+            stretch: clock.stretch,
+            place: Some(Place {
+                slot,
+                event,
+                clock,
+                right,
+            }),
+            node,
+        });
     }
 
-    /// Keeps the states worth going on with, compared as if overdue slots were missed already.
-    fn prune(&self, mut states: Vec<State>, now_s: f64) -> Vec<State> {
-        let slots = self.course.slots;
-        let rank = |state: &State| {
-            let place =
-                slots[state.slot].at_s + (now_s - state.clock.t_s) / state.clock.stretch - 0.1;
-            let mut overdue = 0.0;
-            for slot in &slots[state.slot + 1..] {
-                if slot.at_s >= place || overdue >= OVERDUE_MAX {
-                    break;
-                }
-                overdue += 1.0;
-            }
-            state.cost + costs::MISSED * overdue
+    /// What a state is compared by: its cost as if overdue slots were missed already, but no more
+    /// than as if the player had left the line.
+    fn rank(&self, state: &State, now_s: f64) -> f64 {
+        let Some(place) = state.place else {
+            return state.cost;
         };
-        let mut ranked: Vec<(f64, State)> = states.drain(..).map(|s| (rank(&s), s)).collect();
+        let slots = self.course.slots;
+        let now_at_s =
+            slots[place.slot].at_s + (now_s - place.clock.t_s) / place.clock.stretch - 0.1;
+        let due = slots[place.slot + 1..]
+            .iter()
+            .take_while(|slot| slot.at_s < now_at_s)
+            .take(OVERDUE_MAX as usize)
+            .count();
+        state.cost + (costs::MISSED * due as f64).min(leaving(slots, place.slot))
+    }
+
+    /// Keeps the states worth going on with.
+    fn prune(&self, mut states: Vec<State>, now_s: f64) -> Vec<State> {
+        let rank = |state: State| (self.rank(&state, now_s), state);
+        let mut ranked: Vec<(f64, State)> = states.drain(..).map(rank).collect();
         let best = ranked.iter().map(|r| r.0).fold(f64::INFINITY, f64::min);
         ranked.retain(|r| r.0 <= best + BEAM_NATS);
         ranked.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.node.cmp(&b.1.node)));
         let mut kept: Vec<State> = Vec::with_capacity(BEAM_STATES);
+        let mut outside = false;
         for (_, state) in ranked {
-            if kept.len() == BEAM_STATES {
-                break;
+            let Some(place) = state.place else {
+                // There is one at most, and it is always kept: it is the way to everything else.
+                kept.push(state);
+                outside = true;
+                continue;
+            };
+            if kept.len() - usize::from(outside) >= BEAM_STATES {
+                continue;
             }
-            let alike = kept.iter().filter(|k| k.slot == state.slot);
-            let same_event = alike.clone().any(|k| k.event == state.event);
-            if !same_event && alike.count() < BEAM_FOR_EACH_SLOT {
+            let alike = |k: &&State| k.place.is_some_and(|p| p.slot == place.slot);
+            let same = kept.iter().filter(alike).filter_map(|k| k.place).any(|p| {
+                let stretch = (p.clock.stretch / place.clock.stretch - 1.0).abs();
+                p.event == place.event
+                    && (p.clock.t_s - place.clock.t_s).abs() < SAME_CLOCK_S
+                    && stretch < SAME_CLOCK_SHARE
+            });
+            if !same && kept.iter().filter(alike).count() < BEAM_FOR_EACH_SLOT {
                 kept.push(state);
             }
         }
         kept
     }
 
-    /// The ways of the last states, best first, without near doubles.
-    fn ways(&self) -> Vec<Vec<Run>> {
-        let count = self.course.slots.len();
-        let mut finals: Vec<(f64, usize)> = self
+    /// The runs of the cheapest way.
+    fn way(&self) -> Vec<Run> {
+        let ended = |state: &State| match state.place {
+            Some(place) => state.cost + leaving(self.course.slots, place.slot),
+            None => state.cost,
+        };
+        let best = self
             .states
             .iter()
-            .map(|state| {
-                let missed = costs::MISSED * (count - 1 - state.slot) as f64;
-                let outside = (1.0 - costs::OUTSIDE_SHARE) * state.tail;
-                (state.cost + missed - outside, state.node)
-            })
-            .collect();
-        finals.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-        let mut ways: Vec<Vec<Run>> = Vec::new();
-        let best = finals.first().map_or(0.0, |first| first.0);
-        for (cost, node) in finals {
-            if cost > best + WAYS_NATS {
-                break;
-            }
-            let way = self.way(node);
-            let start = |way: &Vec<Run>| {
-                way.first()
-                    .and_then(|run| run.pairs.first())
-                    .map_or(0.0, |&(slot, event)| {
-                        self.course.events[event].heard.onset_s - self.course.slots[slot].at_s
-                    })
-            };
-            let known = ways.iter().any(|other| {
-                other.len() == way.len() && (start(other) - start(&way)).abs() < SAME_START_S
-            });
-            if !known {
-                ways.push(way);
-            }
-            if ways.len() == WAYS {
-                break;
-            }
-        }
-        ways
-    }
-
-    /// The runs that lead to a node.
-    fn way(&self, node: usize) -> Vec<Run> {
+            .min_by(|a, b| ended(a).total_cmp(&ended(b)).then(a.node.cmp(&b.node)));
         let mut runs = Vec::new();
         let mut pairs = Vec::new();
-        let mut at = Some(node);
+        let last = best.map_or(NOWHERE, |state| state.node);
+        let mut at = (last != NOWHERE).then_some(last as usize);
         while let Some(node) = at.map(|k| &self.nodes[k]) {
             pairs.push((node.slot as usize, node.event as usize));
-            if let Some(began) = node.began {
+            if let Some((from, began)) = node.began {
                 pairs.reverse();
                 runs.push(Run {
                     pairs: std::mem::take(&mut pairs),
+                    from_slot: from as usize,
                     began,
                 });
             }

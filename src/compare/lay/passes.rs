@@ -1,12 +1,13 @@
-//! The runs of a take, aligned exactly, and which of them each note is scored in.
+//! The passes of a take: which slots and events belong to each, aligned exactly, on a grid of time
+//! of its own.
 //!
-//! A player who stops and goes back plays some bars twice. Scored is the last run that covers a
-//! bar completely; a bar that no run covers completely is scored note by note in the last run
-//! that reached the note. Events of what is not scored are neither right nor extra.
+//! A pass is a row of stretches between which the player stopped and went on where the line was
+//! left. It ends with the last slot that was played, or with its bar where the next pass begins in
+//! time. What lies between passes belongs to none.
 
 use std::ops::Range;
 
-use crate::compare::judgement::TimingMode;
+use crate::compare::judgement::{Beginning, TimingMode};
 use crate::compare::lay::align::{self, Alignment};
 use crate::compare::lay::choked;
 use crate::compare::lay::costs;
@@ -15,33 +16,45 @@ use crate::compare::lay::grid::{self, Grid};
 use crate::compare::lay::robust::{Point, SlopePrior};
 use crate::compare::lay::slots::Slot;
 
-/// A run with its own grid.
+/// A part of a pass that was played without a stop, with its own grid.
 #[derive(Clone, Debug)]
-pub(crate) struct Pass {
-    /// Matched slots and events, both rising; never empty.
+pub(crate) struct Stretch {
+    /// Matched slots and events, both rising; never empty. Counted within the pass.
     pub pairs: Vec<(usize, usize)>,
-    /// The time grid of this run.
+    /// The time grid of this stretch.
     pub grid: Grid,
-    /// How it began.
-    pub began: Began,
-}
-
-/// A take laid over the line.
-#[derive(Clone, Debug, Default)]
-pub(crate) struct Laid {
-    /// The runs in order of time.
-    pub passes: Vec<Pass>,
-    /// For each slot the pass it is scored in and the event matched to it there.
-    pub scored: Vec<Option<Scored>>,
+    /// The first slot that belongs to it, counted within the pass.
+    pub from_slot: usize,
 }
 
 /// Where a slot is scored.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Scored {
-    /// Index into the passes.
-    pub pass: usize,
-    /// Index of the event; `None` when the slot was missed in that pass.
+    /// Index into the stretches.
+    pub stretch: usize,
+    /// Index of the event within the pass; `None` when the slot was missed.
     pub event: Option<usize>,
+}
+
+/// A pass laid over the line. Slots and events in it are counted from its own first ones.
+#[derive(Clone, Debug)]
+pub(crate) struct Pass {
+    /// The slots of the line that belong to it.
+    pub slots: Range<usize>,
+    /// The events of the take that belong to it: from behind the pass before to the next one.
+    pub events: Range<usize>,
+    /// Its stretches in order of time; never empty.
+    pub stretches: Vec<Stretch>,
+    /// For each of its slots the stretch it is scored in and the event matched to it there.
+    pub scored: Vec<Option<Scored>>,
+    /// How it began.
+    pub began: Beginning,
+    /// Whether it was played to the last written note of its last bar.
+    pub complete: bool,
+    /// Whether enough of it was recognised to judge it note by note.
+    pub recognised: bool,
+    /// Matches of the written pitch.
+    pub right: usize,
 }
 
 /// Rounds of aligning and fitting; it mostly settles after two.
@@ -49,14 +62,20 @@ const ROUNDS: usize = 5;
 /// Standard deviation of the tempo of a free take about the written one, as far as the grid is
 /// concerned: wide, because the notes themselves say it better.
 const TEMPO_SD: f64 = 0.3;
-/// The same of a short run about the tempo of the longest one.
+/// The same of a short stretch about the tempo of the longest one beside it.
 const SAME_TEMPO_SD: f64 = 0.03;
-/// A run with fewer notes than this borrows the tempo of the longest one.
+/// The same of passes that follow each other in time.
+const LOOP_TEMPO_SD: f64 = 0.01;
+/// A stretch with fewer notes than this borrows the tempo of the longest one beside it.
 const OWN_TEMPO_NOTES: usize = 6;
-/// A try after a jump has at least so many right notes ...
-const TRY_NOTES: f64 = 3.0;
-/// ... and this share of right ones: noodling after the end fits a bar by chance.
-const TRY_SHARE: f64 = 0.6;
+/// Fewer right notes than this are no pass.
+const PASS_NOTES: usize = 3;
+/// Share of right notes, of those written and of those heard from its first to its last one, from
+/// which a pass is judged note by note. Running scales of another line reach 0.59 by chance; a
+/// pass with a third of errors keeps two thirds.
+const RECOGNISED_SHARE: f64 = 0.6;
+/// An event with this much evidence, in nats, is a note that must be one of the line's.
+const SURE_EVIDENCE: f64 = 2.0;
 /// With less than this share of right notes another tuning is tried.
 const FOUND_SHARE: f64 = 0.4;
 /// The line is taken to be moved when at least this share fits then.
@@ -65,14 +84,16 @@ const SHIFTED_SHARE: f64 = 0.8;
 const SHIFTS: [i16; 6] = [-1, -2, 1, 2, -12, 12];
 /// Right notes that are enough for a fit without the wrong ones.
 const RIGHT_ENOUGH: usize = 3;
+/// A pass through this share of the line that lacks its very last note has missed it.
+const LAST_IS_MISSED_SHARE: f64 = 0.75;
 
-/// Lays the events over the slots: follows, aligns every way exactly, takes the cheapest.
+/// Lays the events over the slots: follows, then aligns every stretch exactly.
 ///
 /// When little of the line is found, the whole line is tried a semitone or two away, so that a
 /// bass tuned differently is still laid note for note; the verdicts remain those of the pitches
 /// as written.
-pub(crate) fn lay(course: &Course) -> Laid {
-    let mut passes = cheapest(course);
+pub(crate) fn lay(course: &Course) -> Vec<Pass> {
+    let mut passes = laid(course);
     if right_share(course, &passes) < FOUND_SHARE {
         for shift in SHIFTS {
             let slots = shifted(course.slots, shift);
@@ -80,37 +101,312 @@ pub(crate) fn lay(course: &Course) -> Laid {
                 slots: &slots,
                 ..*course
             };
-            let laid = cheapest(&other);
-            if right_share(&other, &laid) >= SHIFTED_SHARE {
-                passes = laid;
+            let moved = laid(&other);
+            if right_share(&other, &moved) >= SHIFTED_SHARE {
+                passes = moved;
                 break;
             }
         }
     }
-    let mut scored = choose(course, &passes);
-    choked::fill(course, &mut passes, &mut scored);
-    Laid { passes, scored }
+    for pass in &mut passes {
+        let within = Course {
+            slots: &course.slots[pass.slots.clone()],
+            events: &course.events[pass.events.clone()],
+            ..*course
+        };
+        choked::fill(&within, &mut pass.stretches, &mut pass.scored);
+    }
+    passes
 }
 
-/// The passes of the cheapest way.
-fn cheapest(course: &Course) -> Vec<Pass> {
-    let mut best: Option<(f64, Vec<Pass>)> = None;
-    for way in follow::follow(course) {
-        let (cost, passes) = refine(course, &way);
-        if best.as_ref().is_none_or(|(other, _)| cost < *other) {
-            best = Some((cost, passes));
+/// The passes of the likeliest way.
+fn laid(course: &Course) -> Vec<Pass> {
+    let runs = follow::follow(course);
+    let groups: Vec<&[Run]> = runs.chunk_by(|_, b| b.began == Began::Stop).collect();
+    let tempi: Vec<SlopePrior> = (0..groups.len())
+        .map(|k| usual_tempo(course, &groups, k))
+        .collect();
+    let mut passes: Vec<Pass> = Vec::new();
+    // What the last pass matched last: no event before it belongs to the next one.
+    let mut free_from = 0;
+    for (k, group) in groups.iter().enumerate() {
+        let next = groups.get(k + 1).map(|next| &next[0]);
+        let events = free_from..next.map_or(course.events.len(), |run| first(run).1);
+        let into_loop = next.is_some_and(|run| run.began == Began::Loop);
+        let whole = groups.len() == 1 || next.is_none();
+        let Some(mut pass) = pass(course, group, events, tempi[k], into_loop, whole) else {
+            continue;
+        };
+        look(course, &mut pass);
+        if pass.right < PASS_NOTES.min(course.slots.len()) {
+            continue;
         }
+        pass.began = beginning(passes.last(), &pass, group[0].began);
+        free_from = pass.events.start + last(&pass).1 + 1;
+        passes.push(pass);
     }
-    best.map(|b| b.1).unwrap_or_default()
+    passes
+}
+
+fn first(run: &Run) -> (usize, usize) {
+    run.pairs.first().copied().unwrap_or((0, 0))
+}
+
+/// The last match of a pass, counted within it.
+fn last(pass: &Pass) -> (usize, usize) {
+    let pairs = pass.stretches.iter().flat_map(|stretch| &stretch.pairs);
+    pairs.last().copied().unwrap_or((0, 0))
+}
+
+/// How a pass began, by where the one before it ended.
+fn beginning(before: Option<&Pass>, pass: &Pass, began: Began) -> Beginning {
+    match before {
+        None => Beginning::Start,
+        Some(_) if began == Began::Loop => Beginning::Loop,
+        Some(_) if pass.slots.start == 0 => Beginning::Start,
+        Some(before) if pass.slots.start < before.slots.end => Beginning::WentBack,
+        Some(_) => Beginning::WentOn,
+    }
+}
+
+/// What tempo to expect of the stretches of a group: that of the longest run in it, or in the
+/// passes that follow each other in time with it.
+fn usual_tempo(course: &Course, groups: &[&[Run]], k: usize) -> SlopePrior {
+    let free = SlopePrior {
+        slope: 1.0,
+        sd: TEMPO_SD,
+    };
+    let looped = |k: usize| groups.get(k).is_some_and(|g| g[0].began == Began::Loop);
+    let from = (0..=k).rev().find(|&j| !looped(j)).unwrap_or(0);
+    let to = (k + 1..groups.len())
+        .find(|&j| !looped(j))
+        .unwrap_or(groups.len());
+    let longest = groups[from..to]
+        .iter()
+        .flat_map(|group| group.iter())
+        .max_by_key(|run| run.pairs.len());
+    let fitted = longest.and_then(|run| {
+        let grid = fit(course, &run.pairs, free)?;
+        Some((run, mean_slope(course, &run.pairs, &grid)))
+    });
+    fitted.map_or(free, |(run, slope)| SlopePrior {
+        slope,
+        sd: if to - from > 1 && run.pairs.len() >= OWN_TEMPO_NOTES {
+            LOOP_TEMPO_SD
+        } else {
+            SAME_TEMPO_SD
+        },
+    })
+}
+
+/// Lays one pass exactly. `events` are those it may use, `into_loop` says that the next pass
+/// begins in time where its bar ends, `is_last` that none follows.
+fn pass(
+    course: &Course,
+    group: &[Run],
+    events: Range<usize>,
+    tempo: SlopePrior,
+    into_loop: bool,
+    is_last: bool,
+) -> Option<Pass> {
+    let free = SlopePrior {
+        slope: 1.0,
+        sd: TEMPO_SD,
+    };
+    let mut stretches: Vec<(usize, Alignment, Grid)> = Vec::new();
+    let mut end = 0;
+    for (k, run) in group.iter().enumerate() {
+        let prior = if run.pairs.len() < OWN_TEMPO_NOTES || tempo.sd < SAME_TEMPO_SD {
+            tempo
+        } else {
+            free
+        };
+        let next = group.get(k + 1);
+        let extent = extent(course, run, next, into_loop, is_last);
+        let (line, due) = (extent.line, extent.due);
+        let from = if k == 0 { events.start } else { first(run).1 };
+        let to = next.map_or(events.end, |next| first(next).1);
+        // A note that is corrected belongs to the stretch that corrects it.
+        let mut own = run.clone();
+        own.pairs.retain(|&(slot, _)| slot < line.end);
+        let Some((alignment, grid)) = settle(course, &own, line.clone(), due, from..to, prior)
+        else {
+            continue;
+        };
+        let matched = alignment.pairs.last().map_or(line.start, |&(slot, _)| slot + 1);
+        end = if extent.is_known { due } else { matched };
+        stretches.push((line.start, alignment, grid));
+    }
+    let start = stretches.first()?.0;
+    let slots = start..end.max(start + 1);
+    let base = events.start;
+    let stretches: Vec<Stretch> = stretches
+        .into_iter()
+        .filter(|(_, alignment, _)| !alignment.pairs.is_empty())
+        .map(|(from, alignment, grid)| Stretch {
+            pairs: alignment
+                .pairs
+                .iter()
+                .map(|&(slot, event)| (slot - start, event - base))
+                .collect(),
+            grid,
+            from_slot: from - start,
+        })
+        .collect();
+    if stretches.is_empty() {
+        return None;
+    }
+    Some(Pass {
+        scored: scored(&stretches, slots.len()),
+        slots,
+        events,
+        stretches,
+        began: Beginning::Start,
+        complete: false,
+        recognised: false,
+        right: 0,
+    })
+}
+
+/// The slots of a run.
+struct Extent {
+    /// Those that may belong to it.
+    line: Range<usize>,
+    /// Up to where they must: those behind are not missed when nothing was heard of them.
+    due: usize,
+    /// Whether it is known that the player went on to there, because of what follows.
+    is_known: bool,
+}
+
+fn extent(
+    course: &Course,
+    run: &Run,
+    next: Option<&Run>,
+    into_loop: bool,
+    is_last: bool,
+) -> Extent {
+    let slots = course.slots;
+    let to = |line_to: usize, due: usize, is_known: bool| Extent {
+        line: run.from_slot..line_to,
+        due,
+        is_known,
+    };
+    let from = run.from_slot;
+    if let Some(next) = next {
+        let end = next.from_slot.max(from);
+        return to(end, end, true);
+    }
+    let played = run.pairs.last().map_or(from, |&(slot, _)| slot) + 1;
+    let bar = slots[played - 1].bar;
+    let bar_end = played + slots[played..].iter().take_while(|slot| slot.bar == bar).count();
+    if into_loop {
+        return to(bar_end, bar_end, true);
+    }
+    let nearly_all = (played - from) as f64 >= LAST_IS_MISSED_SHARE * slots.len() as f64;
+    if is_last && nearly_all && played + 1 == slots.len() {
+        return to(slots.len(), slots.len(), true);
+    }
+    // A soft note that shows no way by itself may still be found behind the last clear one.
+    to(bar_end.max(slots.len().min(played + 2)), played, false)
+}
+
+/// Says for each slot of a pass in which stretch it is scored.
+fn scored(stretches: &[Stretch], count: usize) -> Vec<Option<Scored>> {
+    (0..count)
+        .map(|slot| {
+            let stretch = stretches.iter().rposition(|s| s.from_slot <= slot)?;
+            let pairs = &stretches[stretch].pairs;
+            let found = pairs.binary_search_by_key(&slot, |pair| pair.0);
+            Some(Scored {
+                stretch,
+                event: found.ok().map(|k| pairs[k].1),
+            })
+        })
+        .collect()
+}
+
+/// Says of a pass how much of it was recognised.
+fn look(course: &Course, pass: &mut Pass) {
+    let slots = &course.slots[pass.slots.clone()];
+    let events = &course.events[pass.events.clone()];
+    let pairs = || pass.stretches.iter().flat_map(|stretch| &stretch.pairs);
+    let right = pairs()
+        .filter(|&&(slot, event)| costs::same_pitch(&slots[slot], &events[event]))
+        .count();
+    let (from, to) = (pairs().map(|p| p.1).min(), pairs().map(|p| p.1).max());
+    let sounding = match (from, to) {
+        (Some(from), Some(to)) => (from..=to)
+            .filter(|&k| {
+                events[k].heard.evidence >= SURE_EVIDENCE || pairs().any(|pair| pair.1 == k)
+            })
+            .count(),
+        _ => 0,
+    };
+    let most = slots.len().max(sounding).max(1);
+    pass.right = right;
+    pass.recognised = right as f64 / most as f64 >= RECOGNISED_SHARE;
+    let closes_bar = course
+        .slots
+        .get(pass.slots.end)
+        .is_none_or(|next| next.opens_bar);
+    pass.complete = closes_bar && pass.scored.last().is_some_and(|s| s.is_some_and(|s| s.event.is_some()));
+}
+
+/// The part of a pass that lies within some bars; `None` when nothing of them was played.
+pub(crate) fn clip(pass: &Pass, slots: &[Slot], bars: (u32, u32)) -> Option<Pass> {
+    let own = &slots[pass.slots.clone()];
+    let inside = |slot: &Slot| (bars.0..=bars.1).contains(&slot.bar);
+    let from = own.iter().position(inside)?;
+    let to = own.iter().rposition(inside)? + 1;
+    if (from, to) == (0, own.len()) {
+        return Some(pass.clone());
+    }
+    let pairs = || pass.stretches.iter().flat_map(|stretch| &stretch.pairs);
+    let kept = || pairs().filter(|pair| (from..to).contains(&pair.0));
+    let first = kept().next()?.1;
+    let start = if from == 0 { 0 } else { first };
+    let end = pairs()
+        .find(|pair| pair.0 >= to)
+        .map_or(pass.events.len(), |pair| pair.1);
+    let stretches: Vec<Stretch> = pass
+        .stretches
+        .iter()
+        .map(|stretch| Stretch {
+            pairs: stretch
+                .pairs
+                .iter()
+                .filter(|pair| (from..to).contains(&pair.0))
+                .map(|&(slot, event)| (slot - from, event - start))
+                .collect(),
+            grid: stretch.grid.clone(),
+            from_slot: stretch.from_slot.saturating_sub(from),
+        })
+        .filter(|stretch| !stretch.pairs.is_empty())
+        .collect();
+    Some(Pass {
+        slots: pass.slots.start + from..pass.slots.start + to,
+        events: pass.events.start + start..pass.events.start + end,
+        scored: pass.scored[from..to]
+            .iter()
+            .map(|scored| {
+                let scored = (*scored)?;
+                let grid = &pass.stretches[scored.stretch].grid;
+                Some(Scored {
+                    stretch: stretches.iter().position(|s| s.grid == *grid)?,
+                    event: scored.event.and_then(|event| event.checked_sub(start)),
+                })
+            })
+            .collect(),
+        stretches,
+        complete: pass.complete || to < own.len(),
+        ..pass.clone()
+    })
 }
 
 /// Share of the slots that some pass matched with the right pitch.
 fn right_share(course: &Course, passes: &[Pass]) -> f64 {
-    let mut found = vec![false; course.slots.len()];
-    for &(slot, event) in passes.iter().flat_map(|pass| &pass.pairs) {
-        found[slot] |= costs::same_pitch(&course.slots[slot], &course.events[event]);
-    }
-    found.iter().filter(|f| **f).count() as f64 / found.len().max(1) as f64
+    let best = passes.iter().map(|pass| pass.right).max();
+    best.unwrap_or(0) as f64 / course.slots.len().max(1) as f64
 }
 
 /// The slots with every pitch moved by some semitones, as far as MIDI numbers reach.
@@ -122,104 +418,33 @@ fn shifted(slots: &[Slot], semitones: i16) -> Vec<Slot> {
     slots
 }
 
-/// Aligns each run of a way on its own grid. Output: the total cost in nats, and the passes.
-fn refine(course: &Course, way: &[Run]) -> (f64, Vec<Pass>) {
-    let free = SlopePrior {
-        slope: 1.0,
-        sd: TEMPO_SD,
-    };
-    let longest = way.iter().max_by_key(|run| run.pairs.len());
-    let tempo = longest
-        .and_then(|run| fit(course, &run.pairs, free))
-        .map_or(free, |grid| SlopePrior {
-            slope: mean_slope(course, &grid),
-            sd: SAME_TEMPO_SD,
-        });
-    let mut total = 0.0;
-    let mut passes = Vec::new();
-    for (k, run) in way.iter().enumerate() {
-        let prior = if run.pairs.len() < OWN_TEMPO_NOTES && way.len() > 1 {
-            tempo
-        } else {
-            free
-        };
-        let (line, within) = extent(course, way, k);
-        if run.began != Began::Take {
-            total += costs::JUMP - costs::PAUSE_REBATE;
-        }
-        let Some((alignment, grid)) = settle(course, run, line, within, prior) else {
-            continue;
-        };
-        total += alignment.cost;
-        let believed = run.began != Began::Jump || is_try(course, &alignment.pairs);
-        if believed && !alignment.pairs.is_empty() {
-            passes.push(Pass {
-                pairs: alignment.pairs,
-                grid,
-                began: run.began,
-            });
-        }
-    }
-    (total, passes)
-}
-
-/// True when the notes after a jump are another try at the line and not something else that
-/// happens to begin like a bar of it.
-fn is_try(course: &Course, pairs: &[(usize, usize)]) -> bool {
-    let (Some(first), Some(last)) = (pairs.first(), pairs.last()) else {
-        return false;
-    };
-    let right = |&&(slot, event): &&(usize, usize)| {
-        costs::same_pitch(&course.slots[slot], &course.events[event])
-    };
-    let right = pairs.iter().filter(right).count() as f64;
-    right >= TRY_NOTES && right >= TRY_SHARE * (last.0 - first.0 + 1) as f64
-}
-
-/// The slots and events that belong to a run: up to where the next one begins, and for the first
-/// and last run up to the ends of the line.
-fn extent(course: &Course, way: &[Run], k: usize) -> (Range<usize>, Range<usize>) {
-    let run = &way[k];
-    let first = run.pairs.first().copied().unwrap_or((0, 0));
-    let last = run.pairs.last().copied().unwrap_or((0, 0));
-    let (slot_from, event_from) = if k == 0 { (0, 0) } else { first };
-    match way.get(k + 1).and_then(|next| next.pairs.first()) {
-        Some(&(_, event)) => (slot_from..last.0 + 1, event_from..event),
-        None => (
-            slot_from..course.slots.len(),
-            event_from..course.events.len(),
-        ),
-    }
-}
-
 /// Aligns and fits in turns until nothing changes.
 fn settle(
     course: &Course,
     run: &Run,
     line: Range<usize>,
+    due: usize,
     within: Range<usize>,
     prior: SlopePrior,
 ) -> Option<(Alignment, Grid)> {
+    let align = |grid: &Grid| {
+        align::align(
+            course.slots,
+            line.clone(),
+            due,
+            course.events,
+            within.clone(),
+            grid,
+        )
+    };
     let mut grid = fit(course, &run.pairs, prior)?;
-    let mut alignment = align::align(
-        course.slots,
-        line.clone(),
-        course.events,
-        within.clone(),
-        &grid,
-    );
+    let mut alignment = align(&grid);
     for _ in 1..ROUNDS {
         let Some(next) = fit(course, &alignment.pairs, prior) else {
             break;
         };
         grid = next;
-        let again = align::align(
-            course.slots,
-            line.clone(),
-            course.events,
-            within.clone(),
-            &grid,
-        );
+        let again = align(&grid);
         let settled = again.pairs == alignment.pairs;
         alignment = again;
         if settled {
@@ -247,56 +472,17 @@ fn fit(course: &Course, pairs: &[(usize, usize)], prior: SlopePrior) -> Option<G
     grid::fit(&points, course.mode, prior)
 }
 
-/// Mean played seconds per written second over the line.
-fn mean_slope(course: &Course, grid: &Grid) -> f64 {
+/// Mean played seconds per written second over the matches.
+fn mean_slope(course: &Course, pairs: &[(usize, usize)], grid: &Grid) -> f64 {
     if course.mode == TimingMode::Click {
         return 1.0;
     }
-    match (course.slots.first(), course.slots.last()) {
-        (Some(first), Some(last)) if last.at_s > first.at_s => {
-            (grid.time_at(last.at_s) - grid.time_at(first.at_s)) / (last.at_s - first.at_s)
+    let at_s = |pair: Option<&(usize, usize)>| pair.map(|&(slot, _)| course.slots[slot].at_s);
+    match (at_s(pairs.first()), at_s(pairs.last())) {
+        (Some(first), Some(last)) if last > first => {
+            (grid.time_at(last) - grid.time_at(first)) / (last - first)
         }
+        (Some(first), _) => grid.slope_at(first),
         _ => 1.0,
-    }
-}
-
-/// Says for each slot in which pass it is scored.
-fn choose(course: &Course, passes: &[Pass]) -> Vec<Option<Scored>> {
-    let mut scored = vec![None; course.slots.len()];
-    if passes.is_empty() {
-        return scored;
-    }
-    let mut from = 0;
-    while from < course.slots.len() {
-        let bar = course.slots[from].bar;
-        let length = course.slots[from..]
-            .iter()
-            .take_while(|slot| slot.bar == bar)
-            .count();
-        let whole = from..from + length;
-        let complete = passes
-            .iter()
-            .rposition(|pass| covers(pass, whole.start) && covers(pass, whole.end - 1));
-        for slot in whole.clone() {
-            let pass = complete.or_else(|| passes.iter().rposition(|pass| covers(pass, slot)));
-            scored[slot] = pass.map(|pass| {
-                let found = passes[pass]
-                    .pairs
-                    .binary_search_by_key(&slot, |pair| pair.0);
-                Scored {
-                    pass,
-                    event: found.ok().map(|k| passes[pass].pairs[k].1),
-                }
-            });
-        }
-        from = whole.end;
-    }
-    scored
-}
-
-fn covers(pass: &Pass, slot: usize) -> bool {
-    match (pass.pairs.first(), pass.pairs.last()) {
-        (Some(first), Some(last)) => (first.0..=last.0).contains(&slot),
-        _ => false,
     }
 }

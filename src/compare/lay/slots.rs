@@ -22,6 +22,12 @@ pub(crate) struct Slot {
     pub bar: u32,
     /// True when no slot before it starts in the same bar.
     pub opens_bar: bool,
+    /// Index of the first slot of its bar.
+    pub opening: usize,
+    /// Where its bar begins, in seconds at the written tempo.
+    pub bar_s: f64,
+    /// Where its bar ends.
+    pub bar_end_s: f64,
     /// True when its pitch differs from everything in the slot before.
     pub new_pitch: bool,
 }
@@ -51,6 +57,9 @@ pub(crate) fn fold(expected: &[ExpectedNote]) -> Vec<Slot> {
                 midi: vec![note.midi],
                 bar: note.bar,
                 opens_bar: false,
+                opening: 0,
+                bar_s: note.onset_s,
+                bar_end_s: note.onset_s + note.length_s,
                 new_pitch: true,
             }),
         }
@@ -73,8 +82,42 @@ pub(crate) fn fold(expected: &[ExpectedNote]) -> Vec<Slot> {
         slot.interval_s = shorter.max(0.02);
         slot.opens_bar = opens_bar;
         slot.new_pitch = new_pitch;
+        slots[k].opening = if opens_bar { k } else { slots[k - 1].opening };
     }
+    place_bars(expected, &mut slots);
     slots
+}
+
+/// Says where the bars lie. A bar begins its first note's beats before that note; how long a beat
+/// is, the notes themselves tell.
+fn place_bars(expected: &[ExpectedNote], slots: &mut [Slot]) {
+    let note = |slot: &Slot| &expected[slot.members.start];
+    let beat_s = expected.windows(2).find_map(|pair| {
+        let (beats, seconds) = (pair[1].beat - pair[0].beat, pair[1].onset_s - pair[0].onset_s);
+        (pair[0].bar == pair[1].bar && beats > 1e-6 && seconds > 1e-6).then(|| seconds / beats)
+    });
+    let beat_s = beat_s.unwrap_or(LONE_INTERVAL_S);
+    let openings: Vec<usize> = (0..slots.len()).filter(|&k| slots[k].opens_bar).collect();
+    let start_s = |k: usize| slots[k].at_s - (note(&slots[k]).beat - 1.0) * beat_s;
+    let starts_s: Vec<f64> = openings.iter().map(|&k| start_s(k)).collect();
+    let numbers: Vec<u32> = openings.iter().map(|&k| slots[k].bar).collect();
+    let bars = |k: usize| f64::from(numbers[k + 1].saturating_sub(numbers[k]));
+    let usual_s = (0..openings.len().saturating_sub(1))
+        .map(|k| (starts_s[k + 1] - starts_s[k]) / bars(k).max(1.0))
+        .next_back();
+    for (k, &opening) in openings.iter().enumerate() {
+        let to = openings.get(k + 1).copied().unwrap_or(slots.len());
+        let last = &expected[slots[to - 1].members.start];
+        let sounds_to_s = last.onset_s + last.length_s;
+        let end_s = match starts_s.get(k + 1) {
+            Some(&next_s) => starts_s[k] + (next_s - starts_s[k]) / bars(k).max(1.0),
+            None => usual_s.map_or(sounds_to_s, |length_s| starts_s[k] + length_s),
+        };
+        for slot in &mut slots[opening..to] {
+            slot.bar_s = starts_s[k];
+            slot.bar_end_s = end_s;
+        }
+    }
 }
 
 #[cfg(test)]

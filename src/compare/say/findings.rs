@@ -3,15 +3,13 @@
 
 use std::collections::BTreeSet;
 
-use crate::compare::judge::scene::Scene;
 use crate::compare::judgement::{
-    Agreement, Bleed, BleedKind, ExtraNote, Finding, FindingKind, Flag, HeardPart, JudgedNote,
-    Timing, Verdict,
+    Agreement, Beginning, Bleed, BleedKind, ExtraNote, Finding, FindingKind, Flag, HeardPart,
+    JudgedNote, PassJudgement, Timing, Verdict,
 };
-use crate::compare::lay::follow::Began;
-use crate::compare::median;
+use crate::compare::{Settings, median};
 use crate::compare::say::words::{
-    bars_and_beats, count, open_string, pitch_class, pitch_name, place, seconds,
+    bars_and_beats, beat, count, open_string, pitch_class, pitch_name, place, seconds,
 };
 
 /// Notes of one string that must be out of tune alike before the string is named, not the notes.
@@ -26,22 +24,23 @@ const TRANSPOSED_NOTES: usize = 5;
 
 /// All findings, in the order of their kinds, worst first within each.
 pub(crate) fn find(
-    scene: &Scene,
+    settings: &Settings,
+    passes: &[PassJudgement],
     notes: &[JudgedNote],
     extras: &[ExtraNote],
     bleed: &[Bleed],
     agreement: Agreement,
     timing: &Timing,
 ) -> Vec<Finding> {
-    let mut findings = take(scene, notes, agreement);
+    let mut findings = take(passes, notes, agreement);
     if matches!(agreement, Agreement::NothingHeard(_)) {
         return findings;
     }
-    findings.extend(gaps(scene, notes));
+    findings.extend(gaps(settings, notes));
     findings.extend(wrong(notes));
     findings.extend(missed(notes));
     findings.extend(extra(notes, extras));
-    findings.extend(rings(scene, notes, bleed));
+    findings.extend(rings(settings, notes, bleed));
     findings.extend(each(notes, Flag::Dead, FindingKind::Dead, |note, _| {
         format!(
             "{}: {} is dead, it hardly rings",
@@ -109,7 +108,7 @@ fn each(
 }
 
 /// About the take as a whole.
-fn take(scene: &Scene, notes: &[JudgedNote], agreement: Agreement) -> Vec<Finding> {
+fn take(passes: &[PassJudgement], notes: &[JudgedNote], agreement: Agreement) -> Vec<Finding> {
     let say =
         |index: Option<usize>, sentence: String| finding(FindingKind::Take, index, 0.0, sentence);
     let mut findings = Vec::new();
@@ -134,30 +133,33 @@ fn take(scene: &Scene, notes: &[JudgedNote], agreement: Agreement) -> Vec<Findin
     if let Some(sentence) = transposed(notes) {
         findings.push(say(None, sentence));
     }
-    for pair in scene.laid.passes.windows(2) {
-        let (Some(&left), Some(&next)) = (pair[0].pairs.last(), pair[1].pairs.first()) else {
-            continue;
-        };
-        let note = |slot: usize| &scene.expected[scene.slots[slot].members.start];
-        let waited_s = scene.events[next.1].onset_s - scene.events[left.1].onset_s;
-        let sentence = match pair[1].began {
-            Began::Stop => format!(
-                "{}: the line breaks off here and goes on after {}",
-                place(note(next.0)),
-                seconds(waited_s)
-            ),
-            _ if next.0 <= left.0 => format!(
-                "stopped at {} and went back to bar {}; the last try at each bar is judged",
-                place(note(left.0)),
-                note(next.0).bar
-            ),
-            _ => format!(
-                "went from {} on to bar {}",
-                place(note(left.0)),
-                note(next.0).bar
-            ),
-        };
-        findings.push(say(Some(note(next.0).index), sentence));
+    for (k, pass) in passes.iter().enumerate().filter(|(_, pass)| pass.judged) {
+        for stumble in &pass.stumbles {
+            let of = if passes.len() > 1 {
+                format!(" in pass {}", pass.number)
+            } else {
+                String::new()
+            };
+            let sentence = format!(
+                "a stumble at bar {} beat {}{of}, {}",
+                stumble.bar,
+                beat(stumble.beat),
+                seconds(stumble.pause_s)
+            );
+            findings.push(say(Some(stumble.index), sentence));
+        }
+        let stopped = pass.notes.last().filter(|_| !pass.complete);
+        let Some(last) = stopped else { continue };
+        let next = passes.get(k + 1).map(|next| match next.began {
+            Beginning::WentOn => format!(", then went on to bar {}", next.bars.0),
+            _ => format!(", then went back to bar {}", next.bars.0),
+        });
+        let sentence = format!(
+            "stopped at {}{}",
+            place(&last.expected),
+            next.unwrap_or_default()
+        );
+        findings.push(say(Some(last.expected.index), sentence));
     }
     findings
 }
@@ -182,8 +184,8 @@ fn transposed(notes: &[JudgedNote]) -> Option<String> {
     })
 }
 
-fn gaps(scene: &Scene, notes: &[JudgedNote]) -> Vec<Finding> {
-    let clear_ms = scene.settings.marks.gap_clear_ms;
+fn gaps(settings: &Settings, notes: &[JudgedNote]) -> Vec<Finding> {
+    let clear_ms = settings.marks.gap_clear_ms;
     let found = notes
         .iter()
         .enumerate()
@@ -301,15 +303,15 @@ fn extra(notes: &[JudgedNote], extras: &[ExtraNote]) -> Vec<Finding> {
 }
 
 /// Rings, those of one string and one pitch in one sentence, the loudest first.
-fn rings(scene: &Scene, notes: &[JudgedNote], bleed: &[Bleed]) -> Vec<Finding> {
-    let slight_db = -scene.settings.marks.bleed_slight_below_db;
+fn rings(settings: &Settings, notes: &[JudgedNote], bleed: &[Bleed]) -> Vec<Finding> {
+    let slight_db = -settings.marks.bleed_slight_below_db;
     let key = |b: &Bleed| (b.string, b.kind, b.midi.round() as i64);
     let mut keys: Vec<_> = bleed.iter().map(key).collect();
     keys.sort_unstable();
     keys.dedup();
     let expected = |index: usize| notes.iter().find(|n| n.expected.index == index);
     let string_name = |string: u8| {
-        let open = scene.settings.open_midi.get(usize::from(string) - 1);
+        let open = settings.open_midi.get(usize::from(string) - 1);
         open.map(|&midi| pitch_class(f64::from(midi)))
     };
     let mut findings = Vec::new();

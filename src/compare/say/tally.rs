@@ -10,11 +10,12 @@ impl Tally {
             ..Self::default()
         };
         for note in notes {
-            *match note.verdict {
-                Verdict::Right => &mut tally.right,
-                Verdict::Wrong => &mut tally.wrong,
-                Verdict::Missed => &mut tally.missed,
-            } += 1;
+            match note.verdict {
+                Verdict::Right => tally.right += 1,
+                Verdict::Wrong => tally.wrong += 1,
+                Verdict::Missed => tally.missed += 1,
+                Verdict::Unreached => {}
+            }
             for flag in &note.flags {
                 *match flag {
                     Flag::Early => &mut tally.early,

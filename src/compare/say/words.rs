@@ -41,7 +41,8 @@ pub(crate) fn place(note: &ExpectedNote) -> String {
     format!("bar {} beat {}", note.bar, beat(note.beat))
 }
 
-fn beat(beat: f64) -> String {
+/// A beat as it is counted: `3`, `3.5`.
+pub(crate) fn beat(beat: f64) -> String {
     let text = format!("{beat:.2}");
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }

@@ -366,6 +366,7 @@ impl Leader {
                 // Without a measured latency the mean says nothing.
                 click_at_s: click_at_s.filter(|_| self.settings.latency_s.is_some()),
                 usual: self.settings.known.usual(&open, self.settings.a4),
+                bars: None,
                 open_midi: open,
                 loudest_dbfs: loudest,
             },

@@ -124,6 +124,7 @@ impl Conductor {
             mode: TimingMode::Free,
             click_at_s: None,
             usual: settings.known.usual(&open, settings.a4),
+            bars: None,
             open_midi: open,
             loudest_dbfs: f64::NEG_INFINITY,
         };
