@@ -68,7 +68,10 @@ const REACH_SHARE: f64 = 0.6;
 /// further off is one note missed and another nobody wrote.
 const OTHER_REACH_SHARE: f64 = 0.4;
 /// Pitch costs from here on are another pitch.
-const OTHER_FROM: f64 = 1.0;
+pub(crate) const OTHER_FROM: f64 = 1.0;
+/// What a note of another pitch costs besides on the way through a take: it may be no note of the
+/// line at all. Raising it makes passes with wrong notes fall apart.
+pub(crate) const WRONG_ON_THE_WAY: f64 = 1.5;
 
 /// Leaving the line behind the last note of a bar.
 pub(crate) const LEAVE_AT_BAR: f64 = 1.0;
@@ -83,8 +86,9 @@ pub(crate) const ENTER: f64 = 4.0;
 pub(crate) const ENTER_ANYWHERE: f64 = 8.0;
 /// Beginning a bar anew in time.
 pub(crate) const LOOP: f64 = 3.0;
-/// Stopping and going on where the line was left.
-pub(crate) const STOP: f64 = 6.0;
+/// Stopping and going on where the line was left: cheaper than to leave it and enter the next bar,
+/// because it is the same pass.
+pub(crate) const STOP: f64 = 3.2;
 /// A note this late, in seconds, may come after a stop; a late note is 35 to 120 ms late.
 pub(crate) const STOP_FROM_S: f64 = 0.2;
 /// After a longer silence than this, in seconds, what follows is another pass.

@@ -45,9 +45,12 @@ pub(crate) enum Began {
 /// Only events with at least this evidence, in nats, show the way: hum and touches would fill the
 /// beam with false starts.
 const CLEAR_EVIDENCE: f64 = -0.5;
-/// Standard deviation of the played tempo about the last known or the written one, as a share:
-/// practising at two thirds of the tempo is common.
+/// Played seconds per written second before anything is known, and its standard deviation:
+/// practising at two thirds of the tempo is common, practising faster than written is not.
+const TEMPO_MEAN: f64 = 1.12;
 const TEMPO_SD: f64 = 0.3;
+/// Nobody practises faster than this, in played seconds per written second.
+const FASTEST: f64 = 0.62;
 /// The same to a click.
 const CLICK_TEMPO_SD: f64 = 0.003;
 /// How much the tempo may wander, as a standard deviation after one second of music.
@@ -99,8 +102,6 @@ struct State {
     cost: f64,
     /// Where the player is in the line; `None` outside of it.
     place: Option<Place>,
-    /// Played seconds per written second, as last known.
-    stretch: f64,
     node: u32,
 }
 
@@ -146,6 +147,17 @@ fn cheapest(states: &[State]) -> f64 {
     costs.fold(f64::INFINITY, f64::min)
 }
 
+/// What the pitch of an event costs on the way: more than in the exact alignment, because here a
+/// row of wrong notes may as well be something that is not the line.
+fn pitch(slot: &Slot, sound: &Sound) -> f64 {
+    let cost = costs::pitch(slot, sound);
+    if cost >= costs::OTHER_FROM {
+        cost + costs::WRONG_ON_THE_WAY
+    } else {
+        cost
+    }
+}
+
 /// What it costs to leave the line after this slot.
 fn leaving(slots: &[Slot], slot: usize) -> f64 {
     let closes_bar = slots.get(slot + 1).is_none_or(|next| next.opens_bar);
@@ -175,7 +187,6 @@ impl<'a> Search<'a> {
         let outside = State {
             cost: 0.0,
             place: None,
-            stretch: 1.0,
             node: NOWHERE,
         };
         Self {
@@ -281,14 +292,16 @@ impl<'a> Search<'a> {
             if off > reach {
                 continue;
             }
-            let pitch = costs::pitch(target, sound);
             let sd_s = costs::timing_sd_s(target, clock.stretch);
             let cost = state.cost
                 + costs::missed((slot - place.slot - 1) as f64)
-                + pitch
+                + pitch(target, sound)
                 + costs::weakness(target, sound)
                 + costs::timing(off, sd_s.hypot(clock.var_t.sqrt()));
             clock.correct(heard.onset_s, sd_s);
+            if clock.stretch < FASTEST {
+                continue;
+            }
             self.push(next, state.node, cost, (slot, event, clock), None);
         }
     }
@@ -341,10 +354,10 @@ impl<'a> Search<'a> {
             let written_s = from.bar_end_s - from.at_s + (target.at_s - target.bar_s);
             let mut clock = place.clock.ahead(written_s, self.wander);
             let off = sound.heard.onset_s - clock.t_s;
-            if off.abs() > reach_s(target, &clock) {
+            // Later than this the player has paused.
+            if off.abs() > costs::STOP_FROM_S {
                 continue;
             }
-            let pitch = costs::pitch(target, sound);
             let unplayed = course.slots[place.slot + 1..]
                 .iter()
                 .take_while(|slot| slot.bar == from.bar)
@@ -353,7 +366,7 @@ impl<'a> Search<'a> {
             let cost = base
                 + costs::missed(unplayed as f64)
                 + costs::MISSED * late as f64
-                + pitch
+                + pitch(target, sound)
                 + costs::weakness(target, sound)
                 + costs::timing(off, sd_s.hypot(clock.var_t.sqrt()));
             if cost > best + BEAM_NATS {
@@ -393,17 +406,17 @@ impl<'a> Search<'a> {
             };
             let cost = outside.cost
                 + entering
-                + costs::pitch(target, sound)
+                + pitch(target, sound)
                 + costs::weakness(target, sound);
             if cost > best + BEAM_NATS {
                 continue;
             }
             let stretch = match self.course.mode {
-                TimingMode::Free => outside.stretch,
+                TimingMode::Free => TEMPO_MEAN,
                 TimingMode::Click => 1.0,
             };
             let onset_sd = costs::timing_sd_s(target, stretch);
-            let sd = self.tempo_sd * stretch;
+            let sd = self.tempo_sd;
             let clock = Clock::start(sound.heard.onset_s, stretch, sd, onset_sd);
             let began = Some((from, Began::Enter));
             self.push(next, outside.node, cost, (slot, event, clock), began);
@@ -428,7 +441,6 @@ impl<'a> Search<'a> {
         let right = costs::same_pitch(&self.course.slots[slot], &self.course.events[event]);
         next.push(State {
             cost,
-            stretch: clock.stretch,
             place: Some(Place {
                 slot,
                 event,

@@ -68,8 +68,11 @@ const SAME_TEMPO_SD: f64 = 0.03;
 const LOOP_TEMPO_SD: f64 = 0.01;
 /// A stretch with fewer notes than this borrows the tempo of the longest one beside it.
 const OWN_TEMPO_NOTES: usize = 6;
-/// Fewer right notes than this are no pass.
+/// Fewer right notes than this, or a smaller share of them, are no pass.
 const PASS_NOTES: usize = 3;
+const PASS_SHARE: f64 = 0.4;
+/// The same of a pass in time with its neighbour, which says by itself what is played.
+const LOOP_NOTES: usize = 2;
 /// Share of right notes, of those written and of those heard from its first to its last one, from
 /// which a pass is judged note by note. Running scales of another line reach 0.59 by chance; a
 /// pass with a third of errors keeps two thirds.
@@ -137,10 +140,13 @@ fn laid(course: &Course) -> Vec<Pass> {
         let Some(mut pass) = pass(course, group, events, tempi[k], into_loop, whole) else {
             continue;
         };
-        look(course, &mut pass);
-        if pass.right < PASS_NOTES.min(course.slots.len()) {
+        let in_time = into_loop || group[0].began == Began::Loop;
+        let share = look(course, &mut pass);
+        let least = if in_time { LOOP_NOTES } else { PASS_NOTES };
+        if share < PASS_SHARE || pass.right < least.min(course.slots.len()) {
             continue;
         }
+        pass.recognised = in_time || share >= RECOGNISED_SHARE;
         pass.began = beginning(passes.last(), &pass, group[0].began);
         free_from = pass.events.start + last(&pass).1 + 1;
         passes.push(pass);
@@ -325,8 +331,8 @@ fn scored(stretches: &[Stretch], count: usize) -> Vec<Option<Scored>> {
         .collect()
 }
 
-/// Says of a pass how much of it was recognised.
-fn look(course: &Course, pass: &mut Pass) {
+/// Says of a pass whether it is complete; gives the share of it that was recognised.
+fn look(course: &Course, pass: &mut Pass) -> f64 {
     let slots = &course.slots[pass.slots.clone()];
     let events = &course.events[pass.events.clone()];
     let pairs = || pass.stretches.iter().flat_map(|stretch| &stretch.pairs);
@@ -344,12 +350,13 @@ fn look(course: &Course, pass: &mut Pass) {
     };
     let most = slots.len().max(sounding).max(1);
     pass.right = right;
-    pass.recognised = right as f64 / most as f64 >= RECOGNISED_SHARE;
     let closes_bar = course
         .slots
         .get(pass.slots.end)
         .is_none_or(|next| next.opens_bar);
-    pass.complete = closes_bar && pass.scored.last().is_some_and(|s| s.is_some_and(|s| s.event.is_some()));
+    let last = pass.scored.last().copied().flatten();
+    pass.complete = closes_bar && last.is_some_and(|last| last.event.is_some());
+    right as f64 / most as f64
 }
 
 /// The part of a pass that lies within some bars; `None` when nothing of them was played.
