@@ -16,6 +16,7 @@ fn show(judgement: &Judgement, played: &Played) -> String {
         Verdict::Right => '.',
         Verdict::Wrong => 'w',
         Verdict::Missed => 'm',
+        Verdict::Unreached => '-',
     };
     let want: String = played.verdicts.iter().map(letter).collect();
     let got: String = judgement

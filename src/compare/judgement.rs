@@ -367,6 +367,9 @@ pub struct Judgement {
     pub joins: Vec<JoinRecord>,
     /// The same by kind, in the order of [`JoinKind::ALL`].
     pub join_kinds: Vec<JoinKindRecord>,
+    /// The last onset, in seconds of the take, up to which it is decided which note is which: what
+    /// comes later may still be laid otherwise as more is heard. `None` when nothing is decided.
+    pub decided_s: Option<f64>,
     /// What to act on, most important first.
     pub findings: Vec<Finding>,
     /// Counts.

@@ -94,8 +94,8 @@ pub fn judge_with_rings(
     events.sort_by(|a, b| a.onset_s.total_cmp(&b.onset_s));
     let slots = slots::fold(expected);
     let quarter_s = quarter_s(expected);
-    let found = if slots.is_empty() || expected.iter().any(|note| !note.onset_s.is_finite()) {
-        Vec::new()
+    let (found, decided) = if slots.is_empty() || expected.iter().any(|n| !n.onset_s.is_finite()) {
+        (Vec::new(), None)
     } else {
         passes::lay(&Course {
             slots: &slots,
@@ -117,13 +117,24 @@ pub fn judge_with_rings(
     let habits = Habits::of(notes);
     let scenes: Vec<Scene> = asked
         .iter()
-        .map(|pass| Scene::new(expected, &slots, &events, pass, &habits, settings, quarter_s))
+        .map(|pass| {
+            Scene::new(
+                expected, &slots, &events, pass, &habits, settings, quarter_s,
+            )
+        })
         .collect();
     let judged = judge_passes(&scenes, rings, settings);
-    let clear = events.iter().filter(|event| extras::is_pluck(event)).count();
+    let clear = events
+        .iter()
+        .filter(|event| extras::is_pluck(event))
+        .count();
     let proved: Vec<(bool, usize)> = found.iter().map(|p| (p.recognised, p.right)).collect();
     let agreement = summary::agreement(slots.len(), clear, &proved, settings.loudest_dbfs);
-    whole::put_together(expected, judged, agreement, rings.is_some(), settings)
+    let decided_s = decided.map(|event| events[event].onset_s);
+    Judgement {
+        decided_s,
+        ..whole::put_together(expected, judged, agreement, rings.is_some(), settings)
+    }
 }
 
 /// Judges every pass, each by itself but for what is usual in the whole take.

@@ -51,7 +51,10 @@ pub(crate) fn put_together(
     for (k, pass) in passes.iter().enumerate() {
         let first = pass.notes.first().map(|note| note.expected.index);
         let counts = |index: Option<usize>| index.and_then(of_pass) == Some(k);
-        let extra = pass.extras.iter().filter(|e| counts(e.after_index.or(first)));
+        let extra = pass
+            .extras
+            .iter()
+            .filter(|e| counts(e.after_index.or(first)));
         extras.extend(extra.cloned());
         if let Some(bleed) = &mut bleed {
             let rings = pass.bleed.iter().flatten();
@@ -87,13 +90,16 @@ pub(crate) fn put_together(
         passes,
         joins,
         join_kinds,
+        decided_s: None,
         findings,
         marks: settings.marks.clone(),
     }
 }
 
 fn note_of(pass: &PassJudgement, index: usize) -> Option<&JudgedNote> {
-    let at = pass.notes.binary_search_by_key(&index, |note| note.expected.index);
+    let at = pass
+        .notes
+        .binary_search_by_key(&index, |note| note.expected.index);
     pass.notes.get(at.ok()?)
 }
 

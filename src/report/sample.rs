@@ -159,6 +159,10 @@ pub(crate) fn clean() -> TakeResult {
             extras: Vec::new(),
             bleed: None,
             undecided: Vec::new(),
+            passes: Vec::new(),
+            joins: Vec::new(),
+            join_kinds: Vec::new(),
+            decided_s: None,
             findings: Vec::new(),
             tally: Tally {
                 right: 8,

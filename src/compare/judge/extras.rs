@@ -223,7 +223,9 @@ fn place(scene: &Scene, event: usize) -> Option<Option<usize>> {
         return (lead_s <= around(first, slot)).then_some(None);
     }
     let lengths = scene.slots[end].members.clone();
-    let written_s = lengths.map(|m| scene.expected[m].length_s).fold(0.0, f64::max);
+    let written_s = lengths
+        .map(|m| scene.expected[m].length_s)
+        .fold(0.0, f64::max);
     let length_s = written_s * last.grid.slope_at(scene.slots[end].at_s);
     let tail_s = onset_s - scene.events[closing].onset_s;
     (tail_s > 0.0 && tail_s <= length_s + around(last, end)).then_some(Some(end))

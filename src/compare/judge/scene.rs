@@ -1,10 +1,10 @@
 //! A pass laid over a line, as the verdicts and the extras look at it.
 
-use crate::compare::{Settings, median};
 use crate::compare::judge::extras;
 use crate::compare::lay::costs;
 use crate::compare::lay::passes::{Pass, Scored, Stretch};
 use crate::compare::lay::slots::Slot;
+use crate::compare::{Settings, median};
 use crate::hearing::events::{EndCause, HeardNote};
 use crate::music::expected::ExpectedNote;
 

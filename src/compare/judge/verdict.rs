@@ -8,12 +8,12 @@
 //! the verdict right, with the flag dead and no heard pitch, and it does not count towards
 //! recognising the line.
 
+use crate::compare::Settings;
 use crate::compare::judge::extras;
 use crate::compare::judge::scene::Scene;
 use crate::compare::judgement::{Flag, HeardPart, JudgedNote, Verdict};
 use crate::compare::lay::costs;
 use crate::compare::lay::passes::Stretch;
-use crate::compare::Settings;
 use crate::compare::usual::UsualGap;
 use crate::hearing::events::{EndCause, HeardNote};
 use crate::music::expected::{ExpectedNote, JoinKind};
@@ -239,7 +239,6 @@ fn carried(
     slot: usize,
     expected: &ExpectedNote,
     (event, heard, stretch): (usize, &HeardNote, &Stretch),
-
 ) -> JudgedNote {
     let marks = &scene.settings.marks;
     let mut part = heard_part(scene, slot, heard, stretch);

@@ -55,7 +55,8 @@ pub(crate) fn fill(course: &Course, stretches: &mut [Stretch], scored: &mut [Opt
         let Some(Scored {
             stretch,
             event: found,
-        }) = scored else {
+        }) = scored
+        else {
             continue;
         };
         let target = &course.slots[slot];

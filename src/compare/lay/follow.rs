@@ -71,6 +71,9 @@ const BEAM_FOR_EACH_SLOT: usize = 4;
 /// share, are one.
 const SAME_CLOCK_S: f64 = 0.030;
 const SAME_CLOCK_SHARE: f64 = 0.06;
+/// Ways that are dearer than the best by less than this, in nats, may still turn out to be the right
+/// one. Raising it lets a player wait longer for a verdict, and fewer are taken back.
+const DECIDED_NATS: f64 = 6.0;
 /// Overdue slots charged at most when states are compared.
 const OVERDUE_MAX: f64 = 3.0;
 /// Nodes that may gather beyond one and a half times those in use before the others are let go:
@@ -124,9 +127,17 @@ impl Node {
     }
 }
 
-/// The likeliest way through the take, as runs in order of time; empty when nothing of the line
-/// was heard.
-pub(crate) fn follow(course: &Course) -> Vec<Run> {
+/// The likeliest way through a take.
+pub(crate) struct Way {
+    /// Its runs in order of time; empty when nothing of the line was heard.
+    pub runs: Vec<Run>,
+    /// The last event up to which all ways that are nearly as likely agree; `None` when they part
+    /// at once. While somebody plays, only what lies before it is decided.
+    pub decided: Option<usize>,
+}
+
+/// Finds it.
+pub(crate) fn follow(course: &Course) -> Way {
     let mut search = Search::new(course);
     for event in 0..course.events.len() {
         if course.events[event].heard.evidence >= CLEAR_EVIDENCE {
@@ -404,10 +415,8 @@ impl<'a> Search<'a> {
             } else {
                 (costs::ENTER_ANYWHERE, slot)
             };
-            let cost = outside.cost
-                + entering
-                + pitch(target, sound)
-                + costs::weakness(target, sound);
+            let cost =
+                outside.cost + entering + pitch(target, sound) + costs::weakness(target, sound);
             if cost > best + BEAM_NATS {
                 continue;
             }
@@ -501,8 +510,8 @@ impl<'a> Search<'a> {
         kept
     }
 
-    /// The runs of the cheapest way.
-    fn way(&self) -> Vec<Run> {
+    /// The cheapest way.
+    fn way(&self) -> Way {
         let ended = |state: &State| match state.place {
             Some(place) => state.cost + leaving(self.course.slots, place.slot),
             None => state.cost,
@@ -511,9 +520,40 @@ impl<'a> Search<'a> {
             .states
             .iter()
             .min_by(|a, b| ended(a).total_cmp(&ended(b)).then(a.node.cmp(&b.node)));
+        let last = best.map_or(NOWHERE, |state| state.node);
+        let runs = self.runs(last);
+        let limit = best.map_or(0.0, |best| best.cost) + DECIDED_NATS;
+        let rivals = self.states.iter().filter(|state| state.cost <= limit);
+        let common = rivals.fold(last, |common, state| self.common(common, state.node));
+        Way {
+            runs,
+            decided: self
+                .nodes
+                .get(common as usize)
+                .map(|node| node.event as usize),
+        }
+    }
+
+    /// The last node that two ways share; [`NOWHERE`] when there is none. A node always stands
+    /// behind the one before it.
+    fn common(&self, mut a: u32, mut b: u32) -> u32 {
+        while a != b {
+            if a == NOWHERE || b == NOWHERE {
+                return NOWHERE;
+            }
+            if a > b {
+                a = self.nodes[a as usize].before;
+            } else {
+                b = self.nodes[b as usize].before;
+            }
+        }
+        a
+    }
+
+    /// The runs that lead to a node.
+    fn runs(&self, last: u32) -> Vec<Run> {
         let mut runs = Vec::new();
         let mut pairs = Vec::new();
-        let last = best.map_or(NOWHERE, |state| state.node);
         let mut at = (last != NOWHERE).then_some(last as usize);
         while let Some(node) = at.map(|k| &self.nodes[k]) {
             pairs.push((node.slot as usize, node.event as usize));

@@ -95,8 +95,10 @@ const LAST_IS_MISSED_SHARE: f64 = 0.75;
 /// When little of the line is found, the whole line is tried a semitone or two away, so that a
 /// bass tuned differently is still laid note for note; the verdicts remain those of the pitches
 /// as written.
-pub(crate) fn lay(course: &Course) -> Vec<Pass> {
-    let mut passes = laid(course);
+///
+/// Output: the passes in order of time, and the last event up to which the way is decided.
+pub(crate) fn lay(course: &Course) -> (Vec<Pass>, Option<usize>) {
+    let (mut passes, mut decided) = laid(course);
     if right_share(course, &passes) < FOUND_SHARE {
         for shift in SHIFTS {
             let slots = shifted(course.slots, shift);
@@ -104,9 +106,9 @@ pub(crate) fn lay(course: &Course) -> Vec<Pass> {
                 slots: &slots,
                 ..*course
             };
-            let moved = laid(&other);
+            let (moved, at) = laid(&other);
             if right_share(&other, &moved) >= SHIFTED_SHARE {
-                passes = moved;
+                (passes, decided) = (moved, at);
                 break;
             }
         }
@@ -119,12 +121,12 @@ pub(crate) fn lay(course: &Course) -> Vec<Pass> {
         };
         choked::fill(&within, &mut pass.stretches, &mut pass.scored);
     }
-    passes
+    (passes, decided)
 }
 
 /// The passes of the likeliest way.
-fn laid(course: &Course) -> Vec<Pass> {
-    let runs = follow::follow(course);
+fn laid(course: &Course) -> (Vec<Pass>, Option<usize>) {
+    let follow::Way { runs, decided } = follow::follow(course);
     let groups: Vec<&[Run]> = runs.chunk_by(|_, b| b.began == Began::Stop).collect();
     let tempi: Vec<SlopePrior> = (0..groups.len())
         .map(|k| usual_tempo(course, &groups, k))
@@ -151,7 +153,7 @@ fn laid(course: &Course) -> Vec<Pass> {
         free_from = pass.events.start + last(&pass).1 + 1;
         passes.push(pass);
     }
-    passes
+    (passes, decided)
 }
 
 fn first(run: &Run) -> (usize, usize) {
@@ -239,7 +241,10 @@ fn pass(
         else {
             continue;
         };
-        let matched = alignment.pairs.last().map_or(line.start, |&(slot, _)| slot + 1);
+        let matched = alignment
+            .pairs
+            .last()
+            .map_or(line.start, |&(slot, _)| slot + 1);
         end = if extent.is_known { due } else { matched };
         stretches.push((line.start, alignment, grid));
     }
@@ -304,7 +309,11 @@ fn extent(
     }
     let played = run.pairs.last().map_or(from, |&(slot, _)| slot) + 1;
     let bar = slots[played - 1].bar;
-    let bar_end = played + slots[played..].iter().take_while(|slot| slot.bar == bar).count();
+    let bar_end = played
+        + slots[played..]
+            .iter()
+            .take_while(|slot| slot.bar == bar)
+            .count();
     if into_loop {
         return to(bar_end, bar_end, true);
     }

@@ -93,7 +93,10 @@ pub(crate) fn fold(expected: &[ExpectedNote]) -> Vec<Slot> {
 fn place_bars(expected: &[ExpectedNote], slots: &mut [Slot]) {
     let note = |slot: &Slot| &expected[slot.members.start];
     let beat_s = expected.windows(2).find_map(|pair| {
-        let (beats, seconds) = (pair[1].beat - pair[0].beat, pair[1].onset_s - pair[0].onset_s);
+        let (beats, seconds) = (
+            pair[1].beat - pair[0].beat,
+            pair[1].onset_s - pair[0].onset_s,
+        );
         (pair[0].bar == pair[1].bar && beats > 1e-6 && seconds > 1e-6).then(|| seconds / beats)
     });
     let beat_s = beat_s.unwrap_or(LONE_INTERVAL_S);

@@ -7,10 +7,10 @@ use crate::compare::judgement::{
     Agreement, Beginning, Bleed, BleedKind, ExtraNote, Finding, FindingKind, Flag, HeardPart,
     JudgedNote, PassJudgement, Timing, Verdict,
 };
-use crate::compare::{Settings, median};
 use crate::compare::say::words::{
     bars_and_beats, beat, count, open_string, pitch_class, pitch_name, place, seconds,
 };
+use crate::compare::{Settings, median};
 
 /// Notes of one string that must be out of tune alike before the string is named, not the notes.
 const STRING_NOTES: usize = 3;
