@@ -59,14 +59,9 @@ impl FromStr for BarChoice {
     }
 }
 
-/// The open strings of an instrument, listed or by a short name.
+/// The open strings of an instrument, as the header of a line gives them.
 pub(super) fn tuning(text: &str) -> Result<Tuning, String> {
-    match text.trim() {
-        "4" => Ok(Tuning::bass4()),
-        "5" => Ok(Tuning::bass5()),
-        "6" => Ok(Tuning::bass6()),
-        other => other.parse::<Tuning>().map_err(|error| error.to_string()),
-    }
+    text.parse::<Tuning>().map_err(|error| error.to_string())
 }
 
 /// The frequency of A4 in hertz.
@@ -260,6 +255,7 @@ mod tests {
     #[test]
     fn tunings_and_pitches() {
         assert_eq!(tuning("5"), Ok(Tuning::bass5()));
+        assert_eq!(tuning("6-string"), Ok(Tuning::bass6()));
         assert_eq!(tuning("E1 A1 D2 G2"), Ok(Tuning::bass4()));
         assert_eq!(tuning("guitar"), Ok(Tuning::guitar()));
         assert!(tuning("7").is_err());

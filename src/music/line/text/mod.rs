@@ -15,7 +15,7 @@
 //! | `tempo:` | beats a minute, 5 to 1000 quarters: `96`; `64 per 1/4.` when the beat is no quarter | 120 |
 //! | `meter:` | beats and beat unit: `4/4`, `6/8` | 4/4 |
 //! | `key:` | `A minor`, `Bb major` (spells notes, changes no pitch) | C major |
-//! | `tuning:` | open strings `E1 A1 D2 G2`, or `4-string`, `5-string`, `6-string`, `guitar` | 4-string |
+//! | `tuning:` | open strings `E1 A1 D2 G2`, or `4`, `5`, `6`, `guitar`, as `--tuning` takes them | 4 |
 //! | `frets:` | 1 to 36 | 24 |
 //! | `scale:` | length of the open string in millimetres, 300 to 1500 | 863.6 |
 //! | `first bar:` | number of the first bar, for a part cut from a longer line | 1 |
