@@ -4,6 +4,7 @@ use std::str::FromStr;
 
 use crate::compare::marks::Marks;
 use crate::music::instrument::Tuning;
+use crate::music::line::{SwingRatio, read_swing};
 
 /// A tempo, absolute or relative to the written one.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -56,6 +57,19 @@ impl FromStr for BarChoice {
             )),
             _ => Err("bars are two numbers (`3-4`) or one (`3`); a pick-up is bar 0".into()),
         }
+    }
+}
+
+/// How the eighths are played; `None` is straight.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct SwingChoice(pub(super) Option<SwingRatio>);
+
+impl FromStr for SwingChoice {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let swing = read_swing(text).map_err(|error| error.to_string())?;
+        Ok(Self(swing))
     }
 }
 

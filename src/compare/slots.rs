@@ -97,6 +97,7 @@ mod tests {
             staccato: false,
             slurred_into: false,
             with_previous,
+            swings: false,
         }
     }
 

@@ -51,10 +51,30 @@ pub(super) fn checked(mut parts: LineParts) -> Result<LineParts, LineFault> {
             return Err(FaultKind::TooLong.anywhere());
         }
     }
+    check_swing(&parts)?;
     if notes == 0 {
         return Err(FaultKind::NoNotes.anywhere());
     }
     Ok(parts)
+}
+
+/// Swing is counted in pairs of eighths to a quarter; other meters have none.
+fn check_swing(parts: &LineParts) -> Result<(), LineFault> {
+    let other = parts
+        .bars
+        .iter()
+        .position(|bar| !bar.meter.is_in_quarters());
+    let (Some(index), Some(_)) = (other, parts.swing) else {
+        return Ok(());
+    };
+    Err(LineFault {
+        bar_index: Some(index),
+        bar: Some(parts.first_bar.saturating_add(index as u32)),
+        event: None,
+        kind: FaultKind::SwingMeter {
+            meter: parts.bars[index].meter,
+        },
+    })
 }
 
 /// A title on one line: runs of white space and control characters become one space.
@@ -71,6 +91,7 @@ fn tidy(parts: &mut LineParts) {
     if parts.pickup {
         parts.first_bar = 0;
     }
+    parts.swing = parts.swing.filter(|swing| !swing.is_straight());
     for event in parts.bars.iter_mut().flat_map(|bar| &mut bar.events) {
         match &mut event.kind {
             EventKind::Notes { notes, .. } => notes.sort_by_key(|note| note.midi),

@@ -5,6 +5,7 @@ use std::fmt;
 use crate::music::instrument::InstrumentError;
 use crate::music::line::error::FaultKind;
 use crate::music::line::meter::MeterError;
+use crate::music::line::swing::SwingError;
 use crate::music::line::tempo::TempoError;
 use crate::music::theory::NameError;
 
@@ -66,7 +67,7 @@ impl std::error::Error for TextError {}
 pub enum TextFault {
     /// A header entry nobody knows.
     #[error(
-        "there is no header entry `{given}:`; entries are title, tempo, meter, key, tuning, frets, scale and first bar"
+        "there is no header entry `{given}:`; entries are title, tempo, meter, key, swing, tuning, frets, scale and first bar"
     )]
     UnknownHeader {
         /// The word before the colon.
@@ -113,6 +114,9 @@ pub enum TextFault {
     /// Not a meter.
     #[error(transparent)]
     Meter(#[from] MeterError),
+    /// Not a swing.
+    #[error(transparent)]
+    Swing(#[from] SwingError),
     /// Not a note name, key or chord symbol.
     #[error(transparent)]
     Name(#[from] NameError),

@@ -5,14 +5,16 @@ use super::reader::{Placed, Reader, Span, span_of, without_comment};
 use super::word::read_tempo;
 use crate::music::instrument::{DEFAULT_FRETS, DEFAULT_SCALE_MM, Instrument, Tuning};
 use crate::music::line::check::MAX_FIRST_BAR;
+use crate::music::line::swing::{SwingRatio, read_swing};
 use crate::music::line::tempo::Tempo;
 
 /// The entries there are.
-const ENTRIES: [&str; 8] = [
+const ENTRIES: [&str; 9] = [
     "title",
     "tempo",
     "meter",
     "key",
+    "swing",
     "tuning",
     "frets",
     "scale",
@@ -24,6 +26,7 @@ const ENTRIES: [&str; 8] = [
 pub(super) struct Header {
     pub title: String,
     pub tempo: Option<Tempo>,
+    pub swing: Option<SwingRatio>,
     pub first_bar: Option<u32>,
     tuning: Tuning,
     frets: Option<u8>,
@@ -115,6 +118,7 @@ impl Reader<'_> {
             }
             "meter" => self.meter = value.parse()?,
             "key" => self.key = value.parse()?,
+            "swing" => self.header.swing = read_swing(value)?,
             "tuning" => self.header.tuning = value.parse()?,
             "frets" => {
                 self.header.frets = Some(value.parse().map_err(|_| number("1 to 36"))?);

@@ -15,6 +15,7 @@
 //! | `tempo:` | beats a minute, 5 to 1000 quarters: `96`; `64 per 1/4.` when the beat is no quarter | 120 |
 //! | `meter:` | beats and beat unit: `4/4`, `6/8` | 4/4 |
 //! | `key:` | `A minor`, `Bb major` (spells notes, changes no pitch) | C major |
+//! | `swing:` | long eighth against short, 1:1 to 3:1: `2:1`, `1.6:1`; or `off` | off |
 //! | `tuning:` | open strings `E1 A1 D2 G2`, or `4`, `5`, `6`, `guitar`, as `--tuning` takes them | 4 |
 //! | `frets:` | 1 to 36 | 24 |
 //! | `scale:` | length of the open string in millimetres, 300 to 1500 | 863.6 |
@@ -22,6 +23,10 @@
 //!
 //! `tempo:`, `meter:` and `key:` may also stand on a line of their own between bars and hold from
 //! the next bar on.
+//!
+//! `swing:` moves the eighths between the beats to later, and what ends there with them; beats
+//! stay, and so does everything in a beat that holds a triplet or another tuplet (module `swing`).
+//! It needs bars counted in quarters or halves: 4/4, 3/4, 2/2, not 6/8.
 //!
 //! ## Bars
 //!
@@ -91,6 +96,7 @@ A .line file is plain text: a header, then one bar to a text line.
   >3:7     slurred, >>3:7 slid; 3:5! staccato; 3:5, breath after; 3:5(1) finger
   4:3&2:5  struck together; @Am7 chord symbol; @tempo=80 new tempo
   |  %     bar line within a text line; the bar before once more
+  swing:   in the header, eighths long to short: 2:1, 1.6:1 or off
   pickup   at the head of the first bar: a pick-up
   ;        the rest of the text line is a comment
 ";

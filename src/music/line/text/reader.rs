@@ -328,6 +328,7 @@ impl Reader<'_> {
             title: self.header.title,
             instrument: self.instrument,
             tempo: self.header.tempo.unwrap_or_default(),
+            swing: self.header.swing,
             first_bar: self.header.first_bar.unwrap_or(1),
             pickup: self.pickup,
             bars: self.bars,
