@@ -224,8 +224,9 @@ fn what_is_no_swing_is_refused() {
 fn the_ratios_of_players_can_be_written() {
     let mut before = f64::INFINITY;
     for bpm in [150.0, 200.0, 250.0, 300.0] {
-        let beat_s = 60.0 / bpm;
-        let ratio = ((beat_s - 0.1) / 0.1 * 1e9).round() / 1e9;
+        let beat_s: f64 = 60.0 / bpm;
+        let ratio: f64 = (beat_s - 0.1) / 0.1;
+        let ratio = (ratio * 1e9).round() / 1e9;
         assert!(ratio <= before);
         before = ratio;
         let swung = line(&format!("tempo: {bpm}\n1/8 3:0 3:2 1/4 3:3 1/2 r"))

@@ -35,7 +35,7 @@ pub use model::{
 pub use place::FRAME_FRETS;
 pub use swing::{SWING_RANGE, SwingError, SwingRatio, read_swing};
 pub use tempo::{Tempo, TempoError};
-pub use text::{LINE_FORMAT_HELP, TextError, read_text, write_text};
+pub use text::{LINE_FORMAT_HELP, TextError, TextErrors, read_text, write_text};
 
 /// Why a line could not be read.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -56,13 +56,13 @@ pub enum LineReadError {
         /// The first wrong byte, from 0.
         offset: usize,
     },
-    /// A `.line` with a mistake in it.
-    #[error("{name}, {error}")]
+    /// A `.line` with mistakes in it.
+    #[error("{}", .error.told(&format!("{name}, ")))]
     Text {
         /// The name given.
         name: String,
-        /// What and where.
-        error: Box<TextError>,
+        /// What and where, each of them.
+        error: Box<TextErrors>,
     },
     /// A MIDI file that cannot be taken as a line.
     #[error("{name}: {error}")]

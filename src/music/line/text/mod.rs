@@ -21,6 +21,9 @@
 //! | `scale:` | length of the open string in millimetres, 300 to 1500 | 863.6 |
 //! | `first bar:` | number of the first bar, for a part cut from a longer line | 1 |
 //!
+//! Capitals count as small letters, and a space may stand before the colon. A word that is none of
+//! these is refused, with a guess at what was meant.
+//!
 //! `tempo:`, `meter:` and `key:` may also stand on a line of their own between bars and hold from
 //! the next bar on.
 //!
@@ -60,19 +63,28 @@
 //!
 //! Notes last until the next one begins unless a rest, a `!` or a `,` says otherwise.
 //!
+//! ## Mistakes
+//!
+//! All mistakes of a text are told at once ([`TextErrors`]), in its order. A word that is not
+//! understood is left out, and nothing that hangs on it is counted as a mistake of its own: its
+//! bar may have any length, a tie after it any note, `:7` after it any string.
+//!
 //! ## What writing keeps
 //!
 //! Reading what [`write_text`] wrote gives an equal line, and writing that gives the same text.
 //! A note with a place is written by string and fret, one without by the name its key gives it
 //! (`C#2` in F major comes back as `Db2`).
 
+mod bars;
 mod error;
 mod header;
+mod mistakes;
 mod reader;
 mod word;
 mod writer;
 
 pub use error::{TextError, TextFault};
+pub use mistakes::TextErrors;
 pub use reader::read_text;
 pub use writer::write_text;
 
