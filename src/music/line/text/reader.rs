@@ -122,7 +122,8 @@ impl Reader<'_> {
         for (at, segment) in segments.into_iter().enumerate() {
             // A bar line before the first bar or after the last shuts nothing in.
             let at_edge = last > 0 && (at == 0 || at == last);
-            if !self.stopped && !(at_edge && segment.trim().is_empty()) {
+            let is_edge = at_edge && segment.trim().is_empty();
+            if !self.stopped && !is_edge {
                 self.read_bar(number, segment, column);
             }
             column += segment.chars().count() + 1;
