@@ -4,7 +4,7 @@ use proptest::prelude::*;
 use seamline::music::instrument::{Instrument, Tuning};
 use seamline::music::line::{
     Bar, ChordMark, Event, EventKind, FaultKind, Length, Line, LineParts, Meter, Note, Start,
-    Tempo, TempoMark, read_bytes, read_midi, read_text, write_text,
+    SwingRatio, Tempo, TempoMark, TextErrors, read_bytes, read_midi, read_text, write_text,
 };
 use seamline::music::theory::{Key, Mode};
 
@@ -166,6 +166,7 @@ prop_compose! {
         frets in 12_u8..=24,
         tempo in tempos(),
         first_bar in 1_u32..40,
+        swing in prop::option::of(1.0_f64..=3.0),
         bars in prop::collection::vec((meters(), keys(), draws()), 1..8),
     ) -> Option<Line> {
         let instrument = Instrument::new(tuning, frets, 863.6).unwrap();
@@ -174,7 +175,11 @@ prop_compose! {
             .iter()
             .map(|(meter, key, draws)| bar(*meter, *key, draws, &instrument, &mut sounding))
             .collect();
-        let parts = LineParts { title, instrument, tempo, first_bar, pickup: false, bars };
+        let bars: Vec<Bar> = bars;
+        let swing = swing
+            .filter(|_| bars.iter().all(|bar| bar.meter.is_in_quarters()))
+            .map(|ratio| SwingRatio::new(ratio).unwrap());
+        let parts = LineParts { title, instrument, tempo, swing, first_bar, pickup: false, bars };
         match Line::new(parts) {
             Ok(line) => Some(line),
             // Some draws hold rests only; any other fault is one of this test.
@@ -182,6 +187,18 @@ prop_compose! {
             Err(fault) => panic!("{fault}"),
         }
     }
+}
+
+/// At least one mistake, in the order of the text, and words for them.
+fn told_in_order(errors: &TextErrors) -> Result<(), TestCaseError> {
+    let at: Vec<(usize, usize)> = errors
+        .all()
+        .iter()
+        .map(|error| (error.line, error.column))
+        .collect();
+    prop_assert!(!at.is_empty() && at.is_sorted(), "{:?}", at);
+    prop_assert!(!errors.to_string().is_empty());
+    Ok(())
 }
 
 proptest! {
@@ -201,6 +218,43 @@ proptest! {
         let again = again.unwrap();
         prop_assert_eq!(&again, &line, "{}", text);
         prop_assert_eq!(write_text(&again), text);
+    }
+
+    #[test]
+    fn words_put_in_wrongly_are_the_only_ones_told(
+        line in lines(),
+        slips in prop::collection::vec(
+            (
+                any::<prop::sample::Index>(),
+                any::<prop::sample::Index>(),
+                prop::sample::select(vec![
+                    "blip", "3:x", "9:99:9", "99:1", "1/8x", "@", "@Axyz", "1/0", "3:5(7)", "r!", "%",
+                ]),
+            ),
+            1..4,
+        ),
+    ) {
+        prop_assume!(line.is_some());
+        let mut text: Vec<String> = write_text(&line.unwrap()).lines().map(str::to_owned).collect();
+        // Bars stand below the empty line; changes of meter and key are words with a colon.
+        let header = text.iter().position(String::is_empty).unwrap();
+        let bars: Vec<usize> = (header + 1..text.len())
+            .filter(|&at| !text[at].starts_with("meter:") && !text[at].starts_with("key:"))
+            .collect();
+        let mut wanted = Vec::new();
+        for (bar, place, word) in slips {
+            let at = *bar.get(&bars);
+            let mut words: Vec<&str> = text[at].split(' ').collect();
+            words.insert(place.index(words.len() + 1), word);
+            text[at] = words.join(" ");
+            wanted.push(at + 1);
+        }
+        wanted.sort_unstable();
+        let text = text.join("\n");
+        let errors = read_text(&text).unwrap_err();
+        told_in_order(&errors)?;
+        let lines: Vec<usize> = errors.all().iter().map(|error| error.line).collect();
+        prop_assert_eq!(lines, wanted, "{}\n{}", text, errors);
     }
 
     #[test]
@@ -250,8 +304,8 @@ proptest! {
 
     #[test]
     fn no_text_makes_the_reader_panic(text in any::<String>()) {
-        if let Err(error) = read_text(&text) {
-            prop_assert!(!error.to_string().is_empty());
+        if let Err(errors) = read_text(&text) {
+            told_in_order(&errors)?;
         }
     }
 
@@ -259,7 +313,7 @@ proptest! {
     fn no_words_of_the_format_make_the_reader_panic(
         words in prop::collection::vec(
             prop::sample::select(vec![
-                "title:", "tempo:", "96", "meter:", "6/8", "key:", "tuning:", "guitar", "frets:",
+                "title:", "tempo:", "tempo", "metre:", "swing:", "2:1", "KEY :", "96", "meter:", "6/8", "key:", "tuning:", "guitar", "frets:",
                 "first bar:", "pickup", "1/4", "1/8t", "1/1", "3:5", ":7", "D2", "E1&G2", "r", "=",
                 "=,", ">", ">>:3", "3:5(2)!,", "@Am7", "@1/8:D7", "@tempo=", "@tempo=72", "|", "%",
                 "\n", "\n", ";", "\t", "4294967295/4294967295", "255:255", "é", "&", "(", "@:",
@@ -270,7 +324,7 @@ proptest! {
     ) {
         match read_text(&words.join(glue)) {
             Ok(line) => prop_assert_eq!(read_text(&write_text(&line)).unwrap(), line),
-            Err(error) => prop_assert!(!error.to_string().is_empty()),
+            Err(errors) => told_in_order(&errors)?,
         }
     }
 

@@ -225,7 +225,7 @@ fn every_line_comes_back_equal_and_its_text_stands_still() {
 }
 
 /// File, text line, column, words the message must hold.
-const MISTAKES: [(&str, usize, usize, &str); 57] = [
+const MISTAKES: [(&str, usize, usize, &str); 61] = [
     (
         "bar-too-long",
         3,
@@ -307,6 +307,7 @@ const MISTAKES: [(&str, usize, usize, &str); 57] = [
         "`many` is no value for frets; allowed are 1 to 36",
     ),
     ("frets-too-many", 1, 8, "99 frets; allowed are 1 to 36"),
+    ("header-misspelt", 1, 1, "`tepmo:`; is `tempo:` meant?"),
     ("header-only", 2, 1, "the line has no notes"),
     (
         "header-too-late",
@@ -315,6 +316,12 @@ const MISTAKES: [(&str, usize, usize, &str); 57] = [
         "`tuning:` belongs above the first bar",
     ),
     ("header-twice", 3, 1, "`tempo:` was already given on line 1"),
+    (
+        "header-without-colon",
+        2,
+        1,
+        "put a colon behind it: `meter:`",
+    ),
     ("hold-after-rest", 1, 11, "there is no note to hold here"),
     ("hold-at-start", 1, 5, "there is no note to hold here"),
     ("key-unknown", 1, 6, "`H minor` is not a key"),
@@ -401,6 +408,13 @@ const MISTAKES: [(&str, usize, usize, &str); 57] = [
         "`E:5` is not a place; write string:fret",
     ),
     ("string-left-out-first", 1, 5, "`:5` leaves out the string"),
+    ("swing-in-six-eight", 1, 8, "a bar of 6/8 is not"),
+    (
+        "swing-too-wide",
+        1,
+        8,
+        "`4:1` is not a swing; write the long eighth against the short one",
+    ),
     (
         "tempo-inside-bar",
         1,
@@ -423,11 +437,14 @@ const MISTAKES: [(&str, usize, usize, &str); 57] = [
 #[test]
 fn every_mistake_is_told_where_it_is_and_how_to_mend_it() {
     for (name, line, column, words) in MISTAKES {
-        let error = match read("invalid-lines", &format!("{name}.line")) {
+        let errors = match read("invalid-lines", &format!("{name}.line")) {
             Err(LineReadError::Text { error, .. }) => error,
             other => panic!("{name}: {other:?}"),
         };
-        let message = error.to_string();
+        let [error] = errors.all() else {
+            panic!("{name} has one mistake: {errors}");
+        };
+        let message = errors.to_string();
         assert!(message.contains(words), "{name}: {message}");
         assert_eq!(
             (error.line, error.column),

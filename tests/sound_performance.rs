@@ -42,6 +42,7 @@ fn line() -> Vec<ExpectedNote> {
             staccato: false,
             slurred_into: false,
             with_previous: false,
+            swings: false,
         })
         .collect()
 }

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::failure::Failure;
-use super::values::{BarChoice, TempoChoice};
+use super::values::{BarChoice, SwingChoice, TempoChoice};
 use crate::music::instrument::{Instrument, Tuning};
 use crate::music::line::{Line, read_bytes};
 
@@ -23,6 +23,10 @@ pub(super) struct LineOptions {
     /// Only these bars, as in `3-4`; a pick-up is bar 0
     #[arg(long, value_name = "A-B")]
     bars: Option<BarChoice>,
+
+    /// Swing the eighths, long to short, from 1:1 to 3:1, as in `2:1`; `off` is straight
+    #[arg(long, value_name = "RATIO")]
+    swing: Option<SwingChoice>,
 
     /// Open strings, as in "E1 A1 D2 G2", or one of 4, 5, 6, guitar
     #[arg(long, value_name = "TUNING", value_parser = super::values::tuning)]
@@ -43,7 +47,7 @@ impl LineOptions {
     /// Reads the line and takes it as the options say.
     pub(super) fn read(&self, path: &Path) -> Result<Line, Failure> {
         let within = |error| Failure::new(format!("{}: {error}", path.display()));
-        let mut line = self.on_instrument(path)?;
+        let mut line = self.as_asked(path)?;
         if let Some(BarChoice { from, to }) = self.bars {
             line = line.bars_range(from..=to).map_err(within)?;
         }
@@ -73,7 +77,7 @@ impl LineOptions {
 
     /// The whole line at its written tempo, and the part of it that was asked for.
     pub(super) fn read_whole(&self, path: &Path) -> Result<Part, Failure> {
-        let line = self.on_instrument(path)?;
+        let line = self.as_asked(path)?;
         let bars = self.bars.map(|bars| (bars.from, bars.to));
         let share = match self.tempo {
             Some(TempoChoice::Share(share)) => share,
@@ -89,11 +93,16 @@ impl LineOptions {
         Ok(Part { line, bars, share })
     }
 
-    /// The line as written, on the instrument that was asked for.
-    fn on_instrument(&self, path: &Path) -> Result<Line, Failure> {
+    /// The whole line with the swing and on the instrument that were asked for.
+    fn as_asked(&self, path: &Path) -> Result<Line, Failure> {
         let name = path.display().to_string();
         let bytes = line_bytes(path)?;
-        let line = read_bytes(&name, &bytes).map_err(Failure::of)?;
+        let mut line = read_bytes(&name, &bytes).map_err(Failure::of)?;
+        if let Some(SwingChoice(swing)) = self.swing {
+            line = line
+                .with_swing(swing)
+                .map_err(|error| Failure::new(format!("--swing: {name}, {error}")))?;
+        }
         let Some(tuning) = &self.tuning else {
             return Ok(line);
         };

@@ -4,6 +4,7 @@ use std::str::FromStr;
 
 use crate::compare::marks::Marks;
 use crate::music::instrument::Tuning;
+use crate::music::line::{SwingRatio, read_swing};
 
 /// A tempo, absolute or relative to the written one.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -59,14 +60,22 @@ impl FromStr for BarChoice {
     }
 }
 
-/// The open strings of an instrument, listed or by a short name.
-pub(super) fn tuning(text: &str) -> Result<Tuning, String> {
-    match text.trim() {
-        "4" => Ok(Tuning::bass4()),
-        "5" => Ok(Tuning::bass5()),
-        "6" => Ok(Tuning::bass6()),
-        other => other.parse::<Tuning>().map_err(|error| error.to_string()),
+/// How the eighths are played; `None` is straight.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct SwingChoice(pub(super) Option<SwingRatio>);
+
+impl FromStr for SwingChoice {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let swing = read_swing(text).map_err(|error| error.to_string())?;
+        Ok(Self(swing))
     }
+}
+
+/// The open strings of an instrument, as the header of a line gives them.
+pub(super) fn tuning(text: &str) -> Result<Tuning, String> {
+    text.parse::<Tuning>().map_err(|error| error.to_string())
 }
 
 /// The frequency of A4 in hertz.
@@ -260,6 +269,7 @@ mod tests {
     #[test]
     fn tunings_and_pitches() {
         assert_eq!(tuning("5"), Ok(Tuning::bass5()));
+        assert_eq!(tuning("6-string"), Ok(Tuning::bass6()));
         assert_eq!(tuning("E1 A1 D2 G2"), Ok(Tuning::bass4()));
         assert_eq!(tuning("guitar"), Ok(Tuning::guitar()));
         assert!(tuning("7").is_err());

@@ -87,4 +87,8 @@ pub struct ExpectedNote {
     pub slurred_into: bool,
     /// True when it sounds together with the note before it in the list (a chord).
     pub with_previous: bool,
+    /// True when it begins at exactly the half of a quarter-note beat with no tuplet in it: the
+    /// off-beat eighth that swing moves, whether the line is swung or not. False in meters that
+    /// are not counted in quarters (6/8, 7/8).
+    pub swings: bool,
 }

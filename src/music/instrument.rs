@@ -177,13 +177,13 @@ impl fmt::Display for Tuning {
 impl FromStr for Tuning {
     type Err = InstrumentError;
 
-    /// Reads a list of open strings, low to high or high to low, or one of the names `4-string`,
-    /// `5-string`, `6-string`, `guitar`.
+    /// Reads a list of open strings, low to high or high to low, or one of the names `4`, `5`, `6`
+    /// (also `4-string` and so on) and `guitar`, in either case.
     fn from_str(text: &str) -> Result<Self, InstrumentError> {
-        match text.trim() {
-            "4-string" => return Ok(Self::bass4()),
-            "5-string" => return Ok(Self::bass5()),
-            "6-string" => return Ok(Self::bass6()),
+        match text.trim().to_ascii_lowercase().as_str() {
+            "4" | "4-string" => return Ok(Self::bass4()),
+            "5" | "5-string" => return Ok(Self::bass5()),
+            "6" | "6-string" => return Ok(Self::bass6()),
             "guitar" => return Ok(Self::guitar()),
             _ => {}
         }

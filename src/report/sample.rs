@@ -85,6 +85,7 @@ fn expected() -> Vec<ExpectedNote> {
             staccato: false,
             slurred_into: false,
             with_previous: false,
+            swings: false,
         })
         .collect()
 }

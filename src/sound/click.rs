@@ -104,7 +104,7 @@ pub struct Tick {
 /// The clicks of `pattern` over the whole of `line`, in order of time.
 ///
 /// Bars of six, nine or twelve eighths have beats of three eighths, all others beats of their
-/// meter's unit.
+/// meter's unit. Where the line swings, clicks at halves and quarters of a beat swing with it.
 pub fn ticks(line: &Line, pattern: &ClickPattern) -> Vec<Tick> {
     let mut ticks = Vec::new();
     let Some(first) = line.bars().first() else {
@@ -114,6 +114,8 @@ pub fn ticks(line: &Line, pattern: &ClickPattern) -> Vec<Tick> {
     let pickup = line.pickup_length().quarters();
     // A pick-up bar is the end of a whole one that begins before it.
     let opening = if line.has_pickup() { -whole } else { 0.0 };
+    // A beat in three parts is a triplet, which is played as written.
+    let swing = line.swing().filter(|_| pattern.parts.is_power_of_two());
     let count_in = pattern.count_in.min(COUNT_IN_MAX);
     let mut add = |from: f64, meter: Meter, beats: &dyn Fn(f64) -> Beats| {
         let parts = u32::from(pattern.parts.clamp(1, PARTS_MAX));
@@ -129,7 +131,7 @@ pub fn ticks(line: &Line, pattern: &ClickPattern) -> Vec<Tick> {
             };
             if wanted {
                 ticks.push(Tick {
-                    at_s: line.quarters_to_seconds(at),
+                    at_s: line.quarters_to_seconds(swing.map_or(at, |swing| swing.moved(at))),
                     weight: match (beat, part) {
                         (0, 0) => Weight::Accent,
                         (_, 0) => Weight::Beat,
@@ -256,6 +258,26 @@ mod tests {
             .flat_map(|at| [(*at, Beat), (at + 0.5, Between)])
             .collect();
         assert_eq!(told(&line, pattern), expected);
+    }
+
+    #[test]
+    fn clicks_between_the_beats_swing_with_the_line() {
+        let line = "tempo: 60\nmeter: 2/4\nswing: 2:1\n\n1/4 4:0 4:0\n";
+        let parts = |parts| ClickPattern {
+            beats: Beats::All,
+            parts,
+            ..ClickPattern::default()
+        };
+        // Closed form: at 2:1 the half of a beat lies at 2/3 of it.
+        let at = [
+            (0.0, Accent),
+            (0.667, Between),
+            (1.0, Beat),
+            (1.667, Between),
+        ];
+        assert_eq!(told(line, parts(2)), at);
+        let thirds: Vec<f64> = told(line, parts(3)).iter().map(|tick| tick.0).collect();
+        assert_eq!(thirds, [0.0, 0.333, 0.667, 1.0, 1.333, 1.667]);
     }
 
     #[test]

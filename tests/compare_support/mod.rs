@@ -106,6 +106,7 @@ pub fn line(kind: Kind, bars: u32, bpm: f64, chance: &mut Chance) -> Vec<Expecte
                 staccato: false,
                 slurred_into: false,
                 with_previous: false,
+                swings: beat.fract() == 0.5,
             });
             beat += length;
         }

@@ -143,6 +143,7 @@ mod tests {
             staccato: false,
             slurred_into: false,
             with_previous,
+            swings: false,
         }
     }
 

@@ -15,46 +15,141 @@ pub(super) const MAX_FIRST_BAR: u32 = 1_000_000;
 enum Before {
     Silence,
     Sound,
+    /// Something that was not understood: it may sound.
+    Unknown,
 }
 
-/// Puts the parts in order (title, chord members from the lowest up, a tempo mark at the very
-/// start becomes the opening tempo) and checks them.
-pub(super) fn checked(mut parts: LineParts) -> Result<LineParts, LineFault> {
-    tidy(&mut parts);
-    if parts.first_bar > MAX_FIRST_BAR {
-        return Err(FaultKind::TooLong.anywhere());
+/// What a reader did not understand of a bar, so that nothing else is blamed for it.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Doubts {
+    /// True when the bar's written length cannot be told.
+    pub length: bool,
+    /// Events (from 0) with something before them that was not understood and may sound; the
+    /// number of events stands for the end of the bar.
+    pub before: Vec<usize>,
+    /// The bar, from 0, of which this one is a copy: its faults are not told again.
+    pub copy_of: Option<usize>,
+}
+
+/// The parts in order and without a fault, or the first fault.
+pub(super) fn checked(parts: LineParts) -> Result<LineParts, LineFault> {
+    let parts = tidied(parts);
+    match faults(&parts, &[], 1).into_iter().next() {
+        Some(fault) => Err(fault),
+        None => Ok(parts),
     }
+}
+
+/// The faults of `parts` (see [`tidied`]), a bar after the other, at most `limit` and those of one
+/// bar. `doubts` has an entry for each bar, or none at all when everything was understood.
+pub(super) fn faults(parts: &LineParts, doubts: &[Doubts], limit: usize) -> Vec<LineFault> {
+    if parts.first_bar > MAX_FIRST_BAR {
+        return vec![FaultKind::TooLong.anywhere()];
+    }
+    let mut found: Vec<LineFault> = Vec::new();
     let mut before = Before::Silence;
     let mut total = Length::ZERO;
-    let last = parts.bars.len().saturating_sub(1);
     let mut notes = 0;
+    let understood = Doubts::default();
     for (index, bar) in parts.bars.iter().enumerate() {
-        let at = |event: Option<usize>, kind: FaultKind| LineFault {
-            bar_index: Some(index),
-            bar: Some(parts.first_bar.saturating_add(index as u32)),
-            event,
-            kind,
-        };
-        for (event_index, event) in bar.events.iter().enumerate() {
-            let fault = |kind| at(Some(event_index), kind);
-            if !event.length.is_positive() {
-                return Err(fault(FaultKind::NoLength));
-            }
-            before = check_event(&event.kind, before, &parts.instrument, bar.key).map_err(fault)?;
-            notes += usize::from(matches!(event.kind, EventKind::Notes { .. }));
+        if found.len() >= limit {
+            return found;
         }
-        check_bar_length(&parts, index, last)
-            .map_err(|kind| at(event_at_fault(bar, &kind), kind))?;
-        check_marks(bar).map_err(|kind| at(None, kind))?;
+        let doubt = doubts.get(index).unwrap_or(&understood);
+        let mut add = |event: Option<usize>, kind: FaultKind| {
+            let known = doubt.copy_of.is_some_and(|first| {
+                let same = |fault: &LineFault| {
+                    fault.bar_index == Some(first) && fault.event == event && fault.kind == kind
+                };
+                found.iter().any(same)
+            });
+            if !known {
+                found.push(at_bar(parts, index, event, kind));
+            }
+        };
+        before = check_events(parts, bar, doubt, before, &mut add);
+        notes += bar
+            .events
+            .iter()
+            .filter(|event| is_notes(&event.kind))
+            .count();
+        if !doubt.length {
+            let first_in_doubt = doubts.first().is_some_and(|first| first.length);
+            match check_bar_length(parts, index, first_in_doubt) {
+                Err(kind) => add(event_at_fault(bar, &kind), kind),
+                Ok(()) => {
+                    if let Err(kind) = check_marks(bar) {
+                        add(None, kind);
+                    }
+                }
+            }
+        }
         total += bar.length();
         if total.units() > MAX_QUARTERS * UNITS_PER_QUARTER {
-            return Err(FaultKind::TooLong.anywhere());
+            found.push(FaultKind::TooLong.anywhere());
+            return found;
         }
     }
+    found.extend(swing_fault(parts));
     if notes == 0 {
-        return Err(FaultKind::NoNotes.anywhere());
+        found.push(FaultKind::NoNotes.anywhere());
     }
-    Ok(parts)
+    found
+}
+
+fn at_bar(parts: &LineParts, index: usize, event: Option<usize>, kind: FaultKind) -> LineFault {
+    LineFault {
+        bar_index: Some(index),
+        bar: Some(parts.first_bar.saturating_add(index as u32)),
+        event,
+        kind,
+    }
+}
+
+fn is_notes(kind: &EventKind) -> bool {
+    matches!(kind, EventKind::Notes { .. })
+}
+
+/// Checks the events of a bar; gives what stands before the next bar.
+fn check_events(
+    parts: &LineParts,
+    bar: &Bar,
+    doubt: &Doubts,
+    mut before: Before,
+    add: &mut impl FnMut(Option<usize>, FaultKind),
+) -> Before {
+    let mut doubtful = doubt.before.iter().copied().peekable();
+    for (index, event) in bar.events.iter().enumerate() {
+        if doubtful.next_if_eq(&index).is_some() {
+            before = Before::Unknown;
+        }
+        if !event.length.is_positive() {
+            add(Some(index), FaultKind::NoLength);
+        }
+        before = match check_event(&event.kind, before, &parts.instrument, bar.key) {
+            Ok(before) => before,
+            Err(kind) => {
+                add(Some(index), kind);
+                // What follows is not to blame for it.
+                Before::Unknown
+            }
+        };
+    }
+    if doubtful.next().is_some() {
+        before = Before::Unknown;
+    }
+    before
+}
+
+/// Swing is counted in pairs of eighths to a quarter; the first bar of another meter.
+fn swing_fault(parts: &LineParts) -> Option<LineFault> {
+    parts.swing?;
+    let index = parts
+        .bars
+        .iter()
+        .position(|bar| !bar.meter.is_in_quarters())?;
+    let meter = parts.bars[index].meter;
+    Some(at_bar(parts, index, None, FaultKind::SwingMeter { meter }))
 }
 
 /// A title on one line: runs of white space and control characters become one space.
@@ -66,11 +161,14 @@ fn tidy_title(title: &str) -> String {
     plain.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
-fn tidy(parts: &mut LineParts) {
+/// The parts in order: one title line, chord members from the lowest up, a tempo mark at the very
+/// start as the opening tempo, 1:1 as no swing.
+pub(super) fn tidied(mut parts: LineParts) -> LineParts {
     parts.title = tidy_title(&parts.title);
     if parts.pickup {
         parts.first_bar = 0;
     }
+    parts.swing = parts.swing.filter(|swing| !swing.is_straight());
     for event in parts.bars.iter_mut().flat_map(|bar| &mut bar.events) {
         match &mut event.kind {
             EventKind::Notes { notes, .. } => notes.sort_by_key(|note| note.midi),
@@ -86,6 +184,7 @@ fn tidy(parts: &mut LineParts) {
     {
         parts.tempo = first.tempos.remove(0).tempo;
     }
+    parts
 }
 
 fn check_event(
@@ -97,7 +196,7 @@ fn check_event(
     match kind {
         EventKind::Rest => Ok(Before::Silence),
         EventKind::Hold if before == Before::Silence => Err(FaultKind::NothingToHold),
-        EventKind::Hold => Ok(Before::Sound),
+        EventKind::Hold => Ok(before),
         EventKind::Notes { notes, start, .. } => {
             if *start != Start::Plucked && before == Before::Silence {
                 return Err(FaultKind::NothingToSlurFrom);
@@ -168,8 +267,14 @@ fn check_note(note: &Note, instrument: &Instrument, key: Key) -> Result<(), Faul
 }
 
 /// Bars are full. A pick-up is shorter than a bar, and the last bar of a line with a pick-up may
-/// be short by just the pick-up's length (common practice of engraving).
-fn check_bar_length(parts: &LineParts, index: usize, last: usize) -> Result<(), FaultKind> {
+/// be short by just the pick-up's length (common practice of engraving), whatever that is while
+/// the first bar is in doubt.
+fn check_bar_length(
+    parts: &LineParts,
+    index: usize,
+    first_in_doubt: bool,
+) -> Result<(), FaultKind> {
+    let is_last = index + 1 == parts.bars.len();
     let bar = &parts.bars[index];
     let (found, full) = (bar.length(), bar.meter.bar_length());
     if index == 0 && parts.pickup {
@@ -193,7 +298,8 @@ fn check_bar_length(parts: &LineParts, index: usize, last: usize) -> Result<(), 
             meter: bar.meter,
         });
     }
-    let completes_pickup = parts.pickup && index == last && found + parts.bars[0].length() == full;
+    let completes_pickup =
+        parts.pickup && is_last && (first_in_doubt || found + parts.bars[0].length() == full);
     if found < full && !completes_pickup {
         return Err(FaultKind::BarTooShort {
             found,

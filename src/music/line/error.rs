@@ -133,6 +133,14 @@ pub enum FaultKind {
     /// Two chord symbols or two tempos at one place.
     #[error("two chord symbols or two tempos stand at the same place; keep one")]
     MarksCollide,
+    /// A swing over bars that are not counted in quarters.
+    #[error(
+        "swing needs bars counted in quarters, and a bar of {meter} is not; write `swing: off`, or leave the swing out and write the long and the short notes"
+    )]
+    SwingMeter {
+        /// The meter.
+        meter: Meter,
+    },
     /// A tempo out of range after scaling.
     #[error(transparent)]
     Tempo(#[from] TempoError),

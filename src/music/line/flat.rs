@@ -2,9 +2,10 @@
 
 use super::error::{FaultKind, LineFault};
 use super::joins::{Held, joins};
-use super::length::Length;
+use super::length::{Length, UNITS_PER_QUARTER};
 use super::model::{Bar, EventKind, Line, Note, Start};
 use super::place::{Group, place};
+use super::swing::{Swung, after_beat};
 use super::tempo::Tempo;
 use crate::music::expected::{ExpectedNote, Place};
 use crate::music::instrument::Instrument;
@@ -68,6 +69,8 @@ struct Sounding<'a> {
     beat: f64,
     onset: Length,
     length: Length,
+    /// Where its beat of a quarter note starts, when it begins at exactly the half of one.
+    halved_beat: Option<Length>,
     notes: &'a [Note],
     start: Start,
     staccato: bool,
@@ -76,7 +79,7 @@ struct Sounding<'a> {
 }
 
 /// Beats before the first event of a bar: a pick-up is counted as the end of a full bar.
-fn first_beat_offset(line: &Line, index: usize, bar: &Bar) -> Length {
+pub(super) fn first_beat_offset(line: &Line, index: usize, bar: &Bar) -> Length {
     if index == 0 && line.has_pickup() {
         bar.meter.bar_length() - bar.length()
     } else {
@@ -107,16 +110,22 @@ fn soundings(line: &Line) -> Vec<Sounding<'_>> {
                     notes,
                     start,
                     staccato,
-                } => list.push(Sounding {
-                    bar: line.first_bar() + index as u32,
-                    beat: 1.0 + bar.meter.beats_in(at + offset),
-                    onset: bar_start + at,
-                    length: event.length,
-                    notes,
-                    start: *start,
-                    staccato: *staccato,
-                    continues: !event.breath_after && !staccato,
-                }),
+                } => {
+                    let within = after_beat(at + offset);
+                    let at_half = within.units() * 2 == UNITS_PER_QUARTER;
+                    let beat_start = bar_start + at - within;
+                    list.push(Sounding {
+                        bar: line.first_bar() + index as u32,
+                        beat: 1.0 + bar.meter.beats_in(at + offset),
+                        onset: bar_start + at,
+                        length: event.length,
+                        halved_beat: (at_half && bar.meter.is_in_quarters()).then_some(beat_start),
+                        notes,
+                        start: *start,
+                        staccato: *staccato,
+                        continues: !event.breath_after && !staccato,
+                    });
+                }
             }
             at += event.length;
         }
@@ -139,6 +148,8 @@ impl Line {
     /// Time:    `onset_s` and `onset_quarters` count from the start of bar 1; for a part of a
     ///          line (see [`Line::bars_range`]) from the start of its first bar. Notes of a
     ///          pick-up are negative; their beats are counted as the end of a full bar.
+    /// Swing:   `onset_s` and `length_s` are swung when the line is; `beat`, `onset_quarters` and
+    ///          `length_quarters` stay as written. A note that ends on a swung place ends with it.
     /// Places:  those of the line where they give the pitch on `instrument`, else the cheapest
     ///          path (module `place`). `place` and the joins on both sides are `None` for notes
     ///          that `instrument` does not have: see [`Line::with_instrument`] to be told.
@@ -154,11 +165,15 @@ impl Line {
         let places = place(&groups, instrument);
         let join_kinds = joins_between(&soundings, &places);
         let tempo_map = TempoMap::new(self);
+        let swung = Swung::new(self);
 
         let mut expected = Vec::with_capacity(self.note_count());
         for (at, sounding) in soundings.iter().enumerate() {
-            let onset_s = tempo_map.seconds(sounding.onset);
-            let end_s = tempo_map.seconds(sounding.onset + sounding.length);
+            let onset_s = tempo_map.seconds(swung.place(sounding.onset));
+            let end_s = tempo_map.seconds(swung.place(sounding.onset + sounding.length));
+            let swings = sounding
+                .halved_beat
+                .is_some_and(|start| swung.is_paired(start));
             for (member, note) in sounding.notes.iter().enumerate() {
                 expected.push(ExpectedNote {
                     index: expected.len(),
@@ -177,6 +192,7 @@ impl Line {
                     staccato: sounding.staccato,
                     slurred_into: sounding.start != Start::Plucked,
                     with_previous: member > 0,
+                    swings,
                 });
             }
         }
@@ -184,7 +200,8 @@ impl Line {
     }
 
     /// Where a position, in quarter notes from the start of bar 1, lies in seconds at the written
-    /// tempo. Positions beyond either end go on at the tempo of that end.
+    /// tempo. Positions beyond either end go on at the tempo of that end. Swing is left out: it
+    /// moves no beat (see [`SwingRatio::moved`](super::SwingRatio::moved) for what lies between).
     pub fn quarters_to_seconds(&self, quarters: f64) -> f64 {
         let map = TempoMap::new(self);
         let after = map

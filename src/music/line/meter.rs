@@ -70,6 +70,12 @@ impl Meter {
         Length::from_units(self.beat_length().units() * i64::from(self.beats))
     }
 
+    /// True when a bar is a whole number of quarter notes counted as such or in halves and wholes:
+    /// 3/4 and 2/2 are, 6/8 and 7/8 are not.
+    pub fn is_in_quarters(self) -> bool {
+        self.unit <= 4
+    }
+
     /// How many beat units `length` is.
     pub fn beats_in(self, length: Length) -> f64 {
         length.units() as f64 / self.beat_length().units() as f64

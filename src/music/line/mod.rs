@@ -2,7 +2,7 @@
 //!
 //! | file | what lives there |
 //! |---|---|
-//! | `length`, `meter`, `tempo` | exact lengths, meters, tempos |
+//! | `length`, `meter`, `tempo`, `swing` | exact lengths, meters, tempos, uneven eighths |
 //! | `model` | [`Line`], its bars and events |
 //! | `check`, `error` | the rules a line obeys, and [`LineFault`], what breaks them |
 //! | `text` | the `.line` format: its documentation, reader and writer |
@@ -21,6 +21,7 @@ mod meter;
 pub mod midi;
 mod model;
 mod place;
+mod swing;
 mod tempo;
 pub mod text;
 
@@ -32,8 +33,9 @@ pub use model::{
     Bar, ChordMark, Event, EventKind, Line, LineParts, MAX_CHORD_NOTES, Note, Start, TempoMark,
 };
 pub use place::FRAME_FRETS;
+pub use swing::{SWING_RANGE, SwingError, SwingRatio, read_swing};
 pub use tempo::{Tempo, TempoError};
-pub use text::{LINE_FORMAT_HELP, TextError, read_text, write_text};
+pub use text::{LINE_FORMAT_HELP, TextError, TextErrors, read_text, write_text};
 
 /// Why a line could not be read.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -54,13 +56,13 @@ pub enum LineReadError {
         /// The first wrong byte, from 0.
         offset: usize,
     },
-    /// A `.line` with a mistake in it.
-    #[error("{name}, {error}")]
+    /// A `.line` with mistakes in it.
+    #[error("{}", .error.told(&format!("{name}, ")))]
     Text {
         /// The name given.
         name: String,
-        /// What and where.
-        error: Box<TextError>,
+        /// What and where, each of them.
+        error: Box<TextErrors>,
     },
     /// A MIDI file that cannot be taken as a line.
     #[error("{name}: {error}")]

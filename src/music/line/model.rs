@@ -7,6 +7,7 @@ use super::check;
 use super::error::{FaultKind, LineFault};
 use super::length::Length;
 use super::meter::Meter;
+use super::swing::SwingRatio;
 use super::tempo::Tempo;
 use crate::music::expected::Place;
 use crate::music::instrument::Instrument;
@@ -117,6 +118,8 @@ pub struct LineParts {
     pub instrument: Instrument,
     /// The tempo at the start.
     pub tempo: Tempo,
+    /// How unevenly eighths are played; `None` and 1:1 are straight.
+    pub swing: Option<SwingRatio>,
     /// Number of the first bar; ignored when there is a pick-up.
     pub first_bar: u32,
     /// True when the first bar is a pick-up, numbered 0.
@@ -158,6 +161,21 @@ impl Line {
     /// The tempo at the start.
     pub fn tempo(&self) -> Tempo {
         self.parts.tempo
+    }
+
+    /// How unevenly eighths are played; `None` when they are straight.
+    pub fn swing(&self) -> Option<SwingRatio> {
+        self.parts.swing
+    }
+
+    /// The same line swung like that; `None` makes it straight.
+    ///
+    /// # Errors
+    /// A fault of kind `SwingMeter` when a bar is not counted in quarters.
+    pub fn with_swing(&self, swing: Option<SwingRatio>) -> Result<Self, LineFault> {
+        let mut parts = self.parts.clone();
+        parts.swing = swing;
+        Self::new(parts)
     }
 
     /// The key at the start.
@@ -333,6 +351,7 @@ impl LineParts {
             title: self.title.clone(),
             instrument: self.instrument.clone(),
             tempo: self.tempo,
+            swing: self.swing,
             first_bar: self.first_bar,
             pickup: self.pickup,
             bars: Vec::new(),

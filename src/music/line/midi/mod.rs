@@ -58,6 +58,7 @@ pub fn read_midi(bytes: &[u8]) -> Result<Line, MidiError> {
     let instrument = smallest_instrument(&written);
     let title = song.title.clone();
     let parts = LineParts {
+        swing: None,
         title,
         instrument,
         tempo,

@@ -1,10 +1,12 @@
 //! What is wrong with a `.line` text, shown where it stands.
 
 use std::fmt;
+use std::sync::Arc;
 
 use crate::music::instrument::InstrumentError;
 use crate::music::line::error::FaultKind;
 use crate::music::line::meter::MeterError;
+use crate::music::line::swing::SwingError;
 use crate::music::line::tempo::TempoError;
 use crate::music::theory::NameError;
 
@@ -22,7 +24,7 @@ pub struct TextError {
     /// How many characters are meant, at least 1.
     pub width: usize,
     /// The whole text line.
-    pub text: String,
+    pub text: Arc<str>,
     /// What is wrong.
     pub fault: TextFault,
 }
@@ -65,12 +67,18 @@ impl std::error::Error for TextError {}
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum TextFault {
     /// A header entry nobody knows.
-    #[error(
-        "there is no header entry `{given}:`; entries are title, tempo, meter, key, tuning, frets, scale and first bar"
-    )]
+    #[error("there is no header entry `{given}:`; {}", meant(*.guess))]
     UnknownHeader {
         /// The word before the colon.
         given: String,
+        /// The entry that was probably meant.
+        guess: Option<&'static str>,
+    },
+    /// A header entry without its colon.
+    #[error("`{name}` is a header entry; put a colon behind it: `{name}:`")]
+    NoColon {
+        /// The entry.
+        name: &'static str,
     },
     /// A header entry given twice.
     #[error("`{name}:` was already given on line {first_line}; keep one")]
@@ -113,6 +121,9 @@ pub enum TextFault {
     /// Not a meter.
     #[error(transparent)]
     Meter(#[from] MeterError),
+    /// Not a swing.
+    #[error(transparent)]
+    Swing(#[from] SwingError),
     /// Not a note name, key or chord symbol.
     #[error(transparent)]
     Name(#[from] NameError),
@@ -186,4 +197,29 @@ pub enum TextFault {
     /// A fault that breaks the rules of every line.
     #[error(transparent)]
     Line(#[from] FaultKind),
+}
+
+impl TextFault {
+    /// True for faults that another instrument might not have.
+    pub(super) fn depends_on_instrument(&self) -> bool {
+        matches!(
+            self,
+            Self::Line(
+                FaultKind::NoSuchPlace { .. }
+                    | FaultKind::Unplayable { .. }
+                    | FaultKind::PlaceGivesOther { .. }
+                    | FaultKind::ChordUnplayable
+                    | FaultKind::ChordSamePitch
+            )
+        )
+    }
+}
+
+/// What to write in the place of an unknown header entry.
+fn meant(guess: Option<&str>) -> String {
+    match guess {
+        Some(name) => format!("is `{name}:` meant?"),
+        None => "entries are title, tempo, meter, key, swing, tuning, frets, scale and first bar"
+            .to_owned(),
+    }
 }

@@ -15,13 +15,21 @@
 //! | `tempo:` | beats a minute, 5 to 1000 quarters: `96`; `64 per 1/4.` when the beat is no quarter | 120 |
 //! | `meter:` | beats and beat unit: `4/4`, `6/8` | 4/4 |
 //! | `key:` | `A minor`, `Bb major` (spells notes, changes no pitch) | C major |
-//! | `tuning:` | open strings `E1 A1 D2 G2`, or `4-string`, `5-string`, `6-string`, `guitar` | 4-string |
+//! | `swing:` | long eighth against short, 1:1 to 3:1: `2:1`, `1.6:1`; or `off` | off |
+//! | `tuning:` | open strings `E1 A1 D2 G2`, or `4`, `5`, `6`, `guitar`, as `--tuning` takes them | 4 |
 //! | `frets:` | 1 to 36 | 24 |
 //! | `scale:` | length of the open string in millimetres, 300 to 1500 | 863.6 |
 //! | `first bar:` | number of the first bar, for a part cut from a longer line | 1 |
 //!
+//! Capitals count as small letters, and a space may stand before the colon. A word that is none of
+//! these is refused, with a guess at what was meant.
+//!
 //! `tempo:`, `meter:` and `key:` may also stand on a line of their own between bars and hold from
 //! the next bar on.
+//!
+//! `swing:` moves the eighths between the beats to later, and what ends there with them; beats
+//! stay, and so does everything in a beat that holds a triplet or another tuplet (module `swing`).
+//! It needs bars counted in quarters or halves: 4/4, 3/4, 2/2, not 6/8.
 //!
 //! ## Bars
 //!
@@ -55,19 +63,28 @@
 //!
 //! Notes last until the next one begins unless a rest, a `!` or a `,` says otherwise.
 //!
+//! ## Mistakes
+//!
+//! All mistakes of a text are told at once ([`TextErrors`]), in its order. A word that is not
+//! understood is left out, and nothing that hangs on it is counted as a mistake of its own: its
+//! bar may have any length, a tie after it any note, `:7` after it any string.
+//!
 //! ## What writing keeps
 //!
 //! Reading what [`write_text`] wrote gives an equal line, and writing that gives the same text.
 //! A note with a place is written by string and fret, one without by the name its key gives it
 //! (`C#2` in F major comes back as `Db2`).
 
+mod bars;
 mod error;
 mod header;
+mod mistakes;
 mod reader;
 mod word;
 mod writer;
 
 pub use error::{TextError, TextFault};
+pub use mistakes::TextErrors;
 pub use reader::read_text;
 pub use writer::write_text;
 
@@ -91,6 +108,7 @@ A .line file is plain text: a header, then one bar to a text line.
   >3:7     slurred, >>3:7 slid; 3:5! staccato; 3:5, breath after; 3:5(1) finger
   4:3&2:5  struck together; @Am7 chord symbol; @tempo=80 new tempo
   |  %     bar line within a text line; the bar before once more
+  swing:   in the header, eighths long to short: 2:1, 1.6:1 or off
   pickup   at the head of the first bar: a pick-up
   ;        the rest of the text line is a comment
 ";

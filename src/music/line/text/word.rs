@@ -100,6 +100,57 @@ pub(super) fn read_word(
     read_notes(word, instrument, string)
 }
 
+/// What a word that was not understood may have been.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Unread {
+    /// A chord symbol or a tempo.
+    Mark,
+    /// A length.
+    Length,
+    /// A note, a rest or a hold.
+    Sound,
+}
+
+/// What a word that was not understood may have been, by its looks.
+pub(super) fn unread(word: &str) -> Unread {
+    let number = word.trim_end_matches(['.', 't', ',']);
+    let is_length = word.starts_with(|c: char| c.is_ascii_digit())
+        && !word.contains(':')
+        && (word.contains('/') || ["1", "2", "4", "8", "16", "32", "64"].contains(&number));
+    if word.starts_with('@') {
+        Unread::Mark
+    } else if is_length {
+        Unread::Length
+    } else {
+        Unread::Sound
+    }
+}
+
+/// The string named last, after a word that was not understood.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum StringAfter {
+    /// The word names none.
+    Same,
+    /// It names this one.
+    Named(u8),
+    /// It names one, but which cannot be told.
+    Unknown,
+}
+
+/// The string named last, after a word that was not understood, on an instrument of `strings`.
+pub(super) fn string_after(word: &str, strings: u8) -> StringAfter {
+    let notes = word.trim_start_matches('>').rsplit('&');
+    let named = notes
+        .filter_map(|note| note.split_once(':'))
+        .map(|(string, _)| string)
+        .find(|string| !string.is_empty());
+    match named.map(str::parse::<u8>) {
+        None => StringAfter::Same,
+        Some(Ok(string)) if (1..=strings).contains(&string) => StringAfter::Named(string),
+        Some(_) => StringAfter::Unknown,
+    }
+}
+
 /// Reads `1/8`, `1/4.`, `1/4..`, `1/8t`.
 pub(super) fn read_length(text: &str) -> Result<Length, TextFault> {
     let wrong = || TextFault::LengthForm {

@@ -49,6 +49,9 @@ fn header(line: &Line) -> String {
     push_line(&mut text, &format!("tempo: {}", line.tempo()));
     push_line(&mut text, &format!("meter: {meter}"));
     push_line(&mut text, &format!("key: {}", line.key()));
+    if let Some(swing) = line.swing() {
+        push_line(&mut text, &format!("swing: {swing}"));
+    }
     push_line(&mut text, &format!("tuning: {}", instrument.tuning()));
     if instrument.frets() != DEFAULT_FRETS {
         push_line(&mut text, &format!("frets: {}", instrument.frets()));
