@@ -20,7 +20,6 @@ mod follow;
 mod grid;
 pub mod judgement;
 pub mod marks;
-pub mod metrics;
 mod passes;
 mod robust;
 mod scene;
