@@ -1,54 +1,51 @@
-//! The ear and the comparator held against takes whose truth is known.
+//! The program held against takes whose truth is known: the accuracy gate.
 //!
-//! `SEAMLINE_TAKES` names a folder with `audio/`, `lines/` and `truth/`. Each take goes the way
-//! `seamline score` takes it, from the file to the report; the reports are scored and the figures
-//! held against `fixtures/gate/ratchet.json`. Without that variable this is not done, and said.
+//! The real program writes a report of each take, the takes' own scorers hold the reports against
+//! the truth, and their figures are held against `fixtures/gate/ratchet.json`. What is not given
+//! is not checked, and said.
 //!
 //! | variable | what it does |
 //! |---|---|
-//! | `SEAMLINE_TAKES` | the folder of takes |
-//! | `SEAMLINE_REPORTS` | a folder to write the reports, the figures and the differences to |
-//! | `SEAMLINE_SCORER` | the takes' own scorer; every number is compared with its numbers |
+//! | `SEAMLINE_TOOLS` | the folder of the scorers, `score_report.py` and `score_passes.py`; they need `python3` |
+//! | `SEAMLINE_TAKES` | a folder of takes of one pass, with `audio/`, `lines/` and `truth/` |
+//! | `SEAMLINE_PRACTICE` | a folder of takes of several passes |
+//! | `SEAMLINE_GROUND` | a further folder of takes, several passes in its `practice/`: tables only |
+//! | `SEAMLINE_REPORTS` | a folder to keep the reports, the scorers' logs and the tables in |
 //! | `SEAMLINE_RATCHET=raise` | writes what is better now into the ratchet; nothing is lowered |
 
 mod support;
 
 use std::collections::BTreeMap;
-use std::fmt::Write as _;
 use std::fs;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
-use std::process::Command;
-use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::{Mutex, OnceLock};
-use std::time::Instant;
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
-use seamline::music::line::read_bytes;
-use seamline::report::json;
-use seamline::session::offline::{ScoreSettings, score_take};
-use seamline::sound;
-use serde_json::Value;
+use serde_json::{Value, json};
 
-use support::claims::Claims;
-use support::figures::{self, Better, Figure};
-use support::made;
-use support::ratchet::{self, Ratchet};
-use support::scoring::{CLASSES, Score, match_times};
-use support::truth::Truth;
+use support::figures::{self, FOUND, Figure, UPRIGHTS};
+use support::ratchet;
+use support::scorers::{Scored, Scorers};
+use support::tables;
+use support::takes::{Lines, Take, Takes};
 
-/// Every take with its report.
-struct Run {
-    truths: Vec<Truth>,
-    /// The report, or why there is none.
-    reports: Vec<Result<String, String>>,
-    seconds: f64,
+/// The lowest notes of a bass, up to F sharp 1: no take has many gaps after E1 alone.
+const LOWEST_NOTES_MIDI: f64 = 30.0;
+
+/// One set at a time: the program takes all cores for each, and the ratchet is one file.
+fn alone() -> MutexGuard<'static, ()> {
+    static ALONE: Mutex<()> = Mutex::new(());
+    // A set that failed says nothing about the next.
+    ALONE.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 /// Says something that is seen when the test passes, too.
 fn say(text: &str) {
     // The harness keeps what `print!` prints of a passing test to itself.
     let mut out = std::io::stdout().lock();
-    let _ = out.write_all(text.as_bytes()).and_then(|()| out.flush());
+    out.write_all(text.as_bytes())
+        .and_then(|()| out.flush())
+        .expect("standard output");
 }
 
 fn variable(name: &str) -> Option<PathBuf> {
@@ -57,358 +54,336 @@ fn variable(name: &str) -> Option<PathBuf> {
         .map(PathBuf::from)
 }
 
-/// Scores every take once, however many tests ask; `None` without takes.
-fn run() -> Option<&'static Run> {
-    static RUN: OnceLock<Option<Run>> = OnceLock::new();
-    RUN.get_or_init(|| variable("SEAMLINE_TAKES").map(|takes| score_all(&takes)))
-        .as_ref()
-}
-
-fn score_all(takes: &Path) -> Run {
-    let truths = read_truths(takes);
-    let since = Instant::now();
-    let next = AtomicUsize::new(0);
-    let reports: Vec<Mutex<Result<String, String>>> = truths
-        .iter()
-        .map(|_| Mutex::new(Err("not reached".to_owned())))
-        .collect();
-    let threads = std::thread::available_parallelism().map_or(1, usize::from);
-    std::thread::scope(|scope| {
-        for _ in 0..threads {
-            scope.spawn(|| {
-                while let Some(at) = Some(next.fetch_add(1, Ordering::Relaxed))
-                    && let Some(truth) = truths.get(at)
-                {
-                    *reports[at].lock().expect("one writer") = score_one(takes, truth);
-                }
-            });
-        }
+/// The scorers, and the folder that a variable names; `None`, and said, where either is not there.
+fn given(what: &str, name: &str) -> Option<(Scorers, PathBuf)> {
+    let wanted = |name| variable(name).ok_or_else(|| format!("{name} is not set"));
+    let both = wanted(name).and_then(|folder| {
+        let tools = wanted("SEAMLINE_TOOLS")?;
+        Ok((Scorers::new(&tools)?, folder))
     });
-    Run {
-        truths,
-        reports: reports
-            .into_iter()
-            .map(|report| report.into_inner().expect("no panic"))
-            .collect(),
-        seconds: since.elapsed().as_secs_f64(),
+    both.map_err(|why| say(&format!("NOT CHECKED: {what}; {why}\n")))
+        .ok()
+}
+
+/// A folder for the reports of one set: one that is kept, or one that goes with the value.
+struct Desk {
+    path: PathBuf,
+    kept: bool,
+    _gone_when_dropped: Option<tempfile::TempDir>,
+}
+
+impl Desk {
+    fn new(set: &str) -> Self {
+        if let Some(folder) = variable("SEAMLINE_REPORTS") {
+            let path = folder.join(set);
+            fs::create_dir_all(&path).expect("the folder for the reports");
+            return Self {
+                path,
+                kept: true,
+                _gone_when_dropped: None,
+            };
+        }
+        let folder = tempfile::tempdir().expect("a folder");
+        Self {
+            path: folder.path().to_owned(),
+            kept: false,
+            _gone_when_dropped: Some(folder),
+        }
+    }
+
+    /// Keeps the scorer's log and the table beside the reports, where they are kept.
+    fn keep(&self, log: &str, table: &str) {
+        if self.kept {
+            fs::write(self.path.with_extension("log"), log).expect("the log");
+            fs::write(self.path.with_extension("txt"), table).expect("the table");
+        }
     }
 }
 
-fn read_truths(takes: &Path) -> Vec<Truth> {
-    let folder = takes.join("truth");
-    let entries = fs::read_dir(&folder).unwrap_or_else(|e| panic!("{}: {e}", folder.display()));
-    let mut paths: Vec<PathBuf> = entries
-        .map(|entry| entry.expect("an entry").path())
-        .filter(|path| path.extension().is_some_and(|e| e == "json"))
-        .collect();
-    paths.sort();
-    assert!(!paths.is_empty(), "no truth in {}", folder.display());
-    let read = |path: &PathBuf| {
-        let text = fs::read_to_string(path).expect("a readable truth");
-        serde_json::from_str(&text).unwrap_or_else(|e| panic!("{}: {e}", path.display()))
-    };
-    paths.iter().map(read).collect()
+/// How many takes, and how long the program took over them.
+fn heading(set: &str, takes: &Takes, seconds: f64) -> String {
+    format!(
+        "\n{set}: {} takes, {} notes, {:.1} minutes, scored in {seconds:.1} s of wall time\n\n",
+        takes.all.len(),
+        takes.notes(),
+        takes.minutes()
+    )
 }
 
-/// One take as `seamline score` judges it, as the JSON of its report.
-fn score_one(takes: &Path, truth: &Truth) -> Result<String, String> {
-    let name = format!("{}.mid", truth.line);
-    let bytes = fs::read(takes.join("lines").join(&name)).map_err(|e| format!("{name}: {e}"))?;
-    let line = read_bytes(&name, &bytes).map_err(|e| e.to_string())?;
-    let path = takes.join("audio").join(&truth.file);
-    let mut source = sound::file::open(&path).map_err(|e| e.to_string())?;
-    let settings = ScoreSettings::default();
-    let result =
-        score_take(&truth.file, source.as_mut(), &line, &settings).map_err(|e| e.to_string())?;
-    Ok(json::object(&result))
+fn is_upright(instrument: &str) -> bool {
+    UPRIGHTS.contains(&instrument)
 }
 
-/// The score over all takes and by instrument.
-fn score(truths: &[Truth], claims: &[Claims]) -> (Score, BTreeMap<String, Score>) {
-    let (mut all, mut parts) = (Score::default(), BTreeMap::<String, Score>::new());
-    for (truth, claims) in truths.iter().zip(claims) {
-        all.add(truth, claims);
-        parts
-            .entry(truth.instrument.clone())
-            .or_default()
-            .add(truth, claims);
+/// What takes of one pass reached.
+struct Single {
+    figures: Vec<Figure>,
+    by_instrument: BTreeMap<String, Value>,
+    log: String,
+}
+
+/// Scores takes of one pass; rings and false alarms apart for electric basses and uprights.
+fn score_single(scorers: &Scorers, takes: &Takes, reports: &Path) -> Single {
+    let scored = scorers.report(&takes.truth(), reports, "instrument");
+    let folder = tempfile::tempdir().expect("a folder");
+    let low = folder.path().join("low");
+    keep_low_gaps(takes, &low);
+    let low = scorers.report(&low, reports, "instrument");
+    let mut figures = figures::of_takes(&scored.all, Some(&low.all), false);
+    for (name, upright) in [("electric", false), ("upright", true)] {
+        let truth = folder.path().join(name);
+        let chosen = |take: &Take| is_upright(&take.instrument) == upright;
+        if takes.copy_truth(&truth, chosen) {
+            let part = scorers.report(&truth, reports, "instrument");
+            let suffix = format!(", {name}");
+            figures.extend(figures::of_rings(&part.all, upright, &suffix));
+        }
     }
-    (all, parts)
+    Single {
+        figures,
+        by_instrument: scored.parts,
+        log: scored.log,
+    }
 }
 
-fn claims_of(run: &Run) -> Vec<Claims> {
-    let mut failures = String::new();
-    let mut all = Vec::new();
-    for (truth, report) in run.truths.iter().zip(&run.reports) {
-        match report {
-            Ok(text) => all.push(Claims::read(text).expect("the fields of a report")),
-            Err(why) => {
-                let _ = writeln!(failures, "{}: {why}", truth.take);
+/// Copies the truth with the gaps after all but the lowest notes taken out of the faults, so that
+/// the scorer measures the gaps after the lowest notes alone.
+fn keep_low_gaps(takes: &Takes, into: &Path) {
+    takes.copy_truth(into, |_| true);
+    for take in &takes.all {
+        let path = into.join(format!("{}.json", take.take));
+        let text = fs::read_to_string(&path).expect("a truth");
+        let mut truth: Value = serde_json::from_str(&text).expect("JSON");
+        for note in truth["notes"].as_array_mut().expect("notes") {
+            let midi = note["played"]["midi"].as_f64();
+            if midi.is_some_and(|midi| midi > LOWEST_NOTES_MIDI) {
+                let faults = note["faults"].as_array_mut().expect("faults");
+                faults.retain(|fault| fault != "gap");
             }
         }
+        fs::remove_file(&path).expect("a copy can be removed");
+        fs::write(&path, truth.to_string()).expect("a truth can be written");
     }
-    assert!(failures.is_empty(), "takes without a report:\n{failures}");
+}
+
+/// The figures of one part of takes of one pass.
+fn part_of_single(name: &str, score: &Value) -> Vec<Figure> {
+    let mut all = figures::of_takes(score, None, is_upright(name));
+    all.extend(figures::of_rings(score, is_upright(name), ""));
     all
 }
 
-/// The figures of the recorded takes are those to reach, or at least none that was reached is lost.
-#[test]
-fn recorded_takes_are_heard_as_well_as_ever() {
-    let Some(run) = run() else {
-        say("accuracy gate not run: SEAMLINE_TAKES is not set\n");
-        return;
+fn by(what: &str, parts: &BTreeMap<String, Value>, several_passes: bool) -> String {
+    let table = if several_passes {
+        tables::table_by(parts, |_, score| figures::of_passes(score))
+    } else {
+        tables::table_by(parts, part_of_single)
     };
-    let (all, parts) = score(&run.truths, &claims_of(run));
-    let figures = figures::of(&all);
-    let minutes = run.truths.iter().map(|t| t.length_s).sum::<f64>() / 60.0;
-    let mut text = format!(
-        "\n{} takes, {} notes, {minutes:.1} minutes, scored in {:.1} s of wall time\n\n",
-        all.takes, all.notes, run.seconds
-    );
-    text.push_str(&figures::table(&figures));
-    text.push_str("\nby instrument (! is short of the number to reach)\n\n");
-    text.push_str(&figures::table_by(&parts));
-    say(&text);
-    if let Some(folder) = variable("SEAMLINE_REPORTS") {
-        keep(&folder, run, &all, &text);
-    }
+    format!("\nby {what} (! is short of the number to reach)\n\n{table}")
+}
+
+/// Holds figures against the ratchet, raising it first where that is asked for.
+fn hold(set: &str, takes: &Takes, figures: &[Figure]) {
     let path = ratchet::path();
-    let mut ratchet = Ratchet::read(&path);
-    if std::env::var("SEAMLINE_RATCHET").is_ok_and(|value| value == "raise") {
-        ratchet = ratchet.raised(&all, &figures);
-        ratchet.write(&path);
-    }
-    if !ratchet.is_of(&all) {
+    let mut all = ratchet::read(&path);
+    let before = all.remove(set).unwrap_or_default();
+    let (count, notes) = (takes.all.len(), takes.notes());
+    let anew = before.not_held(figures).join("\n");
+    let reached = if std::env::var("SEAMLINE_RATCHET").is_ok_and(|value| value == "raise") {
+        let raised = before.raised(count, notes, figures);
+        all.insert(set.to_owned(), raised.clone());
+        ratchet::write(&path, &all);
+        raised
+    } else {
+        before
+    };
+    if !reached.is_of(count, notes) {
         say(&format!(
-            "\nheld against nothing: the ratchet is of {} takes with {} notes, not of these\n",
-            ratchet.takes, ratchet.notes
+            "\n{set}: held against nothing; the ratchet is of {} takes with {} notes, not of these\n",
+            reached.takes, reached.notes
         ));
         return;
     }
-    let lost = ratchet.lost(&figures);
+    if !anew.is_empty() {
+        say(&format!(
+            "\n{set}: more is found than when the ratchet was raised; not held, counted anew:\n{anew}\n"
+        ));
+    }
+    let lost = reached.lost(figures);
     assert!(lost.is_empty(), "worse than before:\n{}", lost.join("\n"));
 }
 
-/// Writes the reports and what was found out about them.
-fn keep(folder: &Path, run: &Run, all: &Score, table: &str) {
-    fs::create_dir_all(folder).expect("the folder for the reports");
-    write_reports(folder, run.truths.iter().zip(run.reports.iter().flatten()));
-    let mut differences = String::new();
-    for d in &all.differences {
-        let _ = writeln!(
-            differences,
-            "{}\t{}\t{}\t{}",
-            d.take, d.place, d.class, d.what
-        );
-    }
-    fs::write(folder.join("differences.tsv"), differences).expect("the differences");
-    fs::write(folder.join("figures.txt"), table).expect("the figures");
-}
-
-fn write_reports<'a>(folder: &Path, reports: impl Iterator<Item = (&'a Truth, &'a String)>) {
-    for (truth, report) in reports {
-        let path = folder.join(format!("{}.json", truth.take));
-        fs::write(path, report).expect("a report can be written");
-    }
-}
-
-/// The takes' own scorer is the judge: each of its numbers is ours, for the product's reports and
-/// for reports that are wrong in all their fields.
+/// The figures of recorded takes are those to reach, or at least none that was reached is lost.
 #[test]
-fn the_takes_own_scorer_agrees_to_the_digit() {
-    let (Some(takes), Some(scorer)) = (variable("SEAMLINE_TAKES"), variable("SEAMLINE_SCORER"))
-    else {
-        say("scorers not compared: SEAMLINE_TAKES or SEAMLINE_SCORER is not set\n");
+fn recorded_takes_are_heard_as_well_as_ever() {
+    let Some((scorers, folder)) = given("recorded takes", "SEAMLINE_TAKES") else {
         return;
     };
-    let run = run().expect("takes");
-    let folder = tempfile::tempdir().expect("a folder");
-    let product: Vec<String> = run.reports.iter().flatten().cloned().collect();
-    compare_scorers(
-        run,
-        &product,
-        &takes,
-        &scorer,
-        &folder.path().join("product"),
+    let _alone = alone();
+    let (takes, desk) = (Takes::read(&folder), Desk::new("takes"));
+    let seconds = takes.report(Lines::Midi, &desk.path);
+    let single = score_single(&scorers, &takes, &desk.path);
+    let mut text = heading("takes", &takes, seconds);
+    text.push_str(&tables::table(&single.figures));
+    text.push_str(&by("instrument", &single.by_instrument, false));
+    say(&text);
+    desk.keep(&single.log, &text);
+    hold("takes", &takes, &single.figures);
+}
+
+/// The same for takes of several passes, as people practise.
+#[test]
+fn practice_is_heard_as_well_as_ever() {
+    let Some((scorers, folder)) = given("takes of several passes", "SEAMLINE_PRACTICE") else {
+        return;
+    };
+    let _alone = alone();
+    let (takes, desk) = (Takes::read(&folder), Desk::new("practice"));
+    let (text, scored) = practice("practice", &scorers, &takes, &desk);
+    say(&text);
+    hold("practice", &takes, &figures::of_passes(&scored.all));
+}
+
+/// The tables of takes of several passes, and what the scorer said.
+fn practice(set: &str, scorers: &Scorers, takes: &Takes, desk: &Desk) -> (String, Scored) {
+    let seconds = takes.report(Lines::TextOrMidi, &desk.path);
+    let scored = scorers.passes(&takes.truth(), &desk.path, "group");
+    let instruments = scorers.passes(&takes.truth(), &desk.path, "instrument");
+    let mut text = heading(set, takes, seconds);
+    text.push_str(&tables::table(&figures::of_passes(&scored.all)));
+    text.push_str(&by("kind", &scored.parts, true));
+    text.push_str(&by("instrument", &instruments.parts, true));
+    desk.keep(&scored.log, &text);
+    (text, scored)
+}
+
+/// Any further folder of takes, for whoever changes the ear: tables, and nothing is held.
+#[test]
+fn further_takes_are_scored() {
+    let Some((scorers, folder)) = given("further takes", "SEAMLINE_GROUND") else {
+        return;
+    };
+    let _alone = alone();
+    let (single, several) = (folder.join("truth"), folder.join("practice/truth"));
+    assert!(
+        single.is_dir() || several.is_dir(),
+        "neither {} nor {} is there",
+        single.display(),
+        several.display()
     );
-    for seed in 1..=3 {
-        let disturbed = |truth| {
-            serde_json::to_string(&made::disturbed(truth, seed)).expect("numbers and words")
-        };
-        let reports: Vec<String> = run.truths.iter().map(disturbed).collect();
-        let name = format!("disturbed-{seed}");
-        compare_scorers(run, &reports, &takes, &scorer, &folder.path().join(name));
+    if single.is_dir() {
+        let (takes, desk) = (Takes::read(&folder), Desk::new("ground"));
+        let seconds = takes.report(Lines::TextOrMidi, &desk.path);
+        let single = score_single(&scorers, &takes, &desk.path);
+        let groups = scorers.report(&takes.truth(), &desk.path, "group");
+        let mut text = heading("ground", &takes, seconds);
+        text.push_str(&tables::table(&single.figures));
+        text.push_str(&by("instrument", &single.by_instrument, false));
+        text.push_str(&by("kind", &groups.parts, false));
+        say(&text);
+        desk.keep(&single.log, &text);
     }
-    say("the takes' own scorer gives the same numbers\n");
-}
-
-fn compare_scorers(run: &Run, reports: &[String], takes: &Path, scorer: &Path, folder: &Path) {
-    assert_eq!(reports.len(), run.truths.len(), "a report for each take");
-    fs::create_dir_all(folder).expect("a folder");
-    write_reports(folder, run.truths.iter().zip(reports));
-    let figures = folder.with_extension("json");
-    let output = Command::new("python3")
-        .arg(scorer)
-        .arg("--truth")
-        .arg(takes.join("truth"))
-        .arg("--reports")
-        .arg(folder)
-        .arg("--json")
-        .arg(&figures)
-        .args(["--by", "instrument"])
-        .output()
-        .expect("python3 runs the takes' own scorer");
-    let said = String::from_utf8_lossy(&output.stderr);
-    assert!(output.status.success(), "{}: {said}", scorer.display());
-    let text = fs::read_to_string(figures).expect("its figures");
-    let theirs: Value = serde_json::from_str(&text).expect("JSON");
-    let claims: Vec<Claims> = reports
-        .iter()
-        .map(|text| Claims::read(text).expect("a report"))
-        .collect();
-    let (all, parts) = score(&run.truths, &claims);
-    let mut unlike = Vec::new();
-    compare("all", &theirs["all"], &all.to_json(), &mut unlike);
-    for (name, part) in &parts {
-        compare(name, &theirs["parts"][name], &part.to_json(), &mut unlike);
-    }
-    assert!(unlike.is_empty(), "{}", unlike.join("\n"));
-}
-
-/// What differs between two trees of numbers, an integer being the same as that number with `.0`.
-fn compare(at: &str, theirs: &Value, ours: &Value, unlike: &mut Vec<String>) {
-    match (theirs, ours) {
-        (Value::Object(a), Value::Object(b)) => {
-            let names: std::collections::BTreeSet<&String> = a.keys().chain(b.keys()).collect();
-            for name in names {
-                let of = |map: &serde_json::Map<String, Value>| map.get(name).cloned();
-                match (of(a), of(b)) {
-                    (Some(x), Some(y)) => compare(&format!("{at}.{name}"), &x, &y, unlike),
-                    (x, y) => unlike.push(format!("{at}.{name}: {x:?} and {y:?}")),
-                }
-            }
-        }
-        (Value::Number(a), Value::Number(b)) if a.as_f64() == b.as_f64() => {}
-        (a, b) if a == b => {}
-        (a, b) => unlike.push(format!("{at}: the takes' scorer has {a}, we have {b}")),
+    if several.is_dir() {
+        let takes = Takes::read(&folder.join("practice"));
+        let desk = Desk::new("ground-practice");
+        say(&practice("ground, practice", &scorers, &takes, &desk).0);
     }
 }
 
-/// By the rules at the head of the takes' scorer: a report that tells the truth has no false claim
-/// and misses nothing.
+/// By the scorers' own tests: a report that misses nothing has every figure at its best, and is
+/// read as such.
 #[test]
 fn a_perfect_report_scores_as_such() {
-    let truth = made::invented();
-    let mut score = Score::default();
-    score.add(&truth, &made::perfect(&truth));
-    for class in CLASSES {
-        let counts = score.class(class);
-        assert_eq!(counts.tp, 1, "{class}");
-        assert_eq!((counts.fp, counts.fn_), (0, 0), "{class}");
-        assert_eq!(
-            (counts.precision(), counts.recall(), counts.f1()),
-            (1.0, 1.0, 1.0)
-        );
+    if let Some((scorers, folder)) = given("the scorer of single passes", "SEAMLINE_TAKES") {
+        scorers.test_report(&folder.join("truth"));
     }
-    assert!(score.differences.is_empty(), "{:?}", score.differences);
-    assert_eq!(score.false_alarms_per_100(), 0.0);
-    assert_eq!(score.band("-20 dB and louder"), (1, 1));
-    let figures = figures::of(&score);
-    let short: Vec<&Figure> = figures
+    let Some((scorers, folder)) = given("the scorer of several passes", "SEAMLINE_PRACTICE") else {
+        return;
+    };
+    let perfect = scorers.perfect_passes(&folder.join("truth"));
+    let all = figures::of_passes(&perfect.all);
+    let short: Vec<&Figure> = all
         .iter()
         .filter(|figure| figure.is_reached() == Some(false))
         .collect();
-    // It names its notes 50 ms after their onsets, later than the A string's are to be named.
-    assert_eq!(short.len(), 1, "{short:?}");
-    assert_eq!(short[0].what, "named after, A string, ms");
-    assert_eq!(short[0].reached, Some(50.0));
+    assert!(short.is_empty(), "{short:?}");
+    let wrong = all.iter().find(|f| f.what == "wrong: true claims");
+    assert!(wrong.is_some_and(|f| f.of > 0 && f.reached == Some(f.of as f64)));
 }
 
-/// By the same rules: a report that finds everything right misses every fault and accuses nobody.
-#[test]
-fn a_silent_report_finds_nothing() {
-    let truth = made::invented();
-    let mut score = Score::default();
-    score.add(&truth, &made::silent(&truth));
-    for class in CLASSES {
-        let counts = score.class(class);
-        assert_eq!((counts.tp, counts.fp, counts.fn_), (0, 0, 1), "{class}");
-        assert_eq!((counts.recall(), counts.f1()), (0.0, 0.0), "{class}");
-    }
-    assert_eq!(score.false_alarms_per_100(), 0.0);
-    assert_eq!(score.band("-20 dB and louder"), (0, 1));
-}
-
-/// A report without a word about a note has missed it, and false claims are counted: one of each
-/// class on a note without a fault, and one extra.
-#[test]
-fn false_claims_are_counted() {
-    let truth = made::invented();
-    let mut claims = made::perfect(&truth);
-    let note = &mut claims.notes[0];
-    assert!(truth.notes[0].faults.is_empty());
-    note.verdict = "wrong".to_owned();
-    note.flags = ["early", "late", "gap", "bleed", "dead", "flat"]
-        .map(str::to_owned)
-        .into();
-    claims.notes.retain(|note| note.index != 3);
-    claims.extras.push(support::claims::ExtraClaim {
-        onset_s: 12.0,
-        midi: None,
-    });
-    let mut score = Score::default();
-    score.add(&truth, &claims);
-    for class in CLASSES {
-        assert_eq!(score.class(class).fp, 1, "{class}");
-        assert_eq!(score.class(class).fn_, 0, "{class}");
-    }
-    // Two notes and an extra, over the 16 notes without a fault.
-    assert_eq!(score.false_alarms_per_100(), 18.75);
-}
-
-/// Closed form: the closest pair first, each time once, the limit within.
-#[test]
-fn times_are_matched_closest_first() {
-    assert_eq!(match_times(&[0.0, 0.5], &[0.25], 0.5), [(0, 0)]);
-    assert_eq!(match_times(&[0.0, 0.5], &[0.375, 0.625], 0.5), [(1, 0)]);
-    assert_eq!(
-        match_times(&[0.0, 1.0], &[1.125, 0.0], 0.125),
-        [(0, 1), (1, 0)]
-    );
-}
-
-/// What was reached is kept: raising never lowers, and what is worse is named.
-#[test]
-fn the_ratchet_turns_one_way() {
-    let figure = |reached, better, measured| Figure {
-        what: "one".to_owned(),
-        reached,
-        reach: None,
-        better,
-        measured,
-        of: 1,
+/// What a scorer writes for two takes, with what this gate reads of it.
+fn written() -> Value {
+    let class = |tp: u32, fp: u32, fn_: u32, p: f64, r: f64, f1: f64| {
+        json!({"truth": tp + fn_, "tp": tp, "fp": fp, "fn": fn_,
+               "precision": p, "recall": r, "f1": f1})
     };
-    let score = Score::default();
-    let high = |v| [figure(Some(v), Better::Higher, false)];
-    let low = |v| [figure(Some(v), Better::Lower, true)];
-    let ratchet = Ratchet::default().raised(&score, &high(0.9));
-    assert_eq!(ratchet.raised(&score, &high(0.8)), ratchet);
-    assert_eq!(ratchet.raised(&score, &high(0.95)).reached["one"], 0.95);
-    assert!(ratchet.lost(&high(0.9)).is_empty());
-    assert_eq!(ratchet.lost(&high(0.8999)).len(), 1);
-    assert_eq!(
-        ratchet.lost(&[figure(None, Better::Higher, false)]).len(),
-        1
-    );
-    assert_eq!(ratchet.lost(&[]).len(), 1);
-    let ratchet = Ratchet::default().raised(&score, &low(2.0));
-    assert_eq!(ratchet.raised(&score, &low(1.5)).reached["one"], 1.5);
-    assert_eq!(ratchet.raised(&score, &low(2.5)), ratchet);
-    assert!(ratchet.lost(&low(2.015)).is_empty());
-    assert_eq!(ratchet.lost(&low(2.025)).len(), 1);
-    // Reached on other takes, it says nothing about these, and is started anew.
-    let mut other = Score::default();
-    other.add(&made::invented(), &Claims::default());
-    assert!(!ratchet.is_of(&other));
-    assert_eq!(ratchet.raised(&other, &low(2.5)).reached["one"], 2.5);
+    let none = class(0, 0, 0, 0.0, 0.0, 0.0);
+    let spread = json!({"n": 8, "mae": 1.5, "median_abs": 1.25, "p95": 4.5, "median_error": -0.5});
+    json!({
+        "takes": 2, "notes": 30,
+        "classes": {
+            "wrong": class(3, 1, 0, 0.75, 1.0, 0.8571), "missed": none, "extra": none,
+            "early": none, "late": none, "gap": class(1, 0, 1, 1.0, 0.5, 0.6667),
+            "bleed": class(2, 2, 2, 0.5, 0.5, 0.5), "dead": none, "detuned": none,
+        },
+        "onset_ms": spread, "gap_fault_ms": null, "cents": spread,
+        "pitch_named": {"right": 27, "octave and more": 2}, "first_name": {},
+        "heard_after_ms": spread,
+        "named_after_ms": {"E": spread, "A": null, "D": null, "G": null},
+        "clean_notes": 20, "bleed_from_ms": null,
+        "false_alarms_per_100_clean_notes": 0.5, "false_alarms_without_rings": 0.0,
+        "bleed_found_by_level": {"-20 dB and louder": "2 of 3"},
+        "passes": {"passes": 4, "found": 3, "stray extras": 1, "found_share": 0.75,
+                   "bars_right_share": 0.5},
+    })
+}
+
+/// Figures are what stands in the scorer's file; what it could not measure is no figure.
+#[test]
+fn figures_are_read_from_the_scorer() {
+    let score = written();
+    let mut all = figures::of_takes(&score, Some(&score), false);
+    all.extend(figures::of_rings(&score, false, ", electric"));
+    all.extend(figures::of_passes(&score));
+    for (what, reached, of, is_reached) in [
+        ("wrong: precision", Some(0.75), 4, Some(false)),
+        ("wrong: recall", Some(1.0), 3, Some(true)),
+        ("missed: precision", None, 0, None),
+        ("gap: F1", Some(0.6667), 2, Some(false)),
+        ("onset: median, ms", Some(1.25), 8, Some(false)),
+        ("onset: 95 % within, ms", Some(4.5), 8, Some(true)),
+        ("gap length, lowest notes, ms", None, 0, None),
+        ("octave errors", Some(2.0), 29, Some(false)),
+        ("heard after, median, ms", Some(-0.5), 8, Some(true)),
+        ("named after, A string, ms", None, 0, None),
+        ("first name right", None, 0, None),
+        ("bleed: F1, electric", Some(0.5), 4, None),
+        (
+            "bleed found, -20 dB and louder, electric",
+            Some(0.6667),
+            3,
+            Some(false),
+        ),
+        ("bleed found, -28 to -20 dB, electric", None, 0, None),
+        (
+            "false alarms per 100 clean notes, electric",
+            Some(0.5),
+            20,
+            Some(false),
+        ),
+        (FOUND, Some(0.75), 4, Some(false)),
+        ("false passes", Some(0.0), 4, Some(true)),
+        ("stray extras", Some(1.0), 4, Some(false)),
+        ("bleed: not found", Some(2.0), 4, Some(false)),
+        ("bleed: false claims", Some(2.0), 4, Some(false)),
+    ] {
+        let figure = all.iter().find(|figure| figure.what == what).expect(what);
+        let got = (figure.reached, figure.of, figure.is_reached());
+        assert_eq!(got, (reached, of, is_reached), "{what}");
+    }
+    // An upright is allowed more false alarms.
+    let upright = figures::of_rings(&score, true, "");
+    let alarms = upright
+        .iter()
+        .find(|f| f.what.starts_with("false alarms per"));
+    assert_eq!(alarms.and_then(Figure::is_reached), Some(true));
 }

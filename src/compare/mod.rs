@@ -12,7 +12,6 @@ mod judge;
 pub mod judgement;
 mod lay;
 pub mod marks;
-pub mod metrics;
 mod say;
 #[cfg(test)]
 mod test_support;

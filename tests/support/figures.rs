@@ -1,10 +1,18 @@
-//! The numbers to reach, as a table: what, reached, to reach; over all takes and by instrument.
+//! The figures of the gate, read from what the scorers found out, with the number that each is to
+//! reach.
 
-use std::collections::BTreeMap;
-use std::fmt::Write;
+use serde_json::Value;
 
-use super::numbers::{Spread, round};
-use super::scoring::Score;
+/// Instruments that ring by themselves: more is forgiven them, and their rings are held apart.
+pub const UPRIGHTS: [&str; 1] = ["meat"];
+
+/// All kinds of faults that the scorers count.
+const CLASSES: [&str; 9] = [
+    "wrong", "missed", "extra", "early", "late", "gap", "bleed", "dead", "detuned",
+];
+
+/// The share of passes found, on which all that is counted within found passes depends.
+pub const FOUND: &str = "passes found, share";
 
 /// Which way is better.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -24,8 +32,10 @@ pub struct Figure {
     pub better: Better,
     /// Whether it is a measurement (of time, of pitch) and not a share of counted things.
     pub measured: bool,
-    /// What it was made from: how many notes, claims, intervals.
-    pub of: usize,
+    /// What it was made from: notes, claims, rings, passes.
+    pub of: u64,
+    /// The figure that says how much was looked at: once more is, this one may become worse.
+    pub within: Option<&'static str>,
 }
 
 impl Figure {
@@ -43,185 +53,275 @@ impl Figure {
     }
 }
 
+/// A field of a scorer's figures.
+///
+/// # Panics
+/// When it is not there: the scorer speaks another language than this file.
+fn field<'a>(score: &'a Value, name: &str) -> &'a Value {
+    let found = score.get(name);
+    found.unwrap_or_else(|| panic!("the scorer tells no {name:?}"))
+}
+
+fn number(score: &Value, name: &str) -> f64 {
+    let value = field(score, name).as_f64();
+    value.unwrap_or_else(|| panic!("{name:?} of the scorer is no number"))
+}
+
+/// How often something was counted; the scorers leave out what never was.
+fn count(score: &Value, name: &str) -> u64 {
+    score.get(name).map_or(0, |value| {
+        let number = value.as_u64();
+        number.unwrap_or_else(|| panic!("{name:?} of the scorer is no count"))
+    })
+}
+
+/// Written notes behind a scorer's figures.
+pub fn notes(score: &Value) -> u64 {
+    count(score, "notes")
+}
+
 /// Collects figures.
-#[derive(Default)]
-struct Figures(Vec<Figure>);
+struct Figures<'a> {
+    score: &'a Value,
+    /// Put behind each name.
+    suffix: String,
+    all: Vec<Figure>,
+}
 
-impl Figures {
-    fn share(&mut self, what: &str, value: f64, of: usize, reach: Option<f64>) {
-        self.0.push(Figure {
-            what: what.to_owned(),
-            reached: (of > 0).then(|| round(value, 4)),
-            reach,
-            better: Better::Higher,
-            measured: false,
-            of,
-        });
+impl<'a> Figures<'a> {
+    fn new(score: &'a Value, suffix: &str) -> Self {
+        Self {
+            score,
+            suffix: suffix.to_owned(),
+            all: Vec::new(),
+        }
     }
 
-    fn count(&mut self, what: &str, value: f64, of: usize, reach: f64) {
-        self.0.push(Figure {
-            what: what.to_owned(),
+    /// A count or a share of counted things.
+    fn counted(&mut self, what: &str, value: f64, of: u64, better: Better, reach: Option<f64>) {
+        self.all.push(Figure {
+            what: format!("{what}{}", self.suffix),
             reached: (of > 0).then_some(value),
-            reach: Some(reach),
-            better: Better::Lower,
+            reach,
+            better,
             measured: false,
             of,
+            within: None,
         });
     }
 
-    fn measure(&mut self, what: &str, values: &[f64], take: fn(&Spread) -> f64, reach: f64) {
-        let spread = Spread::of(values);
-        self.0.push(Figure {
-            what: what.to_owned(),
-            reached: spread.as_ref().map(take),
+    /// A share, the higher the better.
+    fn share(&mut self, what: &str, value: f64, of: u64, reach: Option<f64>) {
+        self.counted(what, value, of, Better::Higher, reach);
+    }
+
+    /// A member of the errors that the scorer sums up under `name`.
+    fn measured(&mut self, what: &str, errors: &Value, member: &str, reach: f64) {
+        let known = !errors.is_null();
+        self.all.push(Figure {
+            what: format!("{what}{}", self.suffix),
+            reached: known.then(|| number(errors, member)),
             reach: Some(reach),
             better: Better::Lower,
             measured: true,
-            of: values.len(),
+            of: if known { count(errors, "n") } else { 0 },
+            within: None,
         });
+    }
+
+    /// The last figure counts only within what another figure says was looked at.
+    fn within(&mut self, other: &'static str) {
+        self.all.last_mut().expect("a figure").within = Some(other);
+    }
+
+    fn class(&self, name: &str) -> &'a Value {
+        field(field(self.score, "classes"), name)
     }
 }
 
-/// The figures of one score, in the order of the table.
-pub fn of(score: &Score) -> Vec<Figure> {
-    let mut all = Figures::default();
+/// The figures of takes of one pass, without rings and false alarms, in the order of the table.
+///
+/// Input: `low_gaps` is what the scorer says where only gaps after the lowest notes are asked for;
+/// `upright` where all takes were played on one.
+pub fn of_takes(score: &Value, low_gaps: Option<&Value>, upright: bool) -> Vec<Figure> {
+    let mut all = Figures::new(score, "");
     for name in ["wrong", "missed", "extra"] {
-        let counts = score.class(name);
-        let (claims, truths) = (counts.tp + counts.fp, counts.tp + counts.fn_);
-        // Without a single claim there is nothing to be precise about; the scorer says 0.
-        all.share(
-            &format!("{name}: precision"),
-            counts.precision(),
-            claims,
-            Some(0.99),
-        );
-        all.share(
-            &format!("{name}: recall"),
-            counts.recall(),
-            truths,
-            Some(0.99),
-        );
+        let class = all.class(name);
+        let claims = count(class, "tp") + count(class, "fp");
+        for (measure, of) in [("precision", claims), ("recall", count(class, "truth"))] {
+            // Without a single claim there is nothing to be precise about; the scorer says 0.
+            let what = format!("{name}: {measure}");
+            all.share(&what, number(class, measure), of, Some(0.99));
+        }
     }
     for (name, reach) in [
         ("early", Some(0.98)),
         ("late", Some(0.98)),
         ("gap", Some(0.98)),
         ("dead", None),
-        ("detuned", None),
-        ("bleed", None),
+        ("detuned", Some(0.95)),
     ] {
-        let counts = score.class(name);
-        let truths = counts.tp + counts.fn_;
-        all.share(&format!("{name}: F1"), counts.f1(), truths, reach);
+        let class = all.class(name);
+        let what = format!("{name}: F1");
+        all.share(&what, number(class, "f1"), count(class, "truth"), reach);
     }
-    times(score, &mut all);
+    times(&mut all, low_gaps, upright);
+    all.all
+}
+
+fn times(all: &mut Figures, low_gaps: Option<&Value>, upright: bool) {
+    let score = all.score;
+    let onset = field(score, "onset_ms");
+    all.measured("onset: median, ms", onset, "median_abs", 1.0);
+    all.measured("onset: 95 % within, ms", onset, "p95", 5.0);
+    let gap = field(score, "gap_fault_ms");
+    all.measured("gap length: median, ms", gap, "median_abs", 5.0);
+    if let Some(low) = low_gaps {
+        let gap = field(low, "gap_fault_ms");
+        all.measured("gap length, lowest notes, ms", gap, "median_abs", 10.0);
+    }
+    let cents = field(score, "cents");
+    let reach = if upright { 8.0 } else { 4.0 };
+    all.measured("pitch: 95 % within, cents", cents, "p95", reach);
+    let pitches = field(score, "pitch_named");
+    let octaves = count(pitches, "octave and more");
+    let named = octaves + count(pitches, "another note") + count(pitches, "right");
+    all.counted(
+        "octave errors",
+        octaves as f64,
+        named,
+        Better::Lower,
+        Some(0.0),
+    );
+    let heard = field(score, "heard_after_ms");
+    all.measured("heard after, median, ms", heard, "median_error", 10.0);
+    let strings = field(score, "named_after_ms");
+    for (string, reach) in [("E", 44.0), ("A", 35.0), ("D", 28.0), ("G", 23.0)] {
+        let what = format!("named after, {string} string, ms");
+        all.measured(&what, field(strings, string), "median_error", reach);
+    }
+    let first = field(score, "first_name");
+    let right = count(first, "right");
+    let of = right + count(first, "wrong");
+    all.share("first name right", share_of(right, of), of, Some(0.98));
+}
+
+/// Rings and false alarms of takes of one pass, `suffix` behind each name.
+pub fn of_rings(score: &Value, upright: bool, suffix: &str) -> Vec<Figure> {
+    let mut all = Figures::new(score, suffix);
+    let bleed = all.class("bleed");
+    all.share(
+        "bleed: F1",
+        number(bleed, "f1"),
+        count(bleed, "truth"),
+        None,
+    );
+    let bands = field(score, "bleed_found_by_level");
     for (words, band, reach) in [
         (
             "bleed found, -20 dB and louder",
             "-20 dB and louder",
-            Some(0.95),
+            Some(0.97),
         ),
-        ("bleed found, -28 to -20 dB", "-28..-20 dB", Some(0.85)),
+        ("bleed found, -28 to -20 dB", "-28..-20 dB", Some(0.9)),
         ("bleed found, unison and octaves", "masked", None),
     ] {
-        let (found, of) = score.band(band);
-        all.share(words, found as f64 / of.max(1) as f64, of, reach);
+        let (found, of) = bands.get(band).map_or((0, 0), found_of);
+        all.share(words, share_of(found, of), of, reach);
     }
-    all.0
-}
-
-fn times(score: &Score, all: &mut Figures) {
-    let signed = |s: &Spread| s.median_error;
-    all.measure("onset: median, ms", &score.onset, |s| s.median_abs, 2.0);
-    all.measure("onset: 95 % within, ms", &score.onset, |s| s.p95, 6.0);
-    all.measure(
-        "gap length: median, ms",
-        &score.gap_fault,
-        |s| s.median_abs,
-        10.0,
-    );
-    all.measure(
-        "gap length, lowest notes, ms",
-        &score.gap_fault_low,
-        |s| s.median_abs,
-        15.0,
-    );
-    all.measure("pitch: 95 % within, cents", &score.cents, |s| s.p95, 4.0);
-    let named: usize = score.octaves.values().sum();
-    let octaves = score.octaves.get("octave and more").copied().unwrap_or(0);
-    all.count("octave errors", octaves as f64, named, 0.0);
-    all.count(
-        "false alarms per 100 clean notes",
-        score.false_alarms_per_100(),
-        score.notes,
-        0.5,
-    );
-    all.measure("heard after, median, ms", &score.heard, signed, 12.0);
-    for (string, reach) in [("E", 44.0), ("A", 35.0), ("D", 28.0), ("G", 23.0)] {
-        let values = score.named.get(string).map_or(&[] as &[f64], Vec::as_slice);
-        let what = format!("named after, {string} string, ms");
-        all.measure(&what, values, signed, reach);
-    }
-}
-
-/// What, reached, to reach, from how many; then whether it is reached.
-pub fn table(figures: &[Figure]) -> String {
-    let mut text = format!(
-        "{:34} {:>9} {:>9} {:>7}\n",
-        "what", "reached", "to reach", "of"
-    );
-    for figure in figures {
-        let sign = match figure.better {
-            Better::Higher => ">=",
-            Better::Lower => "<=",
-        };
-        let reach = figure
-            .reach
-            .map_or_else(|| "-".to_owned(), |r| format!("{sign} {r}"));
-        let word = match figure.is_reached() {
-            Some(true) => "yes",
-            Some(false) => "NO",
-            None => "",
-        };
-        let row = format!(
-            "{:34} {:>9} {:>9} {:>7}  {word}",
-            figure.what,
-            number(figure.reached),
-            reach,
-            figure.of
+    let from = field(score, "bleed_from_ms");
+    all.measured("bleed start: 95 % within, ms", from, "p95", 80.0);
+    let reach = if upright { 1.0 } else { 0.3 };
+    let clean = count(score, "clean_notes");
+    for (words, name) in [
+        (
+            "false alarms per 100 clean notes",
+            "false_alarms_per_100_clean_notes",
+        ),
+        ("false alarms without rings", "false_alarms_without_rings"),
+    ] {
+        all.counted(
+            words,
+            number(score, name),
+            clean,
+            Better::Lower,
+            Some(reach),
         );
-        let _ = writeln!(text, "{}", row.trim_end());
     }
-    text
+    all.all
 }
 
-/// What each instrument reached; `!` after what is short of the number to reach.
-pub fn table_by(parts: &BTreeMap<String, Score>) -> String {
-    let columns: Vec<(&String, Vec<Figure>)> = parts.iter().map(|(k, v)| (k, of(v))).collect();
-    let mut text = format!("{:34}", "what");
-    for (name, _) in &columns {
-        let _ = write!(text, " {name:>11} ");
+/// The figures of takes of several passes, in the order of the table.
+pub fn of_passes(score: &Value) -> Vec<Figure> {
+    let mut all = Figures::new(score, "");
+    let passes = field(score, "passes");
+    let of = count(passes, "passes");
+    all.share(FOUND, number(passes, "found_share"), of, Some(0.98));
+    let right = number(passes, "bars_right_share");
+    all.share("passes, bars right, share", right, of, Some(0.97));
+    for name in ["false passes", "stray extras"] {
+        let value = count(passes, name) as f64;
+        all.counted(name, value, of, Better::Lower, Some(0.0));
     }
-    let mut text = text.trim_end().to_owned();
-    text.push('\n');
-    let rows = columns.first().map_or(0, |(_, figures)| figures.len());
-    for row in 0..rows {
-        let mut words = format!("{:34}", columns[0].1[row].what);
-        for (_, figures) in &columns {
-            let figure = &figures[row];
-            let short = if figure.is_reached() == Some(false) {
-                '!'
-            } else {
-                ' '
-            };
-            let _ = write!(words, " {:>11}{short}", number(figure.reached));
-        }
-        let _ = writeln!(text, "{}", words.trim_end());
+    let unplayed = count(passes, "unplayed called missed") as f64;
+    all.counted(
+        "unplayed called missed",
+        unplayed,
+        of,
+        Better::Lower,
+        Some(0.0),
+    );
+    all.within(FOUND);
+    let alarms = number(score, "false_alarms_without_rings");
+    let clean = count(score, "clean_notes");
+    all.counted(
+        "false alarms without rings",
+        alarms,
+        clean,
+        Better::Lower,
+        Some(0.3),
+    );
+    all.within(FOUND);
+    for name in CLASSES {
+        let class = all.class(name);
+        let truth = count(class, "truth");
+        let value = |member| count(class, member) as f64;
+        all.counted(
+            &format!("{name}: true claims"),
+            value("tp"),
+            truth,
+            Better::Higher,
+            None,
+        );
+        all.counted(
+            &format!("{name}: not found"),
+            value("fn"),
+            truth,
+            Better::Lower,
+            Some(0.0),
+        );
+        all.counted(
+            &format!("{name}: false claims"),
+            value("fp"),
+            of,
+            Better::Lower,
+            Some(0.0),
+        );
+        all.within(FOUND);
     }
-    text
+    all.all
 }
 
-fn number(value: Option<f64>) -> String {
-    value.map_or_else(|| "-".to_owned(), |v| format!("{v}"))
+/// Reads `3 of 4`.
+fn found_of(words: &Value) -> (u64, u64) {
+    let read = || {
+        let (found, of) = words.as_str()?.split_once(" of ")?;
+        Some((found.parse().ok()?, of.parse().ok()?))
+    };
+    read().unwrap_or_else(|| panic!("{words} of the scorer is no share"))
+}
+
+/// A share to the four digits that the scorers give; 0 of nothing.
+fn share_of(part: u64, of: u64) -> f64 {
+    (part as f64 / of.max(1) as f64 * 1e4).round() / 1e4
 }

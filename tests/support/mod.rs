@@ -1,11 +1,8 @@
-//! What the accuracy gate is made of. Nothing here knows how the product hears; it knows reports
-//! and truths alone.
+//! What the accuracy gate is made of: recorded takes and the program's reports of them, the takes'
+//! own scorers, the figures they give, and what was reached before.
 
-pub mod claims;
 pub mod figures;
-pub mod made;
-pub mod numbers;
 pub mod ratchet;
-pub mod scored;
-pub mod scoring;
-pub mod truth;
+pub mod scorers;
+pub mod tables;
+pub mod takes;

@@ -1,4 +1,4 @@
-//! Measures of how well heard notes agree with true ones, for benches and tests.
+//! Measures of how well heard notes agree with true ones, for tests.
 //!
 //! # Source
 //! Raffel, McFee, Humphrey, Salamon, Nieto, Liang & Ellis (2014), ISMIR, "mir_eval": the
@@ -6,6 +6,8 @@
 //! and as large as possible, found with augmenting paths (Kuhn 1955, Naval Research Logistics
 //! Quarterly 2, 83-97; Hopcroft & Karp 1973, SIAM J. Computing 2, 225-231, bound the time lower,
 //! which notes that only match their neighbours do not need).
+
+#![allow(dead_code, reason = "each test file uses its own part")]
 
 /// A note with its start, end and frequency.
 #[derive(Clone, Copy, Debug, PartialEq)]
