@@ -64,8 +64,12 @@ const ROUNDS: usize = 5;
 const TEMPO_SD: f64 = 0.3;
 /// The same of a short stretch about the tempo of the longest one beside it.
 const SAME_TEMPO_SD: f64 = 0.03;
-/// The same of passes that follow each other in time.
-const LOOP_TEMPO_SD: f64 = 0.01;
+/// A pass with fewer notes than this, in time with its neighbours, shares their pulse: four notes of
+/// which one is late do not say by themselves which.
+const OWN_PULSE_NOTES: usize = 16;
+/// Weight of a neighbour's note beside one of its own. Raising it makes passes that were not quite
+/// in time look early or late.
+const WITNESS_WEIGHT: f64 = 0.5;
 /// A stretch with fewer notes than this borrows the tempo of the longest one beside it.
 const OWN_TEMPO_NOTES: usize = 6;
 /// Fewer right notes than this, or a smaller share of them, are no pass.
@@ -128,9 +132,6 @@ pub(crate) fn lay(course: &Course) -> (Vec<Pass>, Option<usize>) {
 fn laid(course: &Course) -> (Vec<Pass>, Option<usize>) {
     let follow::Way { runs, decided } = follow::follow(course);
     let groups: Vec<&[Run]> = runs.chunk_by(|_, b| b.began == Began::Stop).collect();
-    let tempi: Vec<SlopePrior> = (0..groups.len())
-        .map(|k| usual_tempo(course, &groups, k))
-        .collect();
     let mut passes: Vec<Pass> = Vec::new();
     // What the last pass matched last: no event before it belongs to the next one.
     let mut free_from = 0;
@@ -139,7 +140,14 @@ fn laid(course: &Course) -> (Vec<Pass>, Option<usize>) {
         let events = free_from..next.map_or(course.events.len(), |run| first(run).1);
         let into_loop = next.is_some_and(|run| run.began == Began::Loop);
         let whole = groups.len() == 1 || next.is_none();
-        let Some(mut pass) = pass(course, group, events, tempi[k], into_loop, whole) else {
+        let Some(mut pass) = pass(
+            course,
+            group,
+            events,
+            &pulse(course, &groups, k),
+            into_loop,
+            whole,
+        ) else {
             continue;
         };
         let in_time = into_loop || group[0].began == Began::Loop;
@@ -177,34 +185,68 @@ fn beginning(before: Option<&Pass>, pass: &Pass, began: Began) -> Beginning {
     }
 }
 
-/// What tempo to expect of the stretches of a group: that of the longest run in it, or in the
-/// passes that follow each other in time with it.
-fn usual_tempo(course: &Course, groups: &[&[Run]], k: usize) -> SlopePrior {
+/// What else is known of the time of a pass besides its own notes.
+struct Pulse {
+    /// What tempo to expect.
+    tempo: SlopePrior,
+    /// Notes of the passes in time with it, moved by whole passes to where they would lie in it.
+    witnesses: Vec<Point>,
+}
+
+/// What the passes beside a group tell of its time: those that follow each other in time share one
+/// pulse, and a false start is played at the tempo of the pass beside it.
+fn pulse(course: &Course, groups: &[&[Run]], k: usize) -> Pulse {
     let free = SlopePrior {
         slope: 1.0,
         sd: TEMPO_SD,
     };
+    let own: usize = groups[k].iter().map(|run| run.pairs.len()).sum();
     let looped = |k: usize| groups.get(k).is_some_and(|g| g[0].began == Began::Loop);
     let from = (0..=k).rev().find(|&j| !looped(j)).unwrap_or(0);
     let to = (k + 1..groups.len())
         .find(|&j| !looped(j))
         .unwrap_or(groups.len());
-    let longest = groups[from..to]
+    let beside = if own >= OWN_TEMPO_NOTES || to - from > 1 {
+        from..to
+    } else {
+        k.saturating_sub(1)..groups.len().min(k + 2)
+    };
+    let longest = groups[beside]
         .iter()
         .flat_map(|group| group.iter())
         .max_by_key(|run| run.pairs.len());
-    let fitted = longest.and_then(|run| {
-        let grid = fit(course, &run.pairs, free)?;
-        Some((run, mean_slope(course, &run.pairs, &grid)))
+    let tempo = longest.and_then(|run| {
+        let grid = fit(course, &run.pairs, &[], free)?;
+        Some(SlopePrior {
+            slope: mean_slope(course, &run.pairs, &grid),
+            sd: SAME_TEMPO_SD,
+        })
     });
-    fitted.map_or(free, |(run, slope)| SlopePrior {
-        slope,
-        sd: if to - from > 1 && run.pairs.len() >= OWN_TEMPO_NOTES {
-            LOOP_TEMPO_SD
-        } else {
-            SAME_TEMPO_SD
-        },
-    })
+    let mut witnesses = Vec::new();
+    if own < OWN_PULSE_NOTES {
+        let mut add = |group: &[Run], moved_s: f64| {
+            let pairs = group.iter().flat_map(|run| &run.pairs);
+            witnesses.extend(points(course, pairs, WITNESS_WEIGHT, moved_s));
+        };
+        if looped(k) && k > 0 {
+            add(groups[k - 1], -turn_s(course, groups[k - 1], groups[k]));
+        }
+        if looped(k + 1) {
+            add(groups[k + 1], turn_s(course, groups[k], groups[k + 1]));
+        }
+    }
+    Pulse {
+        tempo: tempo.unwrap_or(free),
+        witnesses,
+    }
+}
+
+/// How much later in written seconds a pass lies that follows another one in time, over what the
+/// line says of its place.
+fn turn_s(course: &Course, before: &[Run], after: &[Run]) -> f64 {
+    let last = before.last().and_then(|run| run.pairs.last());
+    let end_s = last.map_or(0.0, |&(slot, _)| course.slots[slot].bar_end_s);
+    end_s - course.slots[after[0].from_slot].bar_s
 }
 
 /// Lays one pass exactly. `events` are those it may use, `into_loop` says that the next pass
@@ -213,7 +255,7 @@ fn pass(
     course: &Course,
     group: &[Run],
     events: Range<usize>,
-    tempo: SlopePrior,
+    pulse: &Pulse,
     into_loop: bool,
     is_last: bool,
 ) -> Option<Pass> {
@@ -224,8 +266,8 @@ fn pass(
     let mut stretches: Vec<(usize, Alignment, Grid)> = Vec::new();
     let mut end = 0;
     for (k, run) in group.iter().enumerate() {
-        let prior = if run.pairs.len() < OWN_TEMPO_NOTES || tempo.sd < SAME_TEMPO_SD {
-            tempo
+        let prior = if run.pairs.len() < OWN_TEMPO_NOTES {
+            pulse.tempo
         } else {
             free
         };
@@ -237,7 +279,8 @@ fn pass(
         // A note that is corrected belongs to the stretch that corrects it.
         let mut own = run.clone();
         own.pairs.retain(|&(slot, _)| slot < line.end);
-        let Some((alignment, grid)) = settle(course, &own, line.clone(), due, from..to, prior)
+        let time = (prior, pulse.witnesses.as_slice());
+        let Some((alignment, grid)) = settle(course, &own, line.clone(), due, from..to, time)
         else {
             continue;
         };
@@ -441,7 +484,7 @@ fn settle(
     line: Range<usize>,
     due: usize,
     within: Range<usize>,
-    prior: SlopePrior,
+    (prior, witnesses): (SlopePrior, &[Point]),
 ) -> Option<(Alignment, Grid)> {
     let align = |grid: &Grid| {
         align::align(
@@ -453,10 +496,10 @@ fn settle(
             grid,
         )
     };
-    let mut grid = fit(course, &run.pairs, prior)?;
+    let mut grid = fit(course, &run.pairs, witnesses, prior)?;
     let mut alignment = align(&grid);
     for _ in 1..ROUNDS {
-        let Some(next) = fit(course, &alignment.pairs, prior) else {
+        let Some(next) = fit(course, &alignment.pairs, witnesses, prior) else {
             break;
         };
         grid = next;
@@ -470,22 +513,50 @@ fn settle(
     Some((alignment, grid))
 }
 
-/// Fits the grid to matches: to the right pitches when there are enough, else to all.
-fn fit(course: &Course, pairs: &[(usize, usize)], prior: SlopePrior) -> Option<Grid> {
-    let right = |&(slot, event): &(usize, usize)| {
-        costs::same_pitch(&course.slots[slot], &course.events[event])
-    };
-    let enough = pairs.iter().filter(|pair| right(pair)).count() >= RIGHT_ENOUGH;
-    let points: Vec<Point> = pairs
-        .iter()
-        .filter(|pair| !enough || right(pair))
-        .map(|&(slot, event)| Point {
-            at_s: course.slots[slot].at_s,
-            t_s: course.events[event].heard.onset_s,
-            weight: 1.0,
+/// Fits the grid to matches, to the right pitches when there are enough, else to all, and to
+/// witnesses of the same pulse.
+fn fit(
+    course: &Course,
+    pairs: &[(usize, usize)],
+    witnesses: &[Point],
+    prior: SlopePrior,
+) -> Option<Grid> {
+    let mut given: Vec<Point> = points(course, pairs.iter(), 1.0, 0.0).collect();
+    if given.len() < RIGHT_ENOUGH {
+        given = pairs.iter().map(|&pair| point(course, pair)).collect();
+    }
+    if !given.is_empty() {
+        given.extend_from_slice(witnesses);
+        given.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+    }
+    grid::fit(&given, course.mode, prior)
+}
+
+fn point(course: &Course, (slot, event): (usize, usize)) -> Point {
+    Point {
+        at_s: course.slots[slot].at_s,
+        t_s: course.events[event].heard.onset_s,
+        weight: 1.0,
+    }
+}
+
+/// The matches of the right pitch as points, their places in the line moved by some seconds.
+fn points<'a>(
+    course: &'a Course,
+    pairs: impl Iterator<Item = &'a (usize, usize)>,
+    weight: f64,
+    moved_s: f64,
+) -> impl Iterator<Item = Point> {
+    pairs
+        .filter(|&&(slot, event)| costs::same_pitch(&course.slots[slot], &course.events[event]))
+        .map(move |&pair| {
+            let point = point(course, pair);
+            Point {
+                at_s: point.at_s + moved_s,
+                weight,
+                ..point
+            }
         })
-        .collect();
-    grid::fit(&points, course.mode, prior)
 }
 
 /// Mean played seconds per written second over the matches.
