@@ -125,10 +125,7 @@ impl std::fmt::Display for SoundNote {
                  were taken out, as is usual, so all of it may lie some hundredths of a second off",
                 frames.0
             ),
-            Self::BrokenOff => write!(
-                f,
-                "the file stops without its end; what is there is used"
-            ),
+            Self::BrokenOff => write!(f, "the file stops without its end; what is there is used"),
             Self::Damaged { frames, first } => write!(
                 f,
                 "{} frames are damaged, the first at frame {}; silence stands in their place",

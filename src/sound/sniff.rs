@@ -65,7 +65,12 @@ pub(super) fn sniff(head: &[u8]) -> Kind {
         (0, b"FORM", "an AIFF file", CONVERT),
         (0, b"caff", "a Core Audio file", CONVERT),
         (0, b".snd", "a Sun/NeXT sound file", CONVERT),
-        (0, b"#!AMR", "an AMR file (a telephone's speech coder)", CONVERT),
+        (
+            0,
+            b"#!AMR",
+            "an AMR file (a telephone's speech coder)",
+            CONVERT,
+        ),
         (0, b"\x1a\x45\xdf\xa3", "a Matroska or WebM file", CONVERT),
         (0, b"\x30\x26\xb2\x75", "a Windows Media file", CONVERT),
         (0, b"wvpk", "a WavPack file", CONVERT),

@@ -15,9 +15,7 @@ const KBPS_MPEG1: [usize; 15] = [
 ];
 
 /// The same for MPEG 2 and 2.5.
-const KBPS_MPEG2: [usize; 15] = [
-    0, 8, 16, 24, 32, 40, 48, 56, 64, 80, 96, 112, 128, 144, 160,
-];
+const KBPS_MPEG2: [usize; 15] = [0, 8, 16, 24, 32, 40, 48, 56, 64, 80, 96, 112, 128, 144, 160];
 
 /// Frames per second of MPEG 1 by the header's index; MPEG 2 has half of it, 2.5 a quarter.
 const RATES: [u32; 3] = [44_100, 48_000, 32_000];

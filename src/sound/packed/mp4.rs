@@ -61,7 +61,7 @@ pub(in crate::sound) fn open_mp4(
     })?;
     let samples = Samples::new(trak).map_err(|table| broken(format!("it has no `{table}`")))?;
     if samples.ticks() == 0 && super::mp4_boxes::find(&moov, b"mvex").is_some() {
-        return Err(unsupported(format!("in fragments (track {})", track.id)));
+        return Err(unsupported("in fragments (`moof`)".to_owned()));
     }
     let coder = Coder::new(track.packing, &track.setup);
     let coder = coder.map_err(|e| unsupported(format!("{} ({e})", name(track.packing))))?;
@@ -96,7 +96,11 @@ pub(in crate::sound) fn open_mp4(
         packet: Vec::new(),
         read_to: None,
         frames: 0,
-        usual_frames: if track.packing == Packing::Aac { 1024 } else { 4096 },
+        usual_frames: if track.packing == Packing::Aac {
+            1024
+        } else {
+            4096
+        },
         gaps_left: LOST_S_MAX * u64::from(rate),
     };
     let unpack = Box::new(unpack);
@@ -121,14 +125,16 @@ struct Cut {
 impl Cut {
     fn new(track: &Track, samples: &Samples, rate: u32) -> Self {
         let frames_at = |ticks| frames_at(ticks, rate, track.timescale);
-        let all = frames_at(samples.ticks());
+        let ticks = samples.ticks();
+        let all = frames_at(ticks);
         let (delay, frames, assumed) = match (track.edit, track.comment) {
             // A list that cuts nothing off says less than the comment.
-            (Edit::None | Edit::From(0, _), Some((priming, length))) => (priming, length, false),
-            (Edit::From(begin, length), _) => {
-                let length = length.map_or(u64::MAX, frames_at);
-                (frames_at(begin), length, false)
+            (Edit::None | Edit::From(0, ..), Some((priming, length))) => (priming, length, false),
+            (Edit::From(begin, Some(end), inexact), _) if ticks.abs_diff(end) > inexact => {
+                let delay = frames_at(begin);
+                (delay, frames_at(end).saturating_sub(delay), false)
             }
+            (Edit::From(begin, ..), _) => (frames_at(begin), u64::MAX, false),
             (Edit::None, None) if track.packing == Packing::Aac => (USUAL_PRIMING, u64::MAX, true),
             (Edit::None, None) => (0, u64::MAX, false),
         };

@@ -42,7 +42,8 @@ pub(super) fn find<'a>(bytes: &'a [u8], name: &Name) -> Option<&'a [u8]> {
 
 /// The box at the end of a path of names.
 pub(super) fn find_path<'a>(bytes: &'a [u8], path: &[&Name]) -> Option<&'a [u8]> {
-    path.iter().try_fold(bytes, |inside, name| find(inside, name))
+    path.iter()
+        .try_fold(bytes, |inside, name| find(inside, name))
 }
 
 /// A big-endian number of two bytes.
@@ -77,7 +78,11 @@ mod tests {
         assert_eq!(read(&bytes), two);
         bytes.extend(b"\0\0\0\x00cccczz");
         assert_eq!(read(&bytes).last(), Some(&(*b"cccc", b"zz".to_vec())));
-        for wrong in [&b"\0\0\0\x07aaaa"[..], b"\0\0\0\x09aaaa", b"\0\0\0\x01aaaa\0\0\0\0"] {
+        for wrong in [
+            &b"\0\0\0\x07aaaa"[..],
+            b"\0\0\0\x09aaaa",
+            b"\0\0\0\x01aaaa\0\0\0\0",
+        ] {
             assert_eq!(read(wrong), [], "{wrong:?}");
         }
         assert_eq!(find_path(&bytes, &[b"bbbb"]), Some(&b"y"[..]));

@@ -16,8 +16,6 @@ pub(super) const USUAL_PRIMING: u64 = 2112;
 
 /// A sound track that can be read.
 pub(super) struct Track {
-    /// Its number, for fragments.
-    pub(super) id: u32,
     /// Ticks per second of everything in the track.
     pub(super) timescale: u32,
     pub(super) packing: Packing,
@@ -35,9 +33,9 @@ pub(super) struct Track {
 pub(super) enum Edit {
     /// There is none.
     None,
-    /// The recording begins at this tick of the track and lasts this long, in ticks; `None` to the
-    /// end.
-    From(u64, Option<u64>),
+    /// The recording begins at this tick of the track and ends at the other; `None` to the end.
+    /// The end is exact to the last number, in ticks: it is written in the file's coarser ticks.
+    From(u64, Option<u64>, u64),
 }
 
 /// Why a track is not read.
@@ -50,17 +48,16 @@ pub(super) enum Refusal {
 
 /// The first sound track of the index, with the body of its box.
 pub(super) fn sound_track(moov: &[u8]) -> Result<(Track, &[u8]), Refusal> {
-    let track = boxes(moov).filter(|(name, _)| name == b"trak").find(|(_, body)| {
-        let handler = find_path(body, &[b"mdia", b"hdlr"]);
-        handler.and_then(|h| h.get(8..12)) == Some(b"soun")
-    });
+    let track = boxes(moov)
+        .filter(|(name, _)| name == b"trak")
+        .find(|(_, body)| {
+            let handler = find_path(body, &[b"mdia", b"hdlr"]);
+            handler.and_then(|h| h.get(8..12)) == Some(b"soun")
+        });
     let Some((_, trak)) = track else {
         return Err(Refusal::Broken("there is no sound track".to_owned()));
     };
     let broken = |what: &str| Refusal::Broken(what.to_owned());
-    let head = find(trak, b"tkhd").ok_or_else(|| broken("the track has no header"))?;
-    let id_at = if head.first() == Some(&1) { 20 } else { 12 };
-    let id = u32_at(head, id_at).ok_or_else(|| broken("the track's header is cut"))?;
     let timescale = find_path(trak, &[b"mdia", b"mdhd"])
         .and_then(|mdhd| u32_at(mdhd, if mdhd.first() == Some(&1) { 20 } else { 12 }))
         .filter(|ticks| *ticks > 0)
@@ -75,7 +72,6 @@ pub(super) fn sound_track(moov: &[u8]) -> Result<(Track, &[u8]), Refusal> {
     };
     let edit = edit_list(moov, trak, timescale)?;
     let track = Track {
-        id,
         timescale,
         packing,
         setup,
@@ -150,9 +146,7 @@ fn aac_setup(esds: &[u8]) -> Result<Vec<u8>, Refusal> {
     match setup.first().map(|b| b >> 3) {
         Some(2) if setup.len() >= 2 => Ok(setup.to_vec()),
         Some(5 | 29) => Err(Refusal::Coder("HE-AAC".to_owned())),
-        Some(kind) if kind != 2 => {
-            Err(Refusal::Coder(format!("AAC of kind {kind}, not LC")))
-        }
+        Some(kind) if kind != 2 => Err(Refusal::Coder(format!("AAC of kind {kind}, not LC"))),
         _ => Err(broken()),
     }
 }
@@ -206,11 +200,12 @@ fn edit_list(moov: &[u8], trak: &[u8], timescale: u32) -> Result<Edit, Refusal> 
         if found != Edit::None {
             return Err(broken("joins several pieces, and one alone is read"));
         }
-        // Rounded up: writers round the length to the movie's coarser ticks.
-        let ticks = u128::from(length) * u128::from(timescale);
-        let ticks = ticks.div_ceil(u128::from(movie_scale));
-        let ticks = u64::try_from(ticks).unwrap_or(u64::MAX);
-        found = Edit::From(begin, (length > 0).then_some(ticks));
+        let in_track = |movie_ticks: u64| {
+            let ticks = u128::from(movie_ticks) * u128::from(timescale);
+            u64::try_from(ticks / u128::from(movie_scale)).unwrap_or(u64::MAX)
+        };
+        let end = (length > 0).then(|| begin.saturating_add(in_track(length)));
+        found = Edit::From(begin, end, in_track(1) + 1);
     }
     Ok(found)
 }
@@ -221,13 +216,19 @@ fn gapless_comment(moov: &[u8]) -> Option<(u64, u64)> {
     let meta = find_path(moov, &[b"udta", b"meta"])?;
     // Four bytes of version stand before the boxes, in QuickTime none do.
     let list = find(meta.get(4..)?, b"ilst").or_else(|| find(meta, b"ilst"))?;
-    let text = boxes(list).filter(|(name, _)| name == b"----").find_map(|(_, item)| {
-        let name = find(item, b"name")?.get(4..)?;
-        (name == b"iTunSMPB").then(|| find(item, b"data")?.get(8..))?
-    })?;
+    let text = boxes(list)
+        .filter(|(name, _)| name == b"----")
+        .find_map(|(_, item)| {
+            let name = find(item, b"name")?.get(4..)?;
+            (name == b"iTunSMPB").then(|| find(item, b"data")?.get(8..))?
+        })?;
     let text = std::str::from_utf8(text).ok()?;
     let mut numbers = text.split_whitespace().map(|n| u64::from_str_radix(n, 16));
-    let (_, priming, _, length) =
-        (numbers.next()?, numbers.next()?, numbers.next()?, numbers.next()?);
+    let (_, priming, _, length) = (
+        numbers.next()?,
+        numbers.next()?,
+        numbers.next()?,
+        numbers.next()?,
+    );
     Some((priming.ok()?, length.ok()?)).filter(|(priming, _)| *priming > 0)
 }

@@ -82,7 +82,10 @@ pub(in crate::sound) fn open_ogg(
         return Err(broken(at_byte, "the first header is too short"));
     };
     let channels = u16::from(*channels);
-    let rate = checked_rate(rate.iter().rev().fold(0, |r, b| r << 8 | u32::from(*b)), file)?;
+    let rate = checked_rate(
+        rate.iter().rev().fold(0, |r, b| r << 8 | u32::from(*b)),
+        file,
+    )?;
     coder.expect(channels, rate);
     let format = SourceFormat {
         rate: SampleRate(rate),

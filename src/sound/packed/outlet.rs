@@ -52,9 +52,7 @@ impl Outlet {
     pub(super) fn silence(&mut self, frames: u64) {
         let kept = frames - self.drop_delay(frames);
         if kept > 0 {
-            self.damaged
-                .get_or_insert((0, FrameIndex(self.frames)))
-                .0 += kept;
+            self.damaged.get_or_insert((0, FrameIndex(self.frames))).0 += kept;
             self.waiting.push_back(Stretch::Silence(kept));
             self.frames += kept;
         }

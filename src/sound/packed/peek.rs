@@ -21,11 +21,7 @@ pub(super) struct Peek {
 
 impl Peek {
     /// `at_byte` is where the reader stands in the file.
-    pub(super) fn new(
-        inner: impl Read + Send + Sync + 'static,
-        file: &str,
-        at_byte: u64,
-    ) -> Self {
+    pub(super) fn new(inner: impl Read + Send + Sync + 'static, file: &str, at_byte: u64) -> Self {
         Self {
             inner: Box::new(inner),
             file: file.to_owned(),
