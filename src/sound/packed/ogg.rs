@@ -137,10 +137,8 @@ impl Pages {
                 self.partial.extend_from_slice(&page.body[at..end]);
             }
             at = end;
-            if *piece < 255 {
-                if !std::mem::take(&mut headless) {
-                    self.packets.push(std::mem::take(&mut self.partial));
-                }
+            if *piece < 255 && !std::mem::take(&mut headless) {
+                self.packets.push(std::mem::take(&mut self.partial));
             }
         }
         whole
