@@ -175,13 +175,19 @@ fn scored(bytes: Vec<u8>) -> TakeResult {
     score_take("take", &mut *source, &line(), &ScoreSettings::default()).unwrap()
 }
 
-/// The same verdicts as from WAV, each onset within a millisecond.
+/// The same verdicts as from WAV, each onset within a millisecond; from Vorbis within two, since
+/// its coder blurs attacks: this file decoded by the outside tool has its onsets at the same places
+/// to a hundredth of a millisecond, the worst 1.45 ms off.
 #[test]
 fn a_take_is_judged_as_from_wav() {
     let wav = wav_bytes(SampleRate(44_100), WavSamples::Integer16, &take()).unwrap();
     let wanted = scored(wav).judgement;
     assert_eq!(wanted.tally.wrong, 1, "{:?}", wanted.tally);
-    for name in ["take.mp3", "take.ogg", "take.m4a"] {
+    for (name, limit_s) in [
+        ("take.mp3", 0.001),
+        ("take.ogg", 0.002),
+        ("take.m4a", 0.001),
+    ] {
         let got = scored(fixture(name)).judgement;
         assert_eq!(got.tally, wanted.tally, "{name}");
         assert_eq!(got.extras.len(), wanted.extras.len(), "{name}");
@@ -197,7 +203,7 @@ fn a_take_is_judged_as_from_wav() {
             }
         }
         println!("{name}: onsets within {:.2} ms", worst * 1000.0);
-        assert!(worst <= 0.001, "{name}: {worst} s");
+        assert!(worst <= limit_s, "{name}: {worst} s");
     }
 }
 
