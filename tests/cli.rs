@@ -234,7 +234,7 @@ fn wrong_input_ends_with_2_and_names_the_file() {
     };
     take("none.wav", &["no such file"]);
     take(".", &["folder"]);
-    take("two.line", &["WAV or FLAC"]);
+    take("two.line", &["WAV, FLAC, MP3"]);
     fs::write(bench.path("empty.wav"), b"").expect("written");
     take("empty.wav", &["empty"]);
 

@@ -1,4 +1,4 @@
-//! Files that are no WAV and no FLAC, and bytes that are nothing at all.
+//! Files of kinds that are not read, and bytes that are nothing at all.
 
 mod sound_support;
 
@@ -31,7 +31,15 @@ fn other_kinds_are_refused_by_name() {
         ("ms-adpcm.wav", "Microsoft ADPCM"),
         ("ima-adpcm.wav", "IMA ADPCM"),
         ("a-law.wav", "A-law"),
-        ("ogg-named.wav", "an Ogg file"),
+        ("opus-named.wav", "Opus in Ogg"),
+        ("flac-in-ogg.wav", "FLAC in Ogg"),
+        ("adts-named.wav", "ADTS"),
+        ("mp2-named.wav", "layer II"),
+        ("wma-named.wav", "a Windows Media file"),
+        ("caf-named.wav", "a Core Audio file"),
+        ("mp3-in-mp4.wav", "MP3 in MP4"),
+        ("opus-in-mp4.wav", "Opus"),
+        ("mp4-in-fragments.wav", "in fragments"),
         ("aiff-named.wav", "an AIFF file"),
         ("rifx.wav", "RIFX"),
         ("w64-named.wav", "a Wave64 file"),
@@ -46,6 +54,7 @@ fn other_kinds_are_refused_by_name() {
             message.contains("WAV") && message.contains("FLAC"),
             "{name}: {message}"
         );
+        assert!(message.contains("ffmpeg -i"), "{name}: {message}");
     }
 }
 

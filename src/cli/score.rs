@@ -33,7 +33,7 @@ use crate::units::Hertz;
     bleed_below_db  bleed_ms  bleed_slight_below_db\n\n\
     Exit code: 0 done, 1 done but below --pass-mark, 2 wrong usage or input.")]
 pub(super) struct ScoreArguments {
-    /// Sound files (WAV or FLAC); `-` is standard input
+    /// Sound files (WAV, FLAC, MP3, M4A, Ogg Vorbis); `-` is standard input
     #[arg(value_name = "TAKE", required = true)]
     takes: Vec<PathBuf>,
 

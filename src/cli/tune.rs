@@ -35,7 +35,7 @@ use crate::units::Hertz;
     seamline tune open-strings.wav --keep my-bass.json\n\n\
     Exit code: 0 done, 2 wrong usage or input, or no string was heard.")]
 pub(super) struct TuneArguments {
-    /// Sound file (WAV or FLAC); `-` is standard input; live when none is given
+    /// Sound file (WAV, FLAC, MP3, M4A, Ogg Vorbis); `-` is standard input; live when none is given
     #[arg(value_name = "TAKE")]
     take: Option<PathBuf>,
 

@@ -31,6 +31,8 @@ pub enum SampleFormat {
         /// 32 or 64.
         bits: u16,
     },
+    /// What a coder that leaves things out made of them; its decoder gives floating point.
+    Lossy,
 }
 
 impl std::fmt::Display for SampleFormat {
@@ -38,6 +40,7 @@ impl std::fmt::Display for SampleFormat {
         match self {
             Self::Integer { bits } => write!(f, "{bits}-bit integer"),
             Self::Float { bits } => write!(f, "{bits}-bit float"),
+            Self::Lossy => write!(f, "lossy"),
         }
     }
 }
@@ -51,6 +54,12 @@ pub enum Container {
     Rf64,
     /// Free Lossless Audio Codec, in its own container.
     Flac,
+    /// MPEG audio layer III.
+    Mp3,
+    /// Vorbis in Ogg.
+    OggVorbis,
+    /// AAC or ALAC in MP4.
+    Mp4,
     /// No file at all: a sound card.
     Device,
 }
@@ -62,6 +71,9 @@ impl Container {
             Self::Wav => "WAV",
             Self::Rf64 => "RF64",
             Self::Flac => "FLAC",
+            Self::Mp3 => "MP3",
+            Self::OggVorbis => "Ogg Vorbis",
+            Self::Mp4 => "M4A",
             Self::Device => "sound card",
         }
     }

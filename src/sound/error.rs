@@ -14,7 +14,7 @@ pub enum SoundError {
         file: String,
     },
     /// The path is a folder. Name a file in it.
-    #[error("{file}: this is a folder; name a WAV or FLAC file in it")]
+    #[error("{file}: this is a folder; name a sound file in it")]
     Folder {
         /// The path as given.
         file: String,
@@ -44,7 +44,10 @@ pub enum SoundError {
         file: String,
     },
     /// The file is of another kind.
-    #[error("{file}: this is {found}; a take must be WAV or FLAC. {mend}")]
+    #[error(
+        "{file}: this is {found}; a take must be WAV, FLAC, MP3, M4A or Ogg Vorbis. \
+         {mend}"
+    )]
     WrongType {
         /// The path as given.
         file: String,
@@ -58,7 +61,7 @@ pub enum SoundError {
     Malformed {
         /// The path as given.
         file: String,
-        /// WAV or FLAC.
+        /// The kind of file.
         container: &'static str,
         /// Where in the file.
         at_byte: u64,
@@ -68,7 +71,7 @@ pub enum SoundError {
     /// The samples are packed in a way that is not read.
     #[error(
         "{file}: the samples are {codec} (byte {at_byte}), which is not read; export the take as \
-         WAV with 16, 24 or 32-bit samples, or as FLAC"
+         WAV with 16, 24 or 32-bit samples, or as FLAC, or convert it with `ffmpeg -i IN OUT.wav`"
     )]
     UnsupportedCodec {
         /// The path as given.
@@ -90,6 +93,17 @@ pub enum SoundError {
         file: String,
         /// Frames per second in the header.
         given_hz: u32,
+    },
+    /// A file that must be read here and there comes through a pipe and is too long for memory.
+    #[error(
+        "{file}: MP4 through a pipe is read up to {} MB, and this is longer; give the file itself",
+        bytes_max >> 20
+    )]
+    TooLongForPipe {
+        /// The name of the pipe.
+        file: String,
+        /// The longest that is read, in bytes.
+        bytes_max: u64,
     },
     /// A sound header without a single frame after it.
     #[error("{file}: there is not one sample in it; record the take again")]

@@ -1,7 +1,7 @@
 //! Opening a take: what it is shows in its content, never in its name.
 
 use std::fs::File;
-use std::io::{Cursor, ErrorKind, Read};
+use std::io::{BufReader, Cursor, ErrorKind, Read};
 use std::path::Path;
 
 use crate::sound::block::{Delivery, Source, SourceFormat};
@@ -10,6 +10,7 @@ use crate::sound::flac::Flac;
 use crate::sound::health::Health;
 use crate::sound::mixdown::Mixdown;
 use crate::sound::notes::SoundNote;
+use crate::sound::packed::{MP4_MEMORY_BYTES, Seekable, open_mp3, open_mp4, open_ogg};
 use crate::sound::sniff::{HEAD_BYTES, Kind, after_tag, sniff};
 use crate::sound::wav::Wav;
 
@@ -40,7 +41,7 @@ pub(super) trait Frames: Send {
     fn notes(&self) -> &[SoundNote];
 }
 
-/// Opens a WAV or FLAC file; `-` is standard input.
+/// Opens a WAV, FLAC, MP3, M4A (AAC-LC or ALAC) or Ogg Vorbis file; `-` is standard input.
 ///
 /// # Errors
 /// When it cannot be opened, is of another kind, or its header is broken: see [`SoundError`].
@@ -57,22 +58,40 @@ pub fn open_with(path: &Path, config: &FileConfig) -> Result<Box<dyn Source>, So
         return from_reader(std::io::stdin(), "standard input", config);
     }
     let file = path.display().to_string();
-    let opened = File::open(path).and_then(|f| f.metadata().map(|m| (f, m.is_dir())));
+    let opened = File::open(path).and_then(|f| f.metadata().map(|m| (f, m)));
     match opened {
-        Ok((_, true)) => Err(SoundError::Folder { file }),
-        Ok((opened, false)) => from_reader(opened, &file, config),
+        Ok((_, meta)) if meta.is_dir() => Err(SoundError::Folder { file }),
+        Ok((opened, meta)) => {
+            // A pipe that has a name cannot be read here and there.
+            let again = meta.is_file().then(|| opened.try_clone()).transpose();
+            match again {
+                Ok(again) => from_bytes(opened, again, &file, config),
+                Err(source) => Err(SoundError::Open { file, source }),
+            }
+        }
         Err(e) if e.kind() == ErrorKind::NotFound => Err(SoundError::Missing { file }),
         Err(e) if e.kind() == ErrorKind::IsADirectory => Err(SoundError::Folder { file }),
         Err(source) => Err(SoundError::Open { file, source }),
     }
 }
 
-/// Reads WAV or FLAC from anything that gives bytes; `name` stands in the errors.
+/// Reads a sound file from anything that gives bytes; `name` stands in the errors. MP4, whose
+/// index may stand at its end, is read into memory, up to 256 MB.
 ///
 /// # Errors
 /// As [`open`].
 pub fn from_reader(
+    reader: impl Read + Send + Sync + 'static,
+    name: &str,
+    config: &FileConfig,
+) -> Result<Box<dyn Source>, SoundError> {
+    from_bytes(reader, None, name, config)
+}
+
+/// Reads from `reader`, or from the same file by `again` where it must be read here and there.
+fn from_bytes(
     mut reader: impl Read + Send + Sync + 'static,
+    again: Option<File>,
     name: &str,
     config: &FileConfig,
 ) -> Result<Box<dyn Source>, SoundError> {
@@ -86,38 +105,66 @@ pub fn from_reader(
     let mut tag_bytes = 0;
     if let Kind::TagBefore(bytes) = kind {
         tag_bytes = bytes;
-        let inside = usize::try_from(bytes).unwrap_or(usize::MAX).min(head.len());
-        head.drain(..inside);
-        let beyond = bytes - inside as u64;
-        std::io::copy(&mut reader.by_ref().take(beyond), &mut std::io::sink())
-            .map_err(|source| read_error(name, inside as u64, source))?;
-        if head.len() < HEAD_BYTES {
-            head.extend(take_head(&mut reader, name, bytes)?);
-        }
+        skip_tag(&mut reader, &mut head, name, bytes)?;
         kind = after_tag(&head);
     }
     let whole = Cursor::new(head).chain(reader);
     let block_frames = config.block_frames.max(1);
+    let wrong = |found, mend| SoundError::WrongType {
+        file: name.to_owned(),
+        found,
+        mend,
+    };
     let frames: Box<dyn Frames> = match kind {
         Kind::Wav => Box::new(Wav::new(whole, name, block_frames)?),
         Kind::Flac => Box::new(Flac::new(whole, name, tag_bytes)?),
-        Kind::Other(found, mend) => {
-            return Err(SoundError::WrongType {
-                file: name.to_owned(),
-                found,
-                mend,
-            });
+        Kind::Mp3 => open_mp3(whole, name, tag_bytes)?,
+        Kind::OggVorbis => open_ogg(whole, name, tag_bytes)?,
+        Kind::Mp4 => {
+            let input: Box<dyn Seekable> = match again {
+                Some(file) => Box::new(BufReader::new(file)),
+                None => Box::new(Cursor::new(into_memory(whole, name)?)),
+            };
+            open_mp4(input, name)?
         }
-        Kind::TagBefore(_) => {
-            let found = "a file of nothing but tags";
-            return Err(SoundError::WrongType {
-                file: name.to_owned(),
-                found,
-                mend: "",
-            });
-        }
+        Kind::Other(found, mend) => return Err(wrong(found, mend)),
+        Kind::TagBefore(_) => return Err(wrong("a file of nothing but tags", "")),
     };
     FileSource::start(frames, name, block_frames).map(|s| Box::new(s) as Box<dyn Source>)
+}
+
+/// Passes over a tag of `bytes` bytes, of which `head` holds the beginning, and fills `head` anew.
+fn skip_tag(
+    reader: &mut impl Read,
+    head: &mut Vec<u8>,
+    name: &str,
+    bytes: u64,
+) -> Result<(), SoundError> {
+    let inside = usize::try_from(bytes).unwrap_or(usize::MAX).min(head.len());
+    head.drain(..inside);
+    let beyond = bytes - inside as u64;
+    std::io::copy(&mut reader.by_ref().take(beyond), &mut std::io::sink())
+        .map_err(|source| read_error(name, inside as u64, source))?;
+    if head.len() < HEAD_BYTES {
+        head.extend(take_head(reader, name, bytes)?);
+    }
+    Ok(())
+}
+
+/// All there is, up to [`MP4_MEMORY_BYTES`].
+fn into_memory(reader: impl Read, name: &str) -> Result<Vec<u8>, SoundError> {
+    let mut bytes = Vec::new();
+    reader
+        .take(MP4_MEMORY_BYTES + 1)
+        .read_to_end(&mut bytes)
+        .map_err(|source| read_error(name, bytes.len() as u64, source))?;
+    if bytes.len() as u64 > MP4_MEMORY_BYTES {
+        return Err(SoundError::TooLongForPipe {
+            file: name.to_owned(),
+            bytes_max: MP4_MEMORY_BYTES,
+        });
+    }
+    Ok(bytes)
 }
 
 /// Up to [`HEAD_BYTES`] from the reader; fewer only when there are no more.

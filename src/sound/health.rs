@@ -42,7 +42,7 @@ impl Health {
             SampleFormat::Integer { bits } => {
                 (1.0 - (1.0 - f32::from(bits.clamp(2, 24))).exp2(), false)
             }
-            SampleFormat::Float { .. } => (1.0, true),
+            SampleFormat::Float { .. } | SampleFormat::Lossy => (1.0, true),
         };
         Self {
             channels: usize::from(channels).max(1),

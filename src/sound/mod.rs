@@ -3,7 +3,7 @@
 //! | file | what lives there |
 //! |---|---|
 //! | [`block`] | what every source delivers: samples, a gap or the end |
-//! | [`file`](mod@file) | opening a take, by its content: WAV or FLAC, from a path or from standard input |
+//! | [`file`](mod@file) | opening a take, by its content: WAV, FLAC, MP3, M4A or Ogg Vorbis, from a path or from standard input |
 //! | [`device`] | listening to a sound card, and playing through one |
 //! | [`mixdown`] | many channels to one, dead and opposed channels left out |
 //! | [`health`] | samples that are no numbers, and clipping |
@@ -29,6 +29,7 @@ pub mod keep;
 pub mod mixdown;
 pub mod notes;
 pub mod output;
+mod packed;
 mod sniff;
 pub mod synth;
 mod wav;

@@ -44,6 +44,15 @@ pub enum SoundNote {
         /// How many bytes.
         bytes: u64,
     },
+    /// The file does not say how much silence its coder put in front; what is usual was taken out.
+    UsualDelay {
+        /// Frames taken out.
+        frames: FrameCount,
+        /// The coder.
+        coder: &'static str,
+    },
+    /// The mark that a whole file ends with is not there.
+    BrokenOff,
     /// Parts of the stream are damaged; silence stands in their place.
     Damaged {
         /// Frames replaced.
@@ -110,6 +119,13 @@ impl std::fmt::Display for SoundNote {
                     "{bytes} bytes after the last whole frame are no sound and were left out"
                 )
             }
+            Self::UsualDelay { frames, coder } => write!(
+                f,
+                "the file does not say by how much its {coder} coder delayed the sound; {} frames \
+                 were taken out, as is usual, so all of it may lie some hundredths of a second off",
+                frames.0
+            ),
+            Self::BrokenOff => write!(f, "the file stops without its end; what is there is used"),
             Self::Damaged { frames, first } => write!(
                 f,
                 "{} frames are damaged, the first at frame {}; silence stands in their place",
