@@ -23,7 +23,7 @@ use crate::compare::judge::{bleed, extras, scene, undecided, verdict};
 use crate::compare::judgement::{JudgedNote, Judgement, PassJudgement, Stumble, Tally, TimingMode};
 use crate::compare::lay::follow::Course;
 use crate::compare::lay::passes::Pass;
-use crate::compare::lay::{costs, passes, slots};
+use crate::compare::lay::{costs, ends, passes, slots};
 use crate::compare::marks::Marks;
 use crate::compare::say::summary;
 use crate::compare::usual::{Usual, usual_gaps};
@@ -89,8 +89,14 @@ pub fn judge_with_rings(
     rings: Option<&[HeardRing]>,
     settings: &Settings,
 ) -> Judgement {
-    let mut events: Vec<&HeardNote> = heard.iter().filter(|e| e.onset_s.is_finite()).collect();
-    events.sort_by(|a, b| a.onset_s.total_cmp(&b.onset_s));
+    let mut heard: Vec<HeardNote> = heard
+        .iter()
+        .filter(|e| e.onset_s.is_finite())
+        .cloned()
+        .collect();
+    heard.sort_by(|a, b| a.onset_s.total_cmp(&b.onset_s));
+    ends::disbelieve(&mut heard);
+    let events: Vec<&HeardNote> = heard.iter().collect();
     let slots = slots::fold(expected);
     let quarter_s = quarter_s(expected);
     let (found, decided) = if slots.is_empty() || expected.iter().any(|n| !n.onset_s.is_finite()) {

@@ -24,8 +24,14 @@ const NOVELTY_SHARE: f64 = 0.15;
 /// lowest copy rises where a string is damped, too.
 const STRUCK_DB: f64 = 10.0;
 
+/// What has less evidence than this was found to be no note before, in nats.
+const NO_NOTE: f64 = -20.0;
+
 /// True when an event looks like a pluck that died at once.
 pub(crate) fn is_choked(event: &HeardNote, usual_novelty_db: f64) -> bool {
+    if event.evidence < NO_NOTE {
+        return false;
+    }
     let struck = event.features.error_rise_db[1];
     event.early_fall_db.is_some_and(|fall| fall >= FALL_DB)
         && (event.novelty_db >= NOVELTY_SHARE * usual_novelty_db || struck >= STRUCK_DB)
