@@ -16,6 +16,7 @@ use super::options::{LineOptions, Target};
 use super::score::read_strings;
 use super::sound::CAUTION;
 use super::values::{self, MarkChoice};
+use super::written::{self, Planned, ReplaceOption};
 use super::{BELOW, DONE, FAILED, output};
 use crate::compare::marks::Marks;
 use crate::report::{json, text};
@@ -112,6 +113,9 @@ pub(super) struct PlayArguments {
     #[arg(long, value_name = "PATH|-")]
     json: Option<PathBuf>,
 
+    #[command(flatten)]
+    replace: ReplaceOption,
+
     /// Exit with 1 when fewer of the written notes are right, in per cent
     #[arg(long, value_name = "PERCENT", value_parser = values::percent)]
     pass_mark: Option<f64>,
@@ -206,20 +210,12 @@ fn watch(
 fn check_files(arguments: &PlayArguments, target: Option<&Target>) -> Result<(), Failure> {
     let mut inputs: Vec<&Path> = vec![&arguments.line];
     inputs.extend(arguments.strings.as_deref());
-    if let Some(keep) = &arguments.keep {
-        output::keep_apart(keep, &inputs)?;
-        inputs.push(keep);
+    let mut planned = Vec::new();
+    planned.extend(arguments.keep.as_deref().map(Planned::take));
+    if let Some(Target::File(path)) = target {
+        planned.push(Planned::new(path, json::BY_PLAY));
     }
-    match target {
-        Some(Target::File(path)) if arguments.keep.as_ref() == Some(path) => {
-            Err(Failure::new(format!(
-                "{}: the take and the JSON cannot be the same file; name another one",
-                path.display()
-            )))
-        }
-        Some(Target::File(path)) => output::keep_apart(path, &inputs),
-        _ => Ok(()),
-    }
+    written::check(&planned, &inputs, arguments.replace)
 }
 
 /// What the session is to be, and the line as the whole take is judged by.

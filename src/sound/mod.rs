@@ -11,6 +11,7 @@
 //! | [`hum`] | how much the mains hum |
 //! | [`keep`] | keeping a take while it is played |
 //! | [`output`] | writing WAV |
+//! | [`wav_info`] | which program wrote a WAV file |
 //! | [`click`] | a click to play to, and the count-in |
 //! | [`synth`] | a plucked string for guides, demonstrations and tests |
 //!
@@ -33,6 +34,7 @@ mod sniff;
 pub mod synth;
 mod wav;
 mod wav_header;
+pub mod wav_info;
 
 pub use error::SoundError;
 pub use notes::SoundNote;
