@@ -164,6 +164,7 @@ fn settings(line: &Line, keep: Option<PathBuf>) -> LiveSettings {
         guide: false,
         latency_s: None,
         keep,
+        reserved: false,
         wait: Some(Duration::from_secs(5)),
     }
 }

@@ -28,7 +28,7 @@ use crate::sound::block::Source;
 use crate::sound::click::{self, Beats, ClickPattern};
 use crate::sound::device::{Capture, Playback};
 use crate::tui;
-use crate::tui::plain::{Teller, pass_lines};
+use crate::tui::plain::{NOTICE, Teller, pass_lines};
 use crate::tui::run::{LeftBy, Options};
 use crate::units::Hertz;
 
@@ -150,6 +150,12 @@ fn play(arguments: &PlayArguments) -> Result<u8, Failure> {
     let target = arguments.json.as_deref().map(Target::new);
     check_files(arguments, target.as_ref())?;
     let (settings, line) = settings(arguments)?;
+    let (keep, reserved) = (arguments.data).take_at(arguments.keep.as_deref(), &arguments.line)?;
+    let settings = LiveSettings {
+        keep: Some(keep),
+        reserved: reserved.is_some(),
+        ..settings
+    };
     let plain = arguments.plain || !std::io::stdout().is_terminal();
     let stop = stop_on_signals()?;
     let (settings, devices) = open(arguments, settings, plain)?;
@@ -169,6 +175,7 @@ fn play(arguments: &PlayArguments) -> Result<u8, Failure> {
         stop.store(true, Ordering::Relaxed);
     }
     let live = session.finish().map_err(Failure::of)?;
+    drop(reserved);
     let code = tell(arguments, &live, target.as_ref(), plain)?;
     shown.map(|_| code)
 }
@@ -197,7 +204,8 @@ fn watch(
     let mut teller = Teller::default();
     while let Ok(snapshot) = session.snapshots.recv() {
         for line in teller.lines(&snapshot) {
-            if to_error {
+            // What a player should know is no result.
+            if to_error || line.starts_with(NOTICE) {
                 output::note(&line);
             } else {
                 output::print(format!("{line}\n").as_bytes())?;
@@ -232,10 +240,6 @@ fn settings(
         Some(path) => read_strings(path)?,
         None => KnownInstrument::default(),
     };
-    let keep = match &arguments.keep {
-        Some(path) => path.clone(),
-        None => arguments.data.new_take(&arguments.line)?,
-    };
     let wait = match arguments.wait {
         Some(seconds) => Some(Duration::from_secs(seconds)),
         None => arguments.plain.then(|| Duration::from_secs(WAIT_S)),
@@ -260,7 +264,8 @@ fn settings(
         },
         guide: arguments.guide,
         latency_s: None,
-        keep: Some(keep),
+        keep: None,
+        reserved: false,
         wait,
     };
     Ok((settings, line))
@@ -329,28 +334,29 @@ fn tell(
         worst_block_share: live.ending.cost.worst_share,
         listening_share: live.ending.cost.total_s / result.take.duration_s.max(1e-3),
     };
-    match target {
-        Some(Target::Standard) => output::print(json::live_object(result, &info).as_bytes())?,
+    // Whatever of this fails, the rest is done; the first failure is told at the end.
+    let reported = match target {
+        Some(Target::Standard) => output::print(json::live_object(result, &info).as_bytes()),
         Some(Target::File(path)) => {
-            output::write_file(path, json::live_object(result, &info).as_bytes())?;
+            output::write_file(path, json::live_object(result, &info).as_bytes())
         }
-        None => {}
-    }
+        None => Ok(()),
+    };
+    let mut page = String::new();
     if plain && !matches!(target, Some(Target::Standard)) {
-        let mut page = text::report(result, output::colour_wanted());
+        page = text::report(result, output::colour_wanted());
         if live.played_along && live.latency_ms.is_none() {
             page.push_str(
                 "The way from click to ear was not measured (`seamline sound --measure`), so the \
                  mean\nlateness was taken out.\n",
             );
         }
-        output::print(page.as_bytes())?;
     }
     if !plain {
         let lines = live.passes.iter().flat_map(|(pass, _, _)| pass_lines(pass));
-        let page: String = lines.map(|line| format!("{line}\n")).collect();
-        output::print(page.as_bytes())?;
+        page = lines.map(|line| format!("{line}\n")).collect();
     }
+    let printed = output::print(page.as_bytes());
     output::note(&format!(
         "The take is {}; judge it again with: seamline score {} --line {}",
         result.take.file,
@@ -363,6 +369,8 @@ fn tell(
             result.take.dropped_frames
         ));
     }
+    reported?;
+    printed?;
     if let Some(error) = &live.ending.take {
         return Err(Failure::of(error));
     }

@@ -10,6 +10,8 @@
 //! | [`notes`] | what a source has to say about the sound it delivered |
 //! | [`hum`] | how much the mains hum |
 //! | [`keep`] | keeping a take while it is played |
+//! | `take_file` | its file: parts, and what finds no room |
+//! | `take_name` | whose its name is |
 //! | [`output`] | writing WAV |
 //! | [`wav_info`] | which program wrote a WAV file |
 //! | [`click`] | a click to play to, and the count-in |
@@ -32,6 +34,8 @@ pub mod notes;
 pub mod output;
 mod sniff;
 pub mod synth;
+mod take_file;
+mod take_name;
 mod wav;
 mod wav_header;
 pub mod wav_info;

@@ -14,7 +14,7 @@ use crate::session::live::snapshot::Level;
 use crate::sound::block::{Delivery, Source};
 use crate::sound::device::{Capture, DeviceError, Health};
 use crate::sound::hum::HumMeter;
-use crate::sound::keep::Keeper;
+use crate::sound::keep::{KeepNews, Keeper};
 use crate::sound::{SoundError, SoundNote};
 use crate::units::{Decibels, FrameCount, SampleRate};
 
@@ -94,6 +94,8 @@ pub enum Heard {
     Lost(String),
     /// It is back; so much was not heard, in seconds.
     Back(f64),
+    /// What there is to say of the take that is kept.
+    Take(KeepNews),
     /// Nothing more will come.
     Over(Ending),
 }
@@ -393,10 +395,8 @@ impl Run<'_> {
             self.ending.cost.total_s += began.elapsed().as_secs_f64();
             self.say(Heard::SoFar { events, at_s });
         }
-        if let Some(keeper) = &self.setup.keeper
-            && let Some(error) = keeper.failure()
-        {
-            self.ending.take = Some(error);
+        while let Some(news) = self.setup.keeper.as_ref().and_then(Keeper::news) {
+            self.say(Heard::Take(news));
         }
     }
 
