@@ -4,8 +4,10 @@
 //! A callback comes when its frames are there, or later. While a program or its machine is held up
 //! callbacks come late, and when it goes on either all that was missing comes at once, and
 //! callbacks are as late as ever, or they stay late for good: then the frames for that time are
-//! gone. So a loss is what even the soonest callbacks of half a second are late by. Until it is
-//! known whether it is one, nothing behind its place is handed out.
+//! gone. So a loss is what even the soonest callbacks of half a second after a pause are late by.
+//! Until it is known whether it is one, nothing behind its place is handed out. Without a pause
+//! nothing finds no room: callbacks that come ever later are a slow card or a starved server, and
+//! their sound is whole.
 //!
 //! # Source
 //! The soonest of a window as the best reading of a clock: as in [`clock`](super::clock).
@@ -25,9 +27,10 @@ const GIVEN_UP_AFTER_S: f64 = 0.5;
 /// Callbacks this close to the soonest are as late as it, in seconds: a usual block and a little.
 /// Raised, a loss is put more blocks too early; lowered, jitter alone moves its place.
 const SAME_S: f64 = 0.012;
-/// The stream's clock may run this much slower than its rate, in seconds a second: five times what
-/// a cheap crystal does. Raised, many short losses in a row are taken for a slow clock.
-const SLOWER: f64 = 500e-6;
+/// Frames are only lost after a pause between two callbacks of this length, in seconds: the sound
+/// server of the rig keeps a quarter of a second for a program that does not fetch it. Raised, losses
+/// after shorter pauses stay unknown; lowered, a starved server that stutters is taken for a loss.
+const PAUSE_S: f64 = 0.2;
 /// The first callbacks are passed over, in seconds: while a stream starts they come in bursts.
 const STARTING_S: f64 = 0.5;
 /// After that the usual lateness is learnt, in seconds; a loss within it stays unknown.
@@ -45,6 +48,8 @@ pub struct LossWatch {
     usual_s: Option<f64>,
     /// From when the least lateness is looked for, and what it is.
     window: Option<(f64, f64)>,
+    /// The moment of the last callback.
+    last_s: Option<f64>,
     doubt: Option<Doubt>,
     found: VecDeque<Lost>,
     lost: u64,
@@ -59,6 +64,8 @@ struct Doubt {
     brought_s: f64,
     /// The moment at which it did.
     since_s: f64,
+    /// How late the callback before was, in seconds.
+    last_s: f64,
     /// Where the missing frames may lie: behind the first callback that was as late as the soonest.
     /// Lateness and frames of the stream, later ones ever less late.
     places: VecDeque<(f64, u64)>,
@@ -67,7 +74,10 @@ struct Doubt {
 impl Doubt {
     /// The next callback, after which the stream has so many frames.
     fn add(&mut self, at_s: f64, late_s: f64, frames: u64) {
-        if late_s < self.brought_s - SAME_S {
+        // Held up once more: what is missing now has the same time to come.
+        let held_up = late_s > self.last_s + BELIEVED_S;
+        self.last_s = late_s;
+        if late_s < self.brought_s - SAME_S || held_up {
             (self.brought_s, self.since_s) = (late_s, at_s);
         }
         if late_s < self.least_s {
@@ -93,6 +103,7 @@ impl LossWatch {
             began_s: None,
             usual_s: None,
             window: None,
+            last_s: None,
             doubt: None,
             found: VecDeque::with_capacity(WAITING),
             lost: 0,
@@ -103,6 +114,7 @@ impl LossWatch {
     pub fn add(&mut self, at_s: f64, stamp: &Stamp) {
         let frames = stamp.frames + stamp.block;
         let began_s = *self.began_s.get_or_insert(at_s);
+        let pause_s = at_s - self.last_s.replace(at_s).unwrap_or(at_s);
         if at_s - began_s < STARTING_S {
             return;
         }
@@ -113,7 +125,8 @@ impl LossWatch {
         if at_s - began_s < STARTING_S + LEARNING_S {
             return;
         }
-        if late_s <= BELIEVED_S {
+        let paused = self.doubt.is_some() || pause_s >= PAUSE_S;
+        if late_s <= BELIEVED_S || !paused {
             self.doubt = None;
             self.follow(at_s, late_s);
             return;
@@ -122,6 +135,7 @@ impl LossWatch {
             least_s: late_s,
             brought_s: late_s,
             since_s: at_s,
+            last_s: late_s,
             places: VecDeque::from([(late_s, stamp.frames)]),
         });
         doubt.add(at_s, late_s, frames);
@@ -147,14 +161,14 @@ impl LossWatch {
         });
     }
 
-    /// A clock that runs slow makes callbacks later and later: that is no loss.
+    /// A clock that runs slow makes callbacks later and later: that is no loss, and usual from now on.
     fn follow(&mut self, at_s: f64, late_s: f64) {
         let (from_s, least_s) = self.window.get_or_insert((at_s, late_s));
         *least_s = least_s.min(late_s);
         let length_s = at_s - *from_s;
         if length_s >= LEARNING_S {
             if let Some(usual_s) = &mut self.usual_s {
-                *usual_s += least_s.min(SLOWER * length_s);
+                *usual_s += *least_s;
             }
             self.window = None;
         }
@@ -259,7 +273,13 @@ mod tests {
     /// Closed form: with room for 2 s, of 3 s one is lost, behind what was kept.
     #[test]
     fn what_found_no_room_is_lost_at_its_place() {
-        for (held_s, room_s) in [(3.0, 2.0), (3.0, 0.04), (0.1, 0.05), (5.0, 0.0), (0.2, 0.0)] {
+        for (held_s, room_s) in [
+            (3.0, 2.0),
+            (3.0, 0.04),
+            (0.3, 0.25),
+            (5.0, 0.0),
+            (0.25, 0.0),
+        ] {
             let mut device = Device::new(0.008, 40e-6);
             device.run(10.0);
             let before = device.frames;
@@ -311,16 +331,40 @@ mod tests {
         }
     }
 
-    /// Just below and above what is believed.
+    /// Just below and above what is believed, and what is a pause.
     #[test]
     fn a_loss_is_believed_from_a_length_on() {
-        for (lost_s, found) in [(0.028, 0), (0.033, 1)] {
+        for (held_s, room_s, found) in [
+            (0.30, 0.28, 0),
+            (0.30, 0.26, 1),
+            (0.18, 0.0, 0),
+            (0.20, 0.0, 1),
+        ] {
             let mut device = Device::new(0.001, 0.0);
             device.run(10.0);
-            device.hold_up(lost_s, 0.0);
+            device.hold_up(held_s, room_s);
             device.run(2.0);
-            assert_eq!(device.found().len(), found, "{lost_s}");
+            assert_eq!(device.found().len(), found, "{held_s} {room_s}");
         }
+    }
+
+    /// A starved server falls behind bit by bit, by a quarter of the time: its sound is whole. What
+    /// is lost afterwards is found all the same.
+    #[test]
+    fn a_server_that_falls_behind_loses_nothing() {
+        let mut device = Device::new(0.004, 0.0);
+        device.run(5.0);
+        for _ in 0..60 {
+            device.run(0.35);
+            device.hold_up(0.13, 0.0);
+        }
+        assert_eq!(device.found(), [0u64; 0]);
+        device.run(5.0);
+        device.hold_up(1.0, 0.5);
+        device.run(2.0);
+        let lost = device.watch.lost() as f64 / RATE;
+        assert_eq!(device.found().len(), 1);
+        assert!((lost - 0.5).abs() < 0.009, "{lost}");
     }
 
     /// A stream begins with bursts and with blocks that are late: nothing is lost by that.
