@@ -28,10 +28,12 @@ const RATE: SampleRate = SampleRate(22_050);
 enum Step {
     /// Delivers these samples, so many frames at a time.
     Sound(Vec<f32>, usize),
+    /// Is opened now, its first frame at this moment, in seconds; comes by itself after `Die`.
+    Began(f64),
     /// Has lost so many frames.
     Lose(u64),
-    /// Is gone for good; it has to be opened again.
-    Die,
+    /// Is gone for good; when it is opened again its clock says that so many seconds have passed.
+    Die(f64),
     /// Breaks down.
     Panic,
 }
@@ -42,13 +44,24 @@ struct Scripted {
     steps: Arc<std::sync::Mutex<VecDeque<Step>>>,
     /// Frames delivered of the sound that is being delivered.
     at: usize,
+    /// Frames of time since it was opened.
+    passed: u64,
+    began_s: f64,
     dead: bool,
     lost: u64,
 }
 
 impl Scripted {
     fn new(steps: &Arc<std::sync::Mutex<VecDeque<Step>>>) -> Self {
+        let mut next = steps.lock().expect("nobody breaks down holding it");
+        let began_s = match next.front() {
+            Some(Step::Began(began_s)) => *began_s,
+            _ => 0.0,
+        };
+        next.retain(|step| !matches!(step, Step::Began(_)));
         Self {
+            passed: 0,
+            began_s,
             format: SourceFormat {
                 rate: RATE,
                 channels: 1,
@@ -80,6 +93,7 @@ impl Source for Scripted {
             Some(Step::Sound(samples, block)) => {
                 let to = (self.at + block).min(samples.len());
                 into.extend_from_slice(&samples[self.at..to]);
+                self.passed += into.len() as u64;
                 self.at = to;
                 if to < samples.len() {
                     steps.push_front(Step::Sound(samples, block));
@@ -90,9 +104,13 @@ impl Source for Scripted {
             }
             Some(Step::Lose(frames)) => {
                 self.lost += frames;
+                self.passed += frames;
                 Ok(Delivery::Gap(FrameCount(frames)))
             }
-            Some(Step::Die) => {
+            Some(Step::Began(_)) => Ok(Delivery::Nothing),
+            Some(Step::Die(away_s)) => {
+                let now_s = self.began_s + self.passed as f64 / RATE.hz();
+                steps.push_front(Step::Began(now_s + away_s));
                 self.dead = true;
                 Ok(Delivery::Nothing)
             }
@@ -118,7 +136,7 @@ impl Input for Scripted {
     }
 
     fn began_s(&mut self, _zero: Instant) -> Option<f64> {
-        Some(0.0)
+        Some(self.began_s)
     }
 
     fn drift_ppm(&mut self, _zero: Instant) -> Option<f64> {
@@ -164,6 +182,7 @@ fn settings(line: &Line, keep: Option<PathBuf>) -> LiveSettings {
         guide: false,
         latency_s: None,
         keep,
+        reserved: false,
         wait: Some(Duration::from_secs(5)),
     }
 }
@@ -315,7 +334,7 @@ fn a_device_that_comes_back_goes_on_in_the_same_take() {
     let half = sound.len() / 2;
     let steps = vec![
         Step::Sound(sound[..half].to_vec(), 480),
-        Step::Die,
+        Step::Die(0.0),
         Step::Sound(sound[half..].to_vec(), 480),
     ];
     let session = begin(settings(&line, Some(kept.clone())), steps, &Arc::default());
@@ -330,6 +349,31 @@ fn a_device_that_comes_back_goes_on_in_the_same_take() {
     assert_eq!(live.result.judgement, scored(&kept, &line));
 }
 
+/// Closed form: the clocks of the old and the new input say that 7.5 s passed between the last frame
+/// and the next one, whenever the loss was noticed.
+#[test]
+fn an_outage_is_as_long_in_the_take_as_it_was() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let kept = folder.path().join("kept.wav");
+    let line = line("two-octaves.line");
+    let sound = samples(&demo("two-octaves-clean.wav"));
+    let half = sound.len() / 2;
+    let steps = vec![
+        Step::Sound(sound[..half].to_vec(), 480),
+        Step::Lose(100),
+        Step::Die(7.5),
+        Step::Sound(sound[half..].to_vec(), 480),
+        Step::Die(4.0),
+        Step::Sound(vec![0.0; 50], 10),
+    ];
+    let session = begin(settings(&line, Some(kept.clone())), steps, &Arc::default());
+    let live = session.finish().expect("a result");
+    let gone = |s: f64| (s * RATE.hz()).round() as usize;
+    let lost = 100 + gone(7.5) + gone(4.0);
+    assert_eq!(samples(&kept).len(), sound.len() + lost + 50);
+    assert_eq!(live.result.take.dropped_frames, lost as u64);
+}
+
 #[test]
 fn a_device_that_stays_away_ends_the_session_with_the_take_safe() {
     let folder = tempfile::tempdir().expect("a folder");
@@ -338,7 +382,7 @@ fn a_device_that_stays_away_ends_the_session_with_the_take_safe() {
     let sound = samples(&demo("two-octaves-clean.wav"));
     let script = Arc::new(std::sync::Mutex::new(VecDeque::from(vec![
         Step::Sound(sound.clone(), 480),
-        Step::Die,
+        Step::Die(0.0),
     ])));
     let mut opened = false;
     let wanted = LiveSettings {

@@ -16,6 +16,22 @@ pub(super) struct DataOptions {
     data: Option<PathBuf>,
 }
 
+/// The empty file that keeps a new take's name; it goes again when no take came into it.
+pub(super) struct Reserved {
+    /// Where it is.
+    path: PathBuf,
+}
+
+impl Drop for Reserved {
+    fn drop(&mut self) {
+        let empty = std::fs::metadata(&self.path).is_ok_and(|there| there.len() == 0);
+        if empty {
+            // A file left over is only untidy.
+            std::fs::remove_file(&self.path).ok();
+        }
+    }
+}
+
 /// Largest file of round trips read, in bytes.
 const BOOK_BYTES_MAX: u64 = 1 << 20;
 
@@ -34,8 +50,22 @@ impl DataOptions {
             })
     }
 
-    /// A name for a new take of the line `line`, in a folder that is there.
-    pub(super) fn new_take(&self, line: &Path) -> Result<PathBuf, Failure> {
+    /// Where a take of the line `line` is kept: at `keep`, or under a new name that is kept for it.
+    pub(super) fn take_at(
+        &self,
+        keep: Option<&Path>,
+        line: &Path,
+    ) -> Result<(PathBuf, Option<Reserved>), Failure> {
+        if let Some(path) = keep {
+            return Ok((path.to_owned(), None));
+        }
+        let reserved = self.new_take(line)?;
+        Ok((reserved.path.clone(), Some(reserved)))
+    }
+
+    /// A name for a new take of the line `line`, kept by an empty file so that no other program
+    /// takes the same.
+    fn new_take(&self, line: &Path) -> Result<Reserved, Failure> {
         let folder = self.folder()?.join("takes");
         make(&folder)?;
         let stem = line.file_stem().map_or_else(
@@ -45,10 +75,17 @@ impl DataOptions {
         let mut number = 1;
         loop {
             let path = folder.join(format!("{stem}-{number:04}.wav"));
-            if !path.exists() {
-                return Ok(path);
+            match std::fs::File::create_new(&path) {
+                Ok(_) => return Ok(Reserved { path }),
+                Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => number += 1,
+                Err(error) => {
+                    return Err(Failure::new(format!(
+                        "{}: this take cannot be begun ({error}); name another place with --keep \
+                         or --data",
+                        path.display()
+                    )));
+                }
             }
-            number += 1;
         }
     }
 
@@ -103,4 +140,35 @@ fn broken(path: &Path, what: &str) -> Failure {
         "{}: {what}; remove it and measure again with `seamline sound --measure`",
         path.display()
     ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_two_programs_get_the_same_name() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let data = &DataOptions {
+            data: Some(folder.path().to_owned()),
+        };
+        let names = std::thread::scope(|scope| {
+            let take = |_| data.new_take(Path::new("a.line")).expect("a name");
+            let run = move || (0..20).map(take).collect::<Vec<_>>();
+            let other = scope.spawn(run);
+            let mut all = run();
+            all.extend(other.join().expect("names"));
+            all
+        });
+        let mut paths: Vec<PathBuf> = names.iter().map(|name| name.path.clone()).collect();
+        paths.sort();
+        paths.dedup();
+        assert_eq!(paths.len(), 40);
+        // One holds a take: it stays, the others go.
+        std::fs::write(&paths[3], b"sound").expect("written");
+        drop(names);
+        let left = std::fs::read_dir(folder.path().join("takes")).expect("listed");
+        let left: Vec<PathBuf> = left.map(|entry| entry.expect("an entry").path()).collect();
+        assert_eq!(left, [paths[3].clone()]);
+    }
 }

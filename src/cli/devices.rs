@@ -144,15 +144,20 @@ pub(super) fn without_output(error: &DeviceError) -> Failure {
 pub(super) fn stop_on_signals() -> Result<Arc<AtomicBool>, Failure> {
     use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
     let stop = Arc::new(AtomicBool::new(false));
-    for signal in [SIGINT, SIGTERM, SIGHUP] {
+    let failed =
+        |error: std::io::Error| Failure::new(format!("signals cannot be watched ({error})"));
+    for signal in [SIGINT, SIGTERM] {
         // Asked a second time it ends at once; the take is kept as far as it was written.
         signal_hook::flag::register_conditional_shutdown(
             signal,
             i32::from(FAILED),
             Arc::clone(&stop),
         )
-        .and_then(|_| signal_hook::flag::register(signal, Arc::clone(&stop)))
-        .map_err(|error| Failure::new(format!("signals cannot be watched ({error})")))?;
+        .map_err(failed)?;
+    }
+    // A terminal that is closed may say so twice, itself and by its shell: that is no second asking.
+    for signal in [SIGINT, SIGTERM, SIGHUP] {
+        signal_hook::flag::register(signal, Arc::clone(&stop)).map_err(failed)?;
     }
     Ok(stop)
 }

@@ -12,17 +12,20 @@ use super::devices::{OutputOptions, stop_on_signals};
 use super::failure::Failure;
 use super::options::{LineOptions, Target};
 use super::sound::CAUTION;
+use super::written::{self, Planned, ReplaceOption};
 use super::{DONE, FAILED, output, values};
 use crate::music::line::Line;
 use crate::session::live::band::turn_down;
 use crate::sound::click::{self, Beats, ClickPattern};
 use crate::sound::device::{Health, Playback};
-use crate::sound::output::{WavSamples, wav_bytes};
+use crate::sound::output::{WavSamples, wav_bytes_by};
 use crate::sound::synth::{Fault, Performance, Player, Voice, opening_s, parse_faults, render};
 use crate::units::{Hertz, SampleRate};
 
 /// Frames per second of what is rendered: the rate that sound cards run at.
 const RATE: SampleRate = SampleRate(48_000);
+/// What a rendering says it was written by.
+const WRITTEN_BY: &str = "seamline hear";
 
 /// Render a line as sound
 ///
@@ -48,6 +51,9 @@ pub(super) struct HearArguments {
     /// The WAV file to write; `-` is standard output; through the sound card when none is given
     #[arg(short = 'o', long = "write", value_name = "FILE.wav")]
     file: Option<PathBuf>,
+
+    #[command(flatten)]
+    replace: ReplaceOption,
 
     #[command(flatten)]
     options: LineOptions,
@@ -104,7 +110,8 @@ pub(super) fn run(arguments: &HearArguments) -> u8 {
 fn hear(arguments: &HearArguments) -> Result<(), Failure> {
     let target = arguments.file.as_deref().map(Target::new);
     if let Some(Target::File(path)) = &target {
-        output::keep_apart(path, &[&arguments.line])?;
+        let planned = [Planned::new(path, WRITTEN_BY)];
+        written::check(&planned, &[&arguments.line], arguments.replace)?;
     }
     let mut faults = Vec::new();
     for text in &arguments.faults {
@@ -115,7 +122,8 @@ fn hear(arguments: &HearArguments) -> Result<(), Failure> {
         return aloud(arguments, &line, &faults);
     };
     let samples = sound(arguments, &line, &faults, RATE)?;
-    let bytes = wav_bytes(RATE, WavSamples::Integer16, &samples).map_err(Failure::of)?;
+    let bytes =
+        wav_bytes_by(WRITTEN_BY, RATE, WavSamples::Integer16, &samples).map_err(Failure::of)?;
     match target {
         Target::Standard => output::print(&bytes)?,
         Target::File(path) => output::write_file(&path, &bytes)?,

@@ -16,6 +16,7 @@
 //! | `values` | the values that options take, read and checked |
 //! | `failure` | what ends a command: one message that says how to mend it |
 //! | `output` | standard output, and files written whole or not at all |
+//! | `written` | which files a command may write: nothing of the player's is written over |
 
 mod data;
 mod devices;
@@ -28,6 +29,7 @@ mod score;
 mod sound;
 mod tune;
 mod values;
+mod written;
 
 use std::process::ExitCode;
 

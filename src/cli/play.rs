@@ -16,6 +16,7 @@ use super::options::{LineOptions, Target};
 use super::score::read_strings;
 use super::sound::CAUTION;
 use super::values::{self, MarkChoice};
+use super::written::{self, Planned, ReplaceOption};
 use super::{BELOW, DONE, FAILED, output};
 use crate::compare::marks::Marks;
 use crate::report::{json, text};
@@ -27,7 +28,7 @@ use crate::sound::block::Source;
 use crate::sound::click::{self, Beats, ClickPattern};
 use crate::sound::device::{Capture, Playback};
 use crate::tui;
-use crate::tui::plain::{Teller, pass_lines};
+use crate::tui::plain::{NOTICE, Teller, pass_lines};
 use crate::tui::run::{LeftBy, Options};
 use crate::units::Hertz;
 
@@ -112,6 +113,9 @@ pub(super) struct PlayArguments {
     #[arg(long, value_name = "PATH|-")]
     json: Option<PathBuf>,
 
+    #[command(flatten)]
+    replace: ReplaceOption,
+
     /// Exit with 1 when fewer of the written notes are right, in per cent
     #[arg(long, value_name = "PERCENT", value_parser = values::percent)]
     pass_mark: Option<f64>,
@@ -146,6 +150,12 @@ fn play(arguments: &PlayArguments) -> Result<u8, Failure> {
     let target = arguments.json.as_deref().map(Target::new);
     check_files(arguments, target.as_ref())?;
     let (settings, line) = settings(arguments)?;
+    let (keep, reserved) = (arguments.data).take_at(arguments.keep.as_deref(), &arguments.line)?;
+    let settings = LiveSettings {
+        keep: Some(keep),
+        reserved: reserved.is_some(),
+        ..settings
+    };
     let plain = arguments.plain || !std::io::stdout().is_terminal();
     let stop = stop_on_signals()?;
     let (settings, devices) = open(arguments, settings, plain)?;
@@ -165,6 +175,7 @@ fn play(arguments: &PlayArguments) -> Result<u8, Failure> {
         stop.store(true, Ordering::Relaxed);
     }
     let live = session.finish().map_err(Failure::of)?;
+    drop(reserved);
     let code = tell(arguments, &live, target.as_ref(), plain)?;
     shown.map(|_| code)
 }
@@ -193,7 +204,8 @@ fn watch(
     let mut teller = Teller::default();
     while let Ok(snapshot) = session.snapshots.recv() {
         for line in teller.lines(&snapshot) {
-            if to_error {
+            // What a player should know is no result.
+            if to_error || line.starts_with(NOTICE) {
                 output::note(&line);
             } else {
                 output::print(format!("{line}\n").as_bytes())?;
@@ -206,20 +218,12 @@ fn watch(
 fn check_files(arguments: &PlayArguments, target: Option<&Target>) -> Result<(), Failure> {
     let mut inputs: Vec<&Path> = vec![&arguments.line];
     inputs.extend(arguments.strings.as_deref());
-    if let Some(keep) = &arguments.keep {
-        output::keep_apart(keep, &inputs)?;
-        inputs.push(keep);
+    let mut planned = Vec::new();
+    planned.extend(arguments.keep.as_deref().map(Planned::take));
+    if let Some(Target::File(path)) = target {
+        planned.push(Planned::new(path, json::BY_PLAY));
     }
-    match target {
-        Some(Target::File(path)) if arguments.keep.as_ref() == Some(path) => {
-            Err(Failure::new(format!(
-                "{}: the take and the JSON cannot be the same file; name another one",
-                path.display()
-            )))
-        }
-        Some(Target::File(path)) => output::keep_apart(path, &inputs),
-        _ => Ok(()),
-    }
+    written::check(&planned, &inputs, arguments.replace)
 }
 
 /// What the session is to be, and the line as the whole take is judged by.
@@ -235,10 +239,6 @@ fn settings(
     let known = match &arguments.strings {
         Some(path) => read_strings(path)?,
         None => KnownInstrument::default(),
-    };
-    let keep = match &arguments.keep {
-        Some(path) => path.clone(),
-        None => arguments.data.new_take(&arguments.line)?,
     };
     let wait = match arguments.wait {
         Some(seconds) => Some(Duration::from_secs(seconds)),
@@ -264,7 +264,8 @@ fn settings(
         },
         guide: arguments.guide,
         latency_s: None,
-        keep: Some(keep),
+        keep: None,
+        reserved: false,
         wait,
     };
     Ok((settings, line))
@@ -333,28 +334,29 @@ fn tell(
         worst_block_share: live.ending.cost.worst_share,
         listening_share: live.ending.cost.total_s / result.take.duration_s.max(1e-3),
     };
-    match target {
-        Some(Target::Standard) => output::print(json::live_object(result, &info).as_bytes())?,
+    // Whatever of this fails, the rest is done; the first failure is told at the end.
+    let reported = match target {
+        Some(Target::Standard) => output::print(json::live_object(result, &info).as_bytes()),
         Some(Target::File(path)) => {
-            output::write_file(path, json::live_object(result, &info).as_bytes())?;
+            output::write_file(path, json::live_object(result, &info).as_bytes())
         }
-        None => {}
-    }
+        None => Ok(()),
+    };
+    let mut page = String::new();
     if plain && !matches!(target, Some(Target::Standard)) {
-        let mut page = text::report(result, output::colour_wanted());
+        page = text::report(result, output::colour_wanted());
         if live.played_along && live.latency_ms.is_none() {
             page.push_str(
                 "The way from click to ear was not measured (`seamline sound --measure`), so the \
                  mean\nlateness was taken out.\n",
             );
         }
-        output::print(page.as_bytes())?;
     }
     if !plain {
         let lines = live.passes.iter().flat_map(|(pass, _, _)| pass_lines(pass));
-        let page: String = lines.map(|line| format!("{line}\n")).collect();
-        output::print(page.as_bytes())?;
+        page = lines.map(|line| format!("{line}\n")).collect();
     }
+    let printed = output::print(page.as_bytes());
     output::note(&format!(
         "The take is {}; judge it again with: seamline score {} --line {}",
         result.take.file,
@@ -367,6 +369,8 @@ fn tell(
             result.take.dropped_frames
         ));
     }
+    reported?;
+    printed?;
     if let Some(error) = &live.ending.take {
         return Err(Failure::of(error));
     }

@@ -8,6 +8,7 @@ use super::failure::Failure;
 use super::options::{LineOptions, Target};
 use super::output;
 use super::values::{self, MarkChoice};
+use super::written::{self, Planned, ReplaceOption};
 use super::{BELOW, DONE, FAILED};
 use crate::compare::judgement::TimingMode;
 use crate::compare::marks::Marks;
@@ -64,6 +65,9 @@ pub(super) struct ScoreArguments {
     /// Write the whole result as JSON; `-` is standard output, without the text
     #[arg(long, value_name = "PATH|-")]
     json: Option<PathBuf>,
+
+    #[command(flatten)]
+    replace: ReplaceOption,
 
     /// Exit with 1 when fewer of the written notes are right, in per cent
     #[arg(long, value_name = "PERCENT", value_parser = values::percent)]
@@ -159,12 +163,20 @@ fn check_files(arguments: &ScoreArguments, target: Option<&Target>) -> Result<()
             "--line -: a line is read from a file, not from standard input",
         ));
     }
-    if let Some(Target::File(path)) = target {
-        let mut inputs: Vec<&Path> = arguments.takes.iter().map(PathBuf::as_path).collect();
-        inputs.push(&arguments.line);
-        output::keep_apart(path, &inputs)?;
+    let mut inputs: Vec<&Path> = arguments.takes.iter().map(PathBuf::as_path).collect();
+    inputs.push(&arguments.line);
+    let mut planned = Vec::new();
+    match arguments.strings.as_deref() {
+        // What is learnt is added to what `tune` has written there.
+        Some(strings) if arguments.learn_gaps => {
+            planned.push(Planned::new(strings, instrument_file::WRITTEN_BY));
+        }
+        strings => inputs.extend(strings),
     }
-    Ok(())
+    if let Some(Target::File(path)) = target {
+        planned.push(Planned::new(path, json::BY_SCORE));
+    }
+    written::check(&planned, &inputs, arguments.replace)
 }
 
 /// Largest file of strings read, in bytes: a hundred times a real one.

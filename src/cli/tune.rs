@@ -2,7 +2,7 @@
 //! or live.
 
 use std::io::IsTerminal;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::Duration;
@@ -12,6 +12,7 @@ use clap::Args;
 use super::devices::{DeviceOptions, stop_on_signals};
 use super::failure::Failure;
 use super::score::read_strings;
+use super::written::{self, Planned, ReplaceOption};
 use super::{DONE, FAILED, output, values};
 use crate::music::instrument::Tuning;
 use crate::report::strings;
@@ -47,9 +48,13 @@ pub(super) struct TuneArguments {
     #[arg(long, value_name = "HZ", default_value = "440", value_parser = values::a4)]
     a4: f64,
 
-    /// Keep what was measured of the strings, for `score --strings`
+    /// Keep what was measured of the strings, for `score --strings`; those that were not heard this
+    /// time stay in the file
     #[arg(long, value_name = "FILE.json")]
     keep: Option<PathBuf>,
+
+    #[command(flatten)]
+    replace: ReplaceOption,
 
     /// Live: a line of text for each string instead of the screen
     #[arg(long, conflicts_with = "take")]
@@ -76,46 +81,64 @@ pub(super) fn run(arguments: &TuneArguments) -> u8 {
 }
 
 fn tune(arguments: &TuneArguments) -> Result<u8, Failure> {
-    if let (Some(path), Some(take)) = (&arguments.keep, &arguments.take) {
-        output::keep_apart(path, &[take.as_path()])?;
+    if let Some(path) = &arguments.keep {
+        let inputs: Vec<&Path> = arguments.take.iter().map(PathBuf::as_path).collect();
+        let planned = [Planned::new(path, instrument_file::WRITTEN_BY)];
+        written::check(&planned, &inputs, arguments.replace)?;
+        kept_before(path, arguments.replace)?;
     }
     let tuning = arguments.tuning.clone().unwrap_or_else(Tuning::bass4);
-    let check = match &arguments.take {
+    let (check, shown) = match &arguments.take {
         Some(take) => {
             let name = take.display().to_string();
             let mut source = sound::file::open(take).map_err(Failure::of)?;
-            check_strings(&name, source.as_mut(), &tuning, Hertz(arguments.a4))
-                .map_err(Failure::of)?
+            let check = check_strings(&name, source.as_mut(), &tuning, Hertz(arguments.a4))
+                .map_err(Failure::of)?;
+            (check, Ok(()))
         }
         None => live(arguments, &tuning)?,
     };
-    output::print(strings::report(&check).as_bytes())?;
     let known: Vec<_> = check
         .strings
         .iter()
         .filter_map(|s| s.known.clone())
         .collect();
-    if known.is_empty() {
+    let measured = !known.is_empty();
+    // What was measured is kept first: on a terminal that was closed nothing can be shown.
+    if let Some(path) = arguments.keep.as_ref().filter(|_| measured) {
+        let mut all = kept_before(path, arguments.replace)?;
+        all.learn_strings(known);
+        output::write_file(path, instrument_file::write(&all).as_bytes())?;
+    }
+    output::print(strings::report(&check).as_bytes())?;
+    if !measured {
         return Err(Failure::new(format!(
             "{}: no open string was heard; pluck each alone and let it ring, or say with \
              --tuning what they are",
             check.file
         )));
     }
-    if let Some(path) = &arguments.keep {
-        // What was learnt of the player stays when the strings are measured again.
-        let before = path.is_file().then(|| read_strings(path).ok()).flatten();
-        let known = KnownInstrument {
-            strings: known,
-            gaps: before.map_or_else(Vec::new, |before| before.gaps),
-        };
-        output::write_file(path, instrument_file::write(&known).as_bytes())?;
-    }
-    Ok(DONE)
+    shown.map(|()| DONE)
 }
 
-/// Listens to the strings while they are played.
-fn live(arguments: &TuneArguments, tuning: &Tuning) -> Result<InstrumentCheck, Failure> {
+/// What the file holds already: strings that are not measured this time, and what was learnt of the
+/// player. A file that cannot be read is no reason to lose it, unless it is to be replaced.
+fn kept_before(path: &Path, replace: ReplaceOption) -> Result<KnownInstrument, Failure> {
+    if !path.is_file() {
+        return Ok(KnownInstrument::default());
+    }
+    match read_strings(path) {
+        Err(_) if replace.given() => Ok(KnownInstrument::default()),
+        read => read,
+    }
+}
+
+/// Listens to the strings while they are played; gives what was heard, and whether it could be
+/// shown.
+fn live(
+    arguments: &TuneArguments,
+    tuning: &Tuning,
+) -> Result<(InstrumentCheck, Result<(), Failure>), Failure> {
     let stop = stop_on_signals()?;
     let session = TunerSession::begin(
         tuning,
@@ -125,23 +148,29 @@ fn live(arguments: &TuneArguments, tuning: &Tuning) -> Result<InstrumentCheck, F
         Arc::clone(&stop),
     )
     .map_err(Failure::of)?;
-    if arguments.plain || !std::io::stdout().is_terminal() {
-        let mut teller = TunerTeller::default();
-        while let Ok(snapshot) = session.snapshots.recv() {
-            for line in teller.lines(&snapshot) {
-                output::print(format!("{line}\n").as_bytes())?;
-            }
-        }
+    let shown = if arguments.plain || !std::io::stdout().is_terminal() {
+        tell(&session)
     } else {
-        let shown = tui::tuner::run(&session.snapshots, output::theme(false, false));
-        if !matches!(shown, Ok(LeftBy::End)) {
-            stop.store(true, Ordering::Relaxed);
-        }
-        shown.map_err(|error| {
+        tui::tuner::run(&session.snapshots, output::theme(false, false)).map_err(|error| {
             Failure::new(format!(
                 "the terminal cannot be used ({error}); try --plain"
             ))
-        })?;
+        })
+    };
+    if !matches!(shown, Ok(LeftBy::End)) {
+        stop.store(true, Ordering::Relaxed);
     }
-    session.finish().map_err(Failure::of)
+    let check = session.finish().map_err(Failure::of)?;
+    Ok((check, shown.map(|_| ())))
+}
+
+/// A line of text for each string, until it is over.
+fn tell(session: &TunerSession) -> Result<LeftBy, Failure> {
+    let mut teller = TunerTeller::default();
+    while let Ok(snapshot) = session.snapshots.recv() {
+        for line in teller.lines(&snapshot) {
+            output::print(format!("{line}\n").as_bytes())?;
+        }
+    }
+    Ok(LeftBy::End)
 }

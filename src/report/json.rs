@@ -19,6 +19,11 @@ use crate::session::result::{LineInfo, LiveInfo, TakeInfo, TakeResult};
 /// The number of this format; a field that changes its meaning or goes raises it.
 pub const SCHEMA: u32 = 1;
 
+/// What the report of a recorded take says it was written by.
+pub const BY_SCORE: &str = "seamline score";
+/// What the report of a take that was played live says it was written by.
+pub const BY_PLAY: &str = "seamline play";
+
 /// Decimals kept of a time in seconds (a microsecond; a frame at 192 kHz lasts five).
 pub(super) const DECIMALS_S: i32 = 6;
 /// Decimals kept of a time in milliseconds.
@@ -62,6 +67,7 @@ fn render(result: &TakeResult, live: Option<&LiveInfo>) -> String {
     let mut serializer = serde_json::Serializer::with_formatter(&mut bytes, Lines::default());
     // Plain structs of strings and finite numbers written to memory: there is nothing to fail.
     let report = Report {
+        written_by: if live.is_some() { BY_PLAY } else { BY_SCORE },
         live: live.map(LiveOut::from),
         ..Report::from(result)
     };
@@ -85,6 +91,8 @@ pub(super) fn round_known(value: Option<f64>, decimals: i32) -> Option<f64> {
 #[derive(Serialize)]
 struct Report<'a> {
     schema: u32,
+    /// The command: a file that says so may be written again by it.
+    written_by: &'static str,
     line: Line<'a>,
     take: Take<'a>,
     agreement: AgreementOut,
@@ -159,6 +167,7 @@ impl<'a> From<&'a TakeResult> for Report<'a> {
         let judgement: &Judgement = &result.judgement;
         Self {
             schema: SCHEMA,
+            written_by: BY_SCORE,
             line: Line::new(&result.line, judgement.notes.len()),
             take: Take::from(&result.take),
             agreement: judgement.agreement.into(),

@@ -10,12 +10,18 @@ use crate::units::{Hertz, MidiNote, cents};
 
 /// The number of this format; a field that changes its meaning or goes raises it.
 const SCHEMA: u32 = 1;
+/// What the file says it was written by; what is learnt later is added to it.
+pub const WRITTEN_BY: &str = "seamline tune";
 /// No string of a bass or a guitar lies outside of this, in hertz.
 const HZ: std::ops::RangeInclusive<f64> = 20.0..=1_500.0;
 /// The stiffest string measured has 3.4e-3 (Kemp 2020).
 const STIFFEST: f64 = 0.01;
 /// A known string this close to an open one is that string, in cents: half a step.
 const SAME_STRING_CENTS: f64 = 50.0;
+/// A string measured again is within this of what it was, in cents: both measures lie within 60
+/// cents of the open string (`STRING_SEMITONES` of the tuner), and no two strings of an instrument
+/// are this close. Raised to 200, a string tuned down by a whole tone would be forgotten as it was.
+const MEASURED_AGAIN_CENTS: f64 = 120.0;
 /// No usual silence, nor its spread, is longer than this, in milliseconds.
 const LONGEST_GAP_MS: f64 = 10_000.0;
 /// More partials than anybody looks at.
@@ -25,6 +31,8 @@ const PARTIALS_MAX: usize = 64;
 #[serde(deny_unknown_fields)]
 struct File {
     schema: u32,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    written_by: Option<String>,
     kind: String,
     strings: Vec<StringOut>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -71,6 +79,17 @@ impl KnownInstrument {
             gaps: self.gaps.clone(),
             answers_db: open_midi.iter().map(answers).collect(),
         }
+    }
+
+    /// Takes strings that were measured now; those that were not among them stay as they were.
+    pub fn learn_strings(&mut self, strings: Vec<KnownString>) {
+        let again = |old: &KnownString| {
+            strings
+                .iter()
+                .any(|new| cents(new.hz, old.hz).abs() <= MEASURED_AGAIN_CENTS)
+        };
+        self.strings.retain(|old| !again(old));
+        self.strings.extend(strings);
     }
 
     /// Takes what a player left at the joins of some takes; kinds that were not among them stay as
@@ -135,6 +154,7 @@ pub fn write(known: &KnownInstrument) -> String {
     });
     let file = File {
         schema: SCHEMA,
+        written_by: Some(WRITTEN_BY.to_owned()),
         kind: "strings".to_owned(),
         strings: strings.collect(),
         gaps: gaps.collect(),
@@ -295,6 +315,22 @@ mod tests {
         let usual = instrument().usual(&[43, 38, 33, 28], Hertz(440.0));
         assert_eq!(usual.answers_db, [Some(-38.4), None, None, None]);
         assert_eq!(usual.gaps, instrument().gaps);
+    }
+
+    #[test]
+    fn strings_measured_again_take_the_place_of_the_old_and_the_others_stay() {
+        let mut known = instrument();
+        let at = |hz: f64| KnownString {
+            hz,
+            ..instrument().strings[1].clone()
+        };
+        // 60 cents sharp and 60 flat are the same string, a whole tone lower is another.
+        let sharp = 41.2 * f64::exp2(119.0 / 1200.0);
+        known.learn_strings(vec![at(sharp)]);
+        let hz = |known: &KnownInstrument| known.strings.iter().map(|s| s.hz).collect::<Vec<_>>();
+        assert_eq!(hz(&known), [97.9989, sharp]);
+        known.learn_strings(vec![at(36.7)]);
+        assert_eq!(hz(&known), [97.9989, sharp, 36.7]);
     }
 
     #[test]

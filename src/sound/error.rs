@@ -111,6 +111,25 @@ pub enum SoundError {
         /// The path as given.
         file: String,
     },
+    /// Some of a take could not be written. Make room on the disk before the next one.
+    #[error(
+        "{file}: {seconds:.1} s could not be written ({reason}) and are silence in the take; the \
+         rest is kept. Make room on the disk"
+    )]
+    PartMissing {
+        /// The path as given.
+        file: String,
+        /// How much is missing, in seconds.
+        seconds: f64,
+        /// What the system said last.
+        reason: String,
+    },
+    /// Another program keeps its take in that file. Name another one.
+    #[error("{file}: another program keeps its take there now; name another file")]
+    Kept {
+        /// The path as given.
+        file: String,
+    },
     /// A file cannot be written.
     #[error("{file}: cannot be written ({reason}); check the folder and the space on the disk")]
     Write {

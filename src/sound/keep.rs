@@ -4,32 +4,30 @@
 //! file's header up to date twice a second, so that a program that is killed leaves all but the
 //! last of it. Where frames were lost silence is written, so that time stays true.
 
-use std::fs::File;
-use std::io::BufWriter;
+use std::io;
 use std::path::{Path, PathBuf};
 use std::thread::JoinHandle;
 
 use crossbeam_channel::{Receiver, Sender, bounded};
 
 use crate::sound::error::SoundError;
+pub use crate::sound::take_file::KeepNews;
+use crate::sound::take_file::{Bytes, TakeFile};
+use crate::sound::take_name::{make, numbered};
 use crate::units::{FrameCount, SampleRate};
 
-/// The header is brought up to date after this much sound, in seconds.
-const SAFE_EVERY_S: f64 = 0.5;
 /// Blocks that may wait to be written: some ten seconds of short ones.
 const WAITING: usize = 1024;
-/// A WAV file counts its bytes in 32 bits; a little before that is full a new one is begun.
-const SAMPLES_MAX: u64 = (u32::MAX as u64 - (1 << 20)) / 4;
 /// Silence is written in pieces of this many frames.
 const SILENCE_FRAMES: usize = 4096;
-
-type Wav = hound::WavWriter<BufWriter<File>>;
+/// Words about the take that may wait to be said: more are left out.
+const NEWS: usize = 64;
 
 /// A take that is being kept.
 pub struct Keeper {
     blocks: Option<Sender<Vec<f32>>>,
     empty: Receiver<Vec<f32>>,
-    failure: Receiver<SoundError>,
+    news: Receiver<KeepNews>,
     thread: Option<JoinHandle<Result<(), SoundError>>>,
     kept: FrameCount,
     path: PathBuf,
@@ -41,29 +39,40 @@ impl Keeper {
     /// Begins a take at `path`. A file that is there already is put aside under another name.
     ///
     /// # Errors
-    /// When the file cannot be made.
+    /// When the file cannot be made, or another program keeps its take there.
     pub fn begin(path: &Path, rate: SampleRate) -> Result<Self, SoundError> {
-        let moved = put_aside(path).map_err(|error| failed(path, &error))?;
-        let mut writer = Writer {
-            path: path.to_owned(),
-            rate,
-            wav: Some(create(path, rate)?),
-            part: 1,
-            samples: 0,
-            unsafe_samples: 0,
+        Self::begin_at(path, rate, false)
+    }
+
+    /// Begins a take in the empty file at `path`, which was made to keep the name.
+    ///
+    /// # Errors
+    /// When the file cannot be written, or another program keeps its take there.
+    pub fn begin_reserved(path: &Path, rate: SampleRate) -> Result<Self, SoundError> {
+        Self::begin_at(path, rate, true)
+    }
+
+    fn begin_at(path: &Path, rate: SampleRate, reserved: bool) -> Result<Self, SoundError> {
+        let (file, moved) = make(path, reserved)?;
+        let parts = path.to_owned();
+        let next_part = move |number| {
+            make(&numbered(&parts, "-", number), false)
+                .map(|(file, _)| Box::new(file) as Box<dyn Bytes>)
+                .map_err(io::Error::other)
         };
-        writer.make_safe()?;
+        let name = path.display().to_string();
+        let file = TakeFile::begin(&name, rate, Box::new(file), Box::new(next_part))?;
         let (blocks, incoming) = bounded::<Vec<f32>>(WAITING);
         let (back, empty) = bounded(WAITING);
-        let (told, failure) = bounded(1);
+        let (told, news) = bounded(NEWS);
         let thread = std::thread::Builder::new()
             .name("keep take".to_owned())
-            .spawn(move || writer.run(&incoming, &back, &told))
+            .spawn(move || write(file, &incoming, &back, &told))
             .map_err(|error| failed(path, &error))?;
         Ok(Self {
             blocks: Some(blocks),
             empty,
-            failure,
+            news,
             thread: Some(thread),
             kept: FrameCount(0),
             path: path.to_owned(),
@@ -93,7 +102,7 @@ impl Keeper {
         block.extend_from_slice(mono);
         self.kept.0 += mono.len() as u64;
         if let Some(blocks) = &self.blocks {
-            // A writer that has failed has said so; see `failure`.
+            // A writer that is gone is told at the end.
             blocks.send(block).ok();
         }
     }
@@ -109,15 +118,15 @@ impl Keeper {
         }
     }
 
-    /// What went wrong since it was last asked for.
-    pub fn failure(&self) -> Option<SoundError> {
-        self.failure.try_recv().ok()
+    /// What there is to say of the take since it was last asked for.
+    pub fn news(&self) -> Option<KeepNews> {
+        self.news.try_recv().ok()
     }
 
     /// Ends the take.
     ///
     /// # Errors
-    /// When it could not be written to its end.
+    /// When some of it could not be written.
     pub fn finish(mut self) -> Result<(), SoundError> {
         self.blocks = None;
         match self.thread.take().map(JoinHandle::join) {
@@ -145,116 +154,20 @@ fn failed(path: &Path, reason: &dyn std::fmt::Display) -> SoundError {
     }
 }
 
-/// Gives an ordinary file at `path` another name, `NAME.1.wav` or the next that is free.
-fn put_aside(path: &Path) -> std::io::Result<Option<PathBuf>> {
-    if !std::fs::metadata(path).is_ok_and(|there| there.is_file()) {
-        return Ok(None);
+/// The thread: writes what comes, and hands the empty blocks back.
+fn write(
+    mut file: TakeFile,
+    incoming: &Receiver<Vec<f32>>,
+    back: &Sender<Vec<f32>>,
+    told: &Sender<KeepNews>,
+) -> Result<(), SoundError> {
+    while let Ok(block) = incoming.recv() {
+        if let Some(news) = file.write(&block) {
+            told.try_send(news).ok();
+        }
+        back.try_send(block).ok();
     }
-    let mut number = 1;
-    loop {
-        let aside = numbered(path, ".", number);
-        if !aside.exists() {
-            std::fs::rename(path, &aside)?;
-            return Ok(Some(aside));
-        }
-        number += 1;
-    }
-}
-
-/// `take.wav` as `take` + `between` + `number` + `.wav`.
-fn numbered(path: &Path, between: &str, number: u32) -> PathBuf {
-    let mut name = path.file_stem().unwrap_or_default().to_owned();
-    name.push(format!("{between}{number}"));
-    if let Some(extension) = path.extension() {
-        name.push(".");
-        name.push(extension);
-    }
-    path.with_file_name(name)
-}
-
-fn create(path: &Path, rate: SampleRate) -> Result<Wav, SoundError> {
-    let spec = hound::WavSpec {
-        channels: 1,
-        sample_rate: rate.0,
-        bits_per_sample: 32,
-        sample_format: hound::SampleFormat::Float,
-    };
-    hound::WavWriter::create(path, spec).map_err(|error| failed(path, &error))
-}
-
-struct Writer {
-    path: PathBuf,
-    rate: SampleRate,
-    wav: Option<Wav>,
-    part: u32,
-    samples: u64,
-    /// Samples the header does not know of yet.
-    unsafe_samples: u64,
-}
-
-impl Writer {
-    fn run(
-        mut self,
-        incoming: &Receiver<Vec<f32>>,
-        back: &Sender<Vec<f32>>,
-        told: &Sender<SoundError>,
-    ) -> Result<(), SoundError> {
-        let mut broken = None;
-        while let Ok(block) = incoming.recv() {
-            if broken.is_none()
-                && let Err(error) = self.write(&block)
-            {
-                let reason = error.to_string();
-                told.try_send(error).ok();
-                broken = Some(reason);
-            }
-            back.try_send(block).ok();
-        }
-        let path = self.path.clone();
-        let ended = self.wav.take().map_or(Ok(()), hound::WavWriter::finalize);
-        match broken {
-            Some(reason) => Err(failed(&path, &reason)),
-            None => ended.map_err(|error| failed(&path, &error)),
-        }
-    }
-
-    fn write(&mut self, block: &[f32]) -> Result<(), SoundError> {
-        if self.samples + block.len() as u64 > SAMPLES_MAX {
-            self.next_part()?;
-        }
-        let path = &self.path;
-        let Some(wav) = &mut self.wav else {
-            return Err(failed(path, &"an earlier part could not be ended"));
-        };
-        for x in block {
-            wav.write_sample(*x).map_err(|error| failed(path, &error))?;
-        }
-        self.samples += block.len() as u64;
-        self.unsafe_samples += block.len() as u64;
-        if self.unsafe_samples as f64 >= SAFE_EVERY_S * self.rate.hz() {
-            self.make_safe()?;
-        }
-        Ok(())
-    }
-
-    fn make_safe(&mut self) -> Result<(), SoundError> {
-        self.unsafe_samples = 0;
-        let path = &self.path;
-        match &mut self.wav {
-            Some(wav) => wav.flush().map_err(|error| failed(path, &error)),
-            None => Ok(()),
-        }
-    }
-
-    fn next_part(&mut self) -> Result<(), SoundError> {
-        if let Some(wav) = self.wav.take() {
-            wav.finalize().map_err(|error| failed(&self.path, &error))?;
-        }
-        self.part += 1;
-        self.samples = 0;
-        self.wav = Some(create(&numbered(&self.path, "-", self.part), self.rate)?);
-        Ok(())
-    }
+    file.finish()
 }
 
 #[cfg(test)]

@@ -10,7 +10,10 @@
 //! | [`notes`] | what a source has to say about the sound it delivered |
 //! | [`hum`] | how much the mains hum |
 //! | [`keep`] | keeping a take while it is played |
+//! | `take_file` | its file: parts, and what finds no room |
+//! | `take_name` | whose its name is |
 //! | [`output`] | writing WAV |
+//! | [`wav_info`] | which program wrote a WAV file |
 //! | [`click`] | a click to play to, and the count-in |
 //! | [`synth`] | a plucked string for guides, demonstrations and tests |
 //!
@@ -32,8 +35,11 @@ pub mod output;
 mod packed;
 mod sniff;
 pub mod synth;
+mod take_file;
+mod take_name;
 mod wav;
 mod wav_header;
+pub mod wav_info;
 
 pub use error::SoundError;
 pub use notes::SoundNote;

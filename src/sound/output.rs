@@ -4,6 +4,7 @@ use std::io::{Cursor, Seek, Write};
 use std::path::Path;
 
 use crate::sound::error::SoundError;
+use crate::sound::wav_info;
 use crate::units::SampleRate;
 
 /// How samples are written.
@@ -48,6 +49,20 @@ pub fn wav_bytes(
         reason: e.to_string(),
     })?;
     Ok(bytes.into_inner())
+}
+
+/// The same, with the name of the program that wrote it (see [`wav_info`]).
+///
+/// # Errors
+/// As [`wav_bytes`].
+pub fn wav_bytes_by(
+    software: &str,
+    rate: SampleRate,
+    samples: WavSamples,
+    mono: &[f32],
+) -> Result<Vec<u8>, SoundError> {
+    let bytes = wav_bytes(rate, samples, mono)?;
+    Ok(wav_info::with_software(bytes, software))
 }
 
 fn write_to(

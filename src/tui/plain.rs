@@ -5,6 +5,8 @@ use crate::session::live::snapshot::{NoteView, PassView, Phase, Piece, RingView,
 use crate::tui::panels::figures;
 use crate::tui::words;
 
+/// Begins a line that says what a player should know now.
+pub const NOTICE: &str = "notice: ";
 /// Said again only when a ring has changed by so much, in seconds.
 const NEW_RING_S: f64 = 0.3;
 
@@ -95,7 +97,7 @@ impl Teller {
         }
         for notice in &next.notices {
             if before.is_none_or(|b| !b.notices.contains(notice)) {
-                lines.push(format!("notice: {notice}"));
+                lines.push(format!("{NOTICE}{notice}"));
             }
         }
     }

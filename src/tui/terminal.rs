@@ -2,6 +2,7 @@
 
 use std::fs::OpenOptions;
 use std::io::{self, Stdout, stdout};
+use std::mem::ManuallyDrop;
 use std::os::fd::OwnedFd;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -23,7 +24,9 @@ static STDERR: Mutex<Option<OwnedFd>> = Mutex::new(None);
 
 /// The terminal while it is ours; given back when dropped.
 pub struct Screen {
-    terminal: Terminal<CrosstermBackend<Stdout>>,
+    /// Never dropped: its end would write to standard error when the terminal is gone, and break
+    /// down where that is the same terminal.
+    terminal: ManuallyDrop<Terminal<CrosstermBackend<Stdout>>>,
 }
 
 impl Screen {
@@ -45,7 +48,9 @@ impl Screen {
         let taken = execute!(stdout(), terminal::EnterAlternateScreen, cursor::Hide)
             .and_then(|()| Terminal::new(CrosstermBackend::new(stdout())));
         match taken {
-            Ok(terminal) => Ok(Self { terminal }),
+            Ok(terminal) => Ok(Self {
+                terminal: ManuallyDrop::new(terminal),
+            }),
             Err(error) => {
                 give_back();
                 Err(error)

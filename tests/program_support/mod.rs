@@ -1,4 +1,5 @@
 //! The real program in a folder of its own, with a line and a clean take of it.
+#![allow(dead_code, reason = "each test file needs its own part of it")]
 
 use std::fs;
 use std::path::PathBuf;

@@ -12,9 +12,10 @@ use crate::hearing::events::Event;
 use crate::hearing::listener::Listener;
 use crate::session::live::snapshot::Level;
 use crate::sound::block::{Delivery, Source};
+use crate::sound::device::losses::BELIEVED_S;
 use crate::sound::device::{Capture, DeviceError, Health};
 use crate::sound::hum::HumMeter;
-use crate::sound::keep::Keeper;
+use crate::sound::keep::{KeepNews, Keeper};
 use crate::sound::{SoundError, SoundNote};
 use crate::units::{Decibels, FrameCount, SampleRate};
 
@@ -94,6 +95,8 @@ pub enum Heard {
     Lost(String),
     /// It is back; so much was not heard, in seconds.
     Back(f64),
+    /// What there is to say of the take that is kept.
+    Take(KeepNews),
     /// Nothing more will come.
     Over(Ending),
 }
@@ -175,6 +178,12 @@ const SO_FAR_WITHIN_S: f64 = 6.0;
 const LOOK_EVERY: Duration = Duration::from_millis(100);
 /// A lost input is tried again this often.
 const TRY_EVERY: Duration = Duration::from_millis(700);
+/// A new input's clock is listened to for this long: its first callbacks come in a burst, and what
+/// comes meanwhile waits in its ring. Raised, what is heard after a loss is heard later.
+const CLOCK_WITHIN: Duration = Duration::from_millis(400);
+/// A new input's clock is sure after this long, in seconds: the first two windows of it are left
+/// out. Raised, what it lost while it started becomes silence later, further from its place.
+const CLOCK_SURE_S: f64 = 5.0;
 /// Blocks shorter than this say nothing of the worst share: the clock's own cost is most of it.
 const SHARE_FROM_FRAMES: usize = 64;
 
@@ -240,6 +249,9 @@ struct Run<'a> {
     before: u64,
     /// Frames lost before the input was last opened.
     lost_before: u64,
+    /// After an outage: the moment of the take's first frame on the common clock as it was before,
+    /// and the frame of the take at which the new input is held against it.
+    to_check: Option<(f64, u64)>,
     said_at: f64,
     so_far_at: f64,
     started_at: f64,
@@ -257,20 +269,23 @@ pub fn listen(setup: Listening, mut input: Box<dyn Input>, say: &Sender<Heard>) 
         ending: Ending::default(),
         before: 0,
         lost_before: 0,
+        to_check: None,
         said_at: 0.0,
         so_far_at: 0.0,
         started_at: f64::NEG_INFINITY,
     };
     while let Some(reason) = run.until_lost(input.as_mut()) {
         run.ending.notes = input.notes();
+        let next_s = run.next_frame_s(input.as_mut());
         run.lost_before += input.lost().0;
         let last = Instant::now();
         drop(input);
         run.say(Heard::Lost(reason.clone()));
         match run.wait_for_input() {
             Some(back) => {
-                run.bridge(last.elapsed());
+                let gone = last.elapsed();
                 input = back;
+                run.bridge(gone, next_s, input.as_mut());
             }
             None => {
                 run.ending.input = Some(reason);
@@ -372,6 +387,7 @@ impl Run<'_> {
             return;
         }
         self.said_at = at_s;
+        self.check_time(input);
         let clipped = |note: &SoundNote| match note {
             SoundNote::Clipped { runs, .. } => *runs,
             _ => 0,
@@ -393,10 +409,8 @@ impl Run<'_> {
             self.ending.cost.total_s += began.elapsed().as_secs_f64();
             self.say(Heard::SoFar { events, at_s });
         }
-        if let Some(keeper) = &self.setup.keeper
-            && let Some(error) = keeper.failure()
-        {
-            self.ending.take = Some(error);
+        while let Some(news) = self.setup.keeper.as_ref().and_then(Keeper::news) {
+            self.say(Heard::Take(news));
         }
     }
 
@@ -419,13 +433,55 @@ impl Run<'_> {
         }
     }
 
-    /// What was missed while the input was gone is silence, so that time stays true.
-    fn bridge(&mut self, gone: Duration) {
-        let missed = (gone.as_secs_f64() * self.rate.hz()).round() as u64;
+    /// The moment on the common clock at which the next frame of this input would have passed.
+    fn next_frame_s(&mut self, input: &mut dyn Input) -> Option<f64> {
+        let frames = self.ending.frames.0 - self.before;
+        let began_s = input.began_s(self.setup.zero)?;
+        Some(began_s + frames as f64 / self.rate.hz())
+    }
+
+    /// What was missed while the input was gone is silence, so that time stays true: from the last
+    /// frame of the old one to the first of the new one by their clocks, and no less than was
+    /// waited (`gone`), which leaves out how long it took to notice.
+    fn bridge(&mut self, gone: Duration, next_s: Option<f64>, input: &mut dyn Input) {
+        let until = Instant::now() + CLOCK_WITHIN;
+        let mut began_s = None;
+        while next_s.is_some() && Instant::now() < until && !self.stopped() {
+            std::thread::sleep(REST);
+            began_s = input.began_s(self.setup.zero);
+        }
+        let by_clock = began_s.zip(next_s).map_or(0.0, |(new, old)| new - old);
+        let gone_s = by_clock.max(gone.as_secs_f64());
+        let missed = (gone_s * self.rate.hz()).round() as u64;
         self.gap(FrameCount(missed));
         self.lost_before += missed;
+        let began_s = next_s.map(|s| s - (self.ending.frames.0 - missed) as f64 / self.rate.hz());
         self.before = self.ending.frames.0;
-        self.say(Heard::Back(gone.as_secs_f64()));
+        let check_at = self.before + (CLOCK_SURE_S * self.rate.hz()) as u64;
+        self.to_check = began_s.map(|began_s| (began_s, check_at));
+        self.say(Heard::Back(gone_s));
+    }
+
+    /// Once a new input has run for a while its clock is sure: what it lost while it started is
+    /// silence, too.
+    fn check_time(&mut self, input: &mut dyn Input) {
+        let Some((began_s, at)) = self.to_check else {
+            return;
+        };
+        if self.ending.frames.0 < at {
+            return;
+        }
+        self.to_check = None;
+        let before_s = self.before as f64 / self.rate.hz();
+        let late_s = input
+            .began_s(self.setup.zero)
+            .map(|s| s - before_s - began_s);
+        if let Some(late_s) = late_s.filter(|late_s| *late_s > BELIEVED_S) {
+            let missed = (late_s * self.rate.hz()).round() as u64;
+            self.gap(FrameCount(missed));
+            self.lost_before += missed;
+            self.before += missed;
+        }
     }
 
     fn end(mut self) {

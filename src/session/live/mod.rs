@@ -74,6 +74,8 @@ pub struct LiveSettings {
     pub latency_s: Option<f64>,
     /// Where the take is kept; `None` keeps none.
     pub keep: Option<PathBuf>,
+    /// Whether the file there was made for this take, empty, to keep its name.
+    pub reserved: bool,
     /// How long a lost input is waited for; `None` for ever.
     pub wait: Option<Duration>,
 }
@@ -197,6 +199,7 @@ impl Session {
             None => None,
         };
         let keeper = match &settings.keep {
+            Some(path) if settings.reserved => Some(Keeper::begin_reserved(path, rate)?),
             Some(path) => Some(Keeper::begin(path, rate)?),
             None => None,
         };

@@ -208,7 +208,7 @@ impl Known {
             }
             Heard::Lost(message) => self.lost = Some(message),
             Heard::Back(_) => self.lost = None,
-            Heard::Over(_) => {}
+            Heard::Take(_) | Heard::Over(_) => {}
         }
     }
 

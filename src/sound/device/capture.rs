@@ -16,6 +16,7 @@ use crate::sound::device::callback::{CaptureEnd, Counters, Lost, Stamp, take_blo
 use crate::sound::device::clock::StreamClock;
 use crate::sound::device::error::{DeviceError, Way};
 use crate::sound::device::list::{DeviceChoice, find};
+use crate::sound::device::losses::LossWatch;
 use crate::sound::device::stream::{self, Health, Running, within_limit};
 use crate::sound::error::SoundError;
 use crate::sound::health;
@@ -46,9 +47,12 @@ pub struct Capture {
     records: HeapCons<Lost>,
     stamps: HeapCons<Stamp>,
     clock: StreamClock,
+    watch: LossWatch,
     channel: Option<usize>,
     /// Frames taken out of the ring.
     read: u64,
+    /// Frames of the stream that were handed out, as samples or as lost in the ring.
+    passed: u64,
     next_lost: Option<Lost>,
     interleaved: Vec<f32>,
     cleaner: health::Health,
@@ -83,9 +87,10 @@ impl Capture {
         &self.host
     }
 
-    /// Frames lost since the start.
+    /// Frames lost since the start: those that found no room in the ring, and those that the device
+    /// dropped by itself.
     pub fn lost(&self) -> FrameCount {
-        FrameCount(self.running.counters.lost.load(Ordering::Relaxed))
+        FrameCount(self.running.counters.lost.load(Ordering::Relaxed) + self.watch.lost())
     }
 
     /// Whether sound still comes. To be asked several times a second.
@@ -101,11 +106,23 @@ impl Capture {
     /// The stream's clock, with what has come since it was last asked for; moments are seconds
     /// from `zero`.
     pub fn clock(&mut self, zero: Instant) -> &StreamClock {
-        while let Some(stamp) = self.stamps.try_pop() {
-            let at = stream::moment_s(self.running.origin, stamp.at_ns, zero);
-            self.clock.add(at, stamp.frames + stamp.block);
-        }
+        self.read_stamps();
+        let shift_s = stream::moment_s(self.running.origin, 0, zero);
+        self.clock.shift(shift_s);
         &self.clock
+    }
+
+    /// Takes in when callbacks came.
+    fn read_stamps(&mut self) {
+        while let Some(stamp) = self.stamps.try_pop() {
+            let at_s = stamp.at_ns as f64 * 1e-9;
+            self.watch.add(at_s, &stamp);
+            // While something is missing the count says nothing of the time.
+            if !self.watch.in_doubt() {
+                let frames = stamp.frames + stamp.block + self.watch.lost();
+                self.clock.add(at_s, frames);
+            }
+        }
     }
 
     fn lost_here(&mut self) -> Option<Lost> {
@@ -128,11 +145,20 @@ impl Source for Capture {
         // written down before them.
         let ready = self.ring.occupied_len() / channels;
         let lost = self.lost_here();
+        // A callback is stamped before its samples are put into the ring: all that are ready have
+        // been looked at.
+        self.read_stamps();
         if let Some(lost) = lost.filter(|lost| lost.at <= self.read) {
             self.next_lost = None;
+            self.passed += lost.frames;
             return Ok(Delivery::Gap(FrameCount(lost.frames)));
         }
-        let until = lost.map_or(u64::MAX, |lost| lost.at - self.read);
+        if let Some(frames) = self.watch.due(self.passed) {
+            return Ok(Delivery::Gap(FrameCount(frames)));
+        }
+        let in_ring = lost.map_or(u64::MAX, |lost| lost.at - self.read);
+        let in_stream = self.watch.until().unwrap_or(u64::MAX);
+        let until = in_ring.min(in_stream.saturating_sub(self.passed));
         let frames = ready
             .min(BLOCK_FRAMES)
             .min(usize::try_from(until).unwrap_or(usize::MAX));
@@ -142,6 +168,7 @@ impl Source for Capture {
         self.interleaved.resize(frames * channels, 0.0);
         self.ring.pop_slice(&mut self.interleaved);
         self.read += frames as u64;
+        self.passed += frames as u64;
         self.cleaner.clean(&mut self.interleaved);
         match self.channel {
             Some(channel) => into.extend(
@@ -278,8 +305,10 @@ fn open_now(choice: &DeviceChoice) -> Result<Capture, DeviceError> {
         records,
         stamps,
         clock: StreamClock::new(rate),
+        watch: LossWatch::new(rate),
         channel: choice.channel.map(|given| usize::from(given) - 1),
         read: 0,
+        passed: 0,
         next_lost: None,
         interleaved: Vec::with_capacity(BLOCK_FRAMES * usize::from(config.channels)),
         cleaner: health::Health::new(config.channels, format.samples),

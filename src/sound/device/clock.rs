@@ -26,6 +26,8 @@ const RECENT: usize = 9;
 #[derive(Clone, Debug)]
 pub struct StreamClock {
     rate_hz: f64,
+    /// Added to every moment that is told, in seconds.
+    shift_s: f64,
     /// Number of the window, its soonest offset, and where that was.
     current: Option<(u64, f64, f64)>,
     /// Moment and offset of each window that is over, in seconds.
@@ -38,6 +40,7 @@ impl StreamClock {
     pub fn new(rate_hz: f64) -> Self {
         Self {
             rate_hz,
+            shift_s: 0.0,
             current: None,
             windows: VecDeque::with_capacity(WINDOWS + 1),
             skipped: 0,
@@ -73,6 +76,11 @@ impl StreamClock {
         self.current = Some((window, offset, at_s));
     }
 
+    /// From now on all moments are told this much later than they were given, in seconds.
+    pub fn shift(&mut self, by_s: f64) {
+        self.shift_s = by_s;
+    }
+
     /// How far the stream's count lies behind the clock: the moment of frame 0, were the rate
     /// exact, as it is now; `None` before anything is known.
     pub fn offset_s(&self) -> Option<f64> {
@@ -84,10 +92,10 @@ impl StreamClock {
             .map(|(_, offset)| *offset)
             .collect();
         if recent.is_empty() {
-            return self.current.map(|(_, offset, _)| offset);
+            return self.current.map(|(_, offset, _)| offset + self.shift_s);
         }
         recent.sort_by(f64::total_cmp);
-        Some(recent[recent.len() / 2])
+        Some(recent[recent.len() / 2] + self.shift_s)
     }
 
     /// The moment of frame number `frame`, in seconds.

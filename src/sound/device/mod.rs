@@ -7,6 +7,7 @@
 //! | [`capture`] | a device as a [`Source`](crate::sound::block::Source) |
 //! | [`playback`] | sound out, in time with its stream |
 //! | [`clock`] | when a frame passed, and how two devices drift |
+//! | [`losses`] | what a device dropped without a word |
 //! | `stream` | making, watching and letting go of a stream |
 //! | [`error`] | what can go wrong, and how to mend it |
 //!
@@ -17,6 +18,7 @@ pub mod capture;
 pub mod clock;
 pub mod error;
 pub mod list;
+pub mod losses;
 pub mod playback;
 mod stream;
 

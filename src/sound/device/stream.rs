@@ -21,6 +21,10 @@ const OPEN_WITHIN: Duration = Duration::from_secs(6);
 /// tenth of it.
 pub(super) const SILENT_AFTER: Duration = Duration::from_millis(1500);
 
+/// Whoever looks several times a second and has not looked for this long was held up: five times
+/// the usual. Raised, a program that was stopped takes its device for dead.
+const HELD_UP: Duration = Duration::from_millis(500);
+
 /// Runs `open` in a thread of its own, but no longer than the limit.
 pub(super) fn within_limit<T: Send + 'static>(
     device: &str,
@@ -92,6 +96,7 @@ pub(super) struct Running {
     pub(super) origin: Instant,
     seen: u64,
     since: Instant,
+    looked: Instant,
 }
 
 impl Running {
@@ -104,13 +109,18 @@ impl Running {
             counters,
             seen: 0,
             since: now,
+            looked: now,
         }
     }
 
     /// Looks whether callbacks still come. To be asked several times a second.
     pub(super) fn health(&mut self, now: Instant) -> Health {
+        // Whoever did not look for long was held up, and so were the callbacks: they are given time
+        // again.
+        let held_up = now.saturating_duration_since(self.looked) > HELD_UP;
+        self.looked = now;
         let callbacks = self.counters.callbacks.load(Ordering::Relaxed);
-        if callbacks != self.seen {
+        if callbacks != self.seen || held_up {
             self.seen = callbacks;
             self.since = now;
         }

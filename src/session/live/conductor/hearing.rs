@@ -42,6 +42,7 @@ impl Conductor {
                     self.restart();
                 }
             }
+            Heard::Take(news) => self.extra_notice = Some(news.to_string()),
             Heard::Over(_) => {
                 self.ear.soon_notes.clear();
                 self.ear.soon_rings.clear();

@@ -1,0 +1,227 @@
+//! Nothing of the player's is written over: which files a command may write, found out before
+//! anything starts.
+//!
+//! A file that the same command wrote before says so in itself and may be written again. Anything
+//! else at that path stays, unless `--replace` is given. What a command reads is never written
+//! over. Pipes and devices hold nothing that could be lost.
+
+use std::fs::{self, File};
+use std::io::{BufReader, Read};
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use serde::Deserialize;
+
+use super::failure::Failure;
+use super::output::keep_apart;
+use crate::sound::wav_info;
+
+/// Whether files that the command did not write may be written over.
+#[derive(Args, Debug, Clone, Copy)]
+pub(super) struct ReplaceOption {
+    /// Write over files that this command did not write; what it reads stays in any case
+    #[arg(long)]
+    replace: bool,
+}
+
+impl ReplaceOption {
+    /// Whether `--replace` was given.
+    pub(super) fn given(self) -> bool {
+        self.replace
+    }
+}
+
+/// A file that a command is to write.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Planned<'a> {
+    path: &'a Path,
+    /// Whose files may be written again; `None` where what is there is put aside.
+    by: Option<&'static str>,
+}
+
+impl<'a> Planned<'a> {
+    /// A file that says `by` when it was written before.
+    pub(super) fn new(path: &'a Path, by: &'static str) -> Self {
+        Self { path, by: Some(by) }
+    }
+
+    /// A take: an older one is put aside under another name.
+    pub(super) fn take(path: &'a Path) -> Self {
+        Self { path, by: None }
+    }
+}
+
+/// Checks all files a command is to write, against what it reads (`inputs`), against each other,
+/// and against what is there.
+///
+/// # Errors
+/// One message for the first that must not be written: which, why, and how to mend it.
+pub(super) fn check(
+    planned: &[Planned],
+    inputs: &[&Path],
+    replace: ReplaceOption,
+) -> Result<(), Failure> {
+    for (at, file) in planned.iter().enumerate() {
+        keep_apart(file.path, inputs)?;
+        let twice = |other: &&Planned| is_ordinary(file.path) && same_place(file.path, other.path);
+        if let Some(other) = planned[..at].iter().find(twice) {
+            return Err(Failure::new(format!(
+                "{}: two results cannot be the same file ({}); name another one",
+                file.path.display(),
+                other.path.display()
+            )));
+        }
+        if let Some(by) = file.by
+            && !replace.given()
+        {
+            may_write(file.path, by)?;
+        }
+    }
+    Ok(())
+}
+
+/// Refuses a file that is there and that `by` did not write.
+fn may_write(path: &Path, by: &str) -> Result<(), Failure> {
+    // A link that leads nowhere is there, too: writing would put a file in its place.
+    if fs::symlink_metadata(path).is_err() || !is_ordinary(path) || path.is_dir() {
+        return Ok(()); // A folder is refused when it is written, with a word of its own.
+    }
+    let whose = match writer(path) {
+        Some(writer) if writer == by => return Ok(()),
+        Some(writer) => format!("`{writer}` wrote it"),
+        None => format!("`{by}` did not write it"),
+    };
+    Err(Failure::new(format!(
+        "{}: there is such a file already, and {whose}; name another one, or say --replace to \
+         write over it",
+        path.display()
+    )))
+}
+
+/// Whether something at `path` could be lost: all but pipes and devices.
+fn is_ordinary(path: &Path) -> bool {
+    fs::metadata(path).map_or(true, |there| there.is_file() || there.is_dir())
+}
+
+/// Whether two paths lead to the same file, there or not.
+fn same_place(a: &Path, b: &Path) -> bool {
+    match (place(a), place(b)) {
+        (Some(a), Some(b)) => a == b,
+        _ => a == b,
+    }
+}
+
+/// A path without links and detours; of a file that is not there, its folder's.
+fn place(path: &Path) -> Option<PathBuf> {
+    if let Ok(there) = path.canonicalize() {
+        return Some(there);
+    }
+    let folder = match path.parent() {
+        Some(folder) if folder != Path::new("") => folder,
+        _ => Path::new("."),
+    };
+    Some(folder.canonicalize().ok()?.join(path.file_name()?))
+}
+
+/// What the JSON of a command says of itself; all else in it is passed over.
+#[derive(Deserialize)]
+struct Mark {
+    written_by: String,
+}
+
+/// The command that wrote the file at `path`, as the file itself says it: a field in JSON (in each
+/// object of a list), the software in WAV. `None` when it does not say.
+fn writer(path: &Path) -> Option<String> {
+    let open = || File::open(path).map(BufReader::new).ok();
+    let mut first = [0u8; 1];
+    open()?.read_exact(&mut first).ok()?;
+    match &first {
+        b"R" => wav_info::software(open()?),
+        b"{" => serde_json::from_reader::<_, Mark>(open()?)
+            .ok()
+            .map(|mark| mark.written_by),
+        b"[" => {
+            let marks: Vec<Mark> = serde_json::from_reader(open()?).ok()?;
+            let first = marks.first()?.written_by.clone();
+            let all = marks.iter().all(|mark| mark.written_by == first);
+            all.then_some(first)
+        }
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const GO_ON: ReplaceOption = ReplaceOption { replace: true };
+    const ASK: ReplaceOption = ReplaceOption { replace: false };
+
+    #[test]
+    fn a_file_says_who_wrote_it() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("file");
+        for (text, wanted) in [
+            ("", None),
+            ("{}", None),
+            ("{\"schema\": 1, \"notes\": []}", None),
+            ("{\"written_by\": 3}", None),
+            ("{\"written_by\": \"one\", \"notes\": [1, 2]}", Some("one")),
+            ("{\"written_by\": \"one\"} and more", None),
+            ("[]", None),
+            (
+                "[{\"written_by\": \"one\"}, {\"written_by\": \"one\"}]",
+                Some("one"),
+            ),
+            (
+                "[{\"written_by\": \"one\"}, {\"written_by\": \"two\"}]",
+                None,
+            ),
+            ("[{\"written_by\": \"one\"}, {}]", None),
+            ("written_by: one", None),
+            ("RIFF", None),
+        ] {
+            fs::write(&path, text).expect("written");
+            assert_eq!(writer(&path).as_deref(), wanted, "{text}");
+        }
+    }
+
+    #[test]
+    fn only_its_own_files_are_written_again() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("report.json");
+        let planned = [Planned::new(&path, "one")];
+        assert!(check(&planned, &[], ASK).is_ok(), "nothing is there");
+        fs::write(&path, "{\"written_by\": \"one\"}").expect("written");
+        assert!(check(&planned, &[], ASK).is_ok());
+        for text in ["", "{\"written_by\": \"two\"}", "mine"] {
+            fs::write(&path, text).expect("written");
+            let said = check(&planned, &[], ASK).expect_err(text).to_string();
+            assert!(
+                said.contains("report.json") && said.contains("--replace"),
+                "{said}"
+            );
+            assert!(check(&planned, &[], GO_ON).is_ok());
+            assert!(check(&planned, &[&path], GO_ON).is_err(), "it is read");
+            assert!(check(&[Planned::take(&path)], &[], ASK).is_ok());
+        }
+        assert!(check(&[Planned::new(Path::new("/dev/null"), "one")], &[], ASK).is_ok());
+    }
+
+    #[test]
+    fn two_results_are_two_files() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("one.json");
+        let again = folder.path().join(".").join("one.json");
+        let both = [Planned::take(&path), Planned::new(&again, "one")];
+        assert!(check(&both, &[], GO_ON).is_err(), "neither is there");
+        fs::write(&path, "").expect("written");
+        assert!(check(&both, &[], GO_ON).is_err());
+        let other = folder.path().join("two.json");
+        let both = [Planned::take(&path), Planned::new(&other, "one")];
+        assert!(check(&both, &[], ASK).is_ok());
+        let nowhere = Path::new("/dev/null");
+        let both = [Planned::take(nowhere), Planned::new(nowhere, "one")];
+        assert!(check(&both, &[], ASK).is_ok());
+    }
+}
