@@ -370,6 +370,9 @@ pub struct Judgement {
     /// The last onset, in seconds of the take, up to which it is decided which note is which: what
     /// comes later may still be laid otherwise as more is heard. `None` when nothing is decided.
     pub decided_s: Option<f64>,
+    /// Loudest sample of the click against that of the take, in decibels, to a few decibels; `None`
+    /// where no click was heard.
+    pub click_db: Option<f64>,
     /// What to act on, most important first.
     pub findings: Vec<Finding>,
     /// Counts.

@@ -23,7 +23,8 @@ use crate::compare::judge::{bleed, extras, scene, undecided, verdict};
 use crate::compare::judgement::{JudgedNote, Judgement, PassJudgement, Stumble, Tally, TimingMode};
 use crate::compare::lay::follow::Course;
 use crate::compare::lay::passes::Pass;
-use crate::compare::lay::{costs, ends, passes, slots};
+use crate::compare::lay::slots::Slot;
+use crate::compare::lay::{clicks, costs, ends, passes, slots};
 use crate::compare::marks::Marks;
 use crate::compare::say::summary;
 use crate::compare::usual::{Usual, usual_gaps};
@@ -96,18 +97,23 @@ pub fn judge_with_rings(
         .collect();
     heard.sort_by(|a, b| a.onset_s.total_cmp(&b.onset_s));
     ends::disbelieve(&mut heard);
-    let events: Vec<&HeardNote> = heard.iter().collect();
     let slots = slots::fold(expected);
     let quarter_s = quarter_s(expected);
-    let (found, decided) = if slots.is_empty() || expected.iter().any(|n| !n.onset_s.is_finite()) {
-        (Vec::new(), None)
-    } else {
-        passes::lay(&Course {
-            slots: &slots,
-            events: &costs::listen(&events),
-            mode: settings.mode,
-        })
-    };
+    let (mut found, mut decided) = lay(expected, &slots, &heard, settings.mode);
+    let mut click_dbfs = None;
+    if settings.mode == TimingMode::Click {
+        let clicks = clicks::find(&slots, &heard, &found);
+        click_dbfs = clicks.iter().flatten().map(|click| click.peak_dbfs()).reduce(f64::max);
+        if click_dbfs.is_some() {
+            clicks::disbelieve(&slots, &mut heard, &found, &clicks);
+            (found, decided) = lay(expected, &slots, &heard, settings.mode);
+            let clicks = clicks::find(&slots, &heard, &found);
+            for (pass, click) in found.iter_mut().zip(clicks) {
+                pass.click_behind_s = click.map(|click| click.behind_s);
+            }
+        }
+    }
+    let events: Vec<&HeardNote> = heard.iter().collect();
     let asked: Vec<Pass> = match settings.bars {
         None => found.clone(),
         Some(bars) => found
@@ -136,10 +142,29 @@ pub fn judge_with_rings(
     let proved: Vec<(bool, usize)> = found.iter().map(|p| (p.recognised, p.right)).collect();
     let agreement = summary::agreement(slots.len(), clear, &proved, settings.loudest_dbfs);
     let decided_s = decided.map(|event| events[event].onset_s);
+    let click_db = click_dbfs.map(|click| click - settings.loudest_dbfs);
     Judgement {
         decided_s,
-        ..whole::put_together(expected, judged, agreement, rings.is_some(), settings)
+        ..whole::put_together(expected, judged, (agreement, click_db), rings.is_some(), settings)
     }
+}
+
+/// Lays what was heard over the line; nothing over a line with a place that is no number.
+fn lay(
+    expected: &[ExpectedNote],
+    slots: &[Slot],
+    heard: &[HeardNote],
+    mode: TimingMode,
+) -> (Vec<Pass>, Option<usize>) {
+    if slots.is_empty() || expected.iter().any(|note| !note.onset_s.is_finite()) {
+        return (Vec::new(), None);
+    }
+    let events: Vec<&HeardNote> = heard.iter().collect();
+    passes::lay(&Course {
+        slots,
+        events: &costs::listen(&events),
+        mode,
+    })
 }
 
 /// Judges every pass, each by itself but for what is usual in the whole take.

@@ -16,7 +16,7 @@ use crate::music::expected::{ExpectedNote, JoinKind};
 pub(crate) fn put_together(
     expected: &[ExpectedNote],
     passes: Vec<PassJudgement>,
-    agreement: Agreement,
+    (agreement, click_db): (Agreement, Option<f64>),
     listened: bool,
     settings: &Settings,
 ) -> Judgement {
@@ -70,7 +70,7 @@ pub(crate) fn put_together(
     let timing = timing(&chosen, &passes, settings);
     let joins = joins(&asked, &passes);
     let join_kinds = join_kinds(&joins);
-    let findings = findings::find(
+    let mut findings = findings::find(
         settings,
         &passes,
         &notes,
@@ -79,6 +79,8 @@ pub(crate) fn put_together(
         agreement,
         &timing,
     );
+    let recognised = matches!(agreement, Agreement::Recognised);
+    findings.extend(findings::loud_click(click_db.filter(|_| recognised)));
     Judgement {
         agreement,
         timing,
@@ -91,6 +93,7 @@ pub(crate) fn put_together(
         joins,
         join_kinds,
         decided_s: None,
+        click_db,
         findings,
         marks: settings.marks.clone(),
     }

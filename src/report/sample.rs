@@ -164,6 +164,7 @@ pub(crate) fn clean() -> TakeResult {
             joins: Vec::new(),
             join_kinds: Vec::new(),
             decided_s: None,
+            click_db: None,
             findings: Vec::new(),
             tally: Tally {
                 right: 8,

@@ -4,12 +4,16 @@
 use crate::compare::judge::scene::Scene;
 use crate::compare::judgement::ExtraNote;
 use crate::compare::lay::costs;
+use crate::compare::lay::ends::dies;
 use crate::compare::lay::passes::Stretch;
 use crate::hearing::events::HeardNote;
 
 /// Evidence from which an unmatched event is believed to be a plucked note, in nats. Extras are
 /// rare, so that the evidence must be clear; raising it forgives soft accidental plucks.
 const EXTRA_EVIDENCE: f64 = 2.0;
+/// What dies at once and is less periodic than this is the noise of a string that is stopped, not a
+/// note that nobody wrote; clarity, 0 to 1.
+const TONE_CLARITY: f64 = 0.9;
 /// An extra softer than this below the middle level of the take changes nothing, in decibels.
 const EXTRA_BELOW_DB: f64 = 20.0;
 /// An event this close to a matched onset is the same pluck heard twice, in seconds.
@@ -20,7 +24,8 @@ const AROUND_QUARTERS: f64 = 0.5;
 
 /// True when an event is clearly a plucked note.
 pub(crate) fn is_pluck(event: &HeardNote) -> bool {
-    event.evidence >= EXTRA_EVIDENCE && !is_noise_over_note(event)
+    let toneless = dies(event) && event.pitch.is_none_or(|p| p.clarity < TONE_CLARITY);
+    event.evidence >= EXTRA_EVIDENCE && !toneless && !is_noise_over_note(event)
 }
 
 /// A noise over a note that rings on: the string's own low partials were left alone, and the same
@@ -227,6 +232,10 @@ fn place(scene: &Scene, event: usize) -> Option<Option<usize>> {
         .map(|m| scene.expected[m].length_s)
         .fold(0.0, f64::max);
     let length_s = written_s * last.grid.slope_at(scene.slots[end].at_s);
+    // Whoever breaks off may play or say anything next.
+    if !scene.pass.complete {
+        return None;
+    }
     let tail_s = onset_s - scene.events[closing].onset_s;
     (tail_s > 0.0 && tail_s <= length_s + around(last, end)).then_some(Some(end))
 }

@@ -5,6 +5,7 @@
 //! nothing else was heard of it, it is the note, and dead.
 
 use crate::compare::lay::costs;
+use crate::compare::lay::ends::NO_NOTE;
 use crate::compare::lay::follow::Course;
 use crate::compare::lay::passes::{Scored, Stretch};
 use crate::compare::median;
@@ -24,12 +25,9 @@ const NOVELTY_SHARE: f64 = 0.15;
 /// lowest copy rises where a string is damped, too.
 const STRUCK_DB: f64 = 10.0;
 
-/// What has less evidence than this was found to be no note before, in nats.
-const NO_NOTE: f64 = -20.0;
-
 /// True when an event looks like a pluck that died at once.
 pub(crate) fn is_choked(event: &HeardNote, usual_novelty_db: f64) -> bool {
-    if event.evidence < NO_NOTE {
+    if event.evidence <= NO_NOTE {
         return false;
     }
     let struck = event.features.error_rise_db[1];

@@ -24,6 +24,10 @@ const PART_OF_CHORD: f64 = 0.6;
 const UNKNOWN: f64 = 1.2;
 /// Two neighbouring notes played in each other's place, both together.
 pub(crate) const SWAP: f64 = 2.0;
+/// Standard deviation of a fretted note about its semitone, in semitones, and most that it can cost
+/// to be between two of them: a bass may be tuned off as a whole.
+const BETWEEN_SEMITONES: f64 = 0.2;
+const BETWEEN_MAX: f64 = 1.5;
 /// Largest distance from the written pitch that still costs nothing, in semitones: half of one.
 const SAME_PITCH_SEMITONES: f64 = 0.5;
 /// A rival reading of the pitch may only break a tie when it is this little worse, in nats.
@@ -197,6 +201,12 @@ pub(crate) fn pitch(slot: &Slot, event: &Sound) -> f64 {
         cost = cost.min(one);
     }
     cost
+}
+
+/// What it costs on the way that a pitch lies between the semitones: frets do not, voices do.
+pub(crate) fn off_semitone(midi: f64) -> f64 {
+    let off = (midi - midi.round()) / BETWEEN_SEMITONES;
+    (0.5 * off * off).min(BETWEEN_MAX)
 }
 
 /// Cost of a distance from the written pitch, in semitones.

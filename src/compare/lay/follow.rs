@@ -163,10 +163,9 @@ fn cheapest(states: &[State]) -> f64 {
 fn pitch(slot: &Slot, sound: &Sound) -> f64 {
     let cost = costs::pitch(slot, sound);
     if cost >= costs::OTHER_FROM {
-        cost + costs::WRONG_ON_THE_WAY
-    } else {
-        cost
+        return cost + costs::WRONG_ON_THE_WAY;
     }
+    cost + sound.heard.pitch.map_or(0.0, |pitch| costs::off_semitone(pitch.midi))
 }
 
 /// What it costs to leave the line after this slot.

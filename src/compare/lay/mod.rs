@@ -1,5 +1,5 @@
 //! Which heard note is which written one: the line folded into moments (`slots`), the way through
-//! it (`follow` with `clock`), what is no note (`ends`), the exact alignment (`align`) on a fitted grid of time (`grid`,
+//! it (`follow` with `clock`), what is no note (`ends`, `clicks`), the exact alignment (`align`) on a fitted grid of time (`grid`,
 //! `robust`), and what came out of it (`passes`, with choked notes from `choked`). All costs stand
 //! in `costs`.
 //!
@@ -7,6 +7,7 @@
 
 pub(crate) mod align;
 pub(crate) mod choked;
+pub(crate) mod clicks;
 pub(crate) mod clock;
 pub(crate) mod costs;
 pub(crate) mod ends;

@@ -55,6 +55,8 @@ pub(crate) struct Pass {
     pub recognised: bool,
     /// Matches of the written pitch.
     pub right: usize,
+    /// How much later than its own beats the click lies, in seconds, where it can be heard.
+    pub click_behind_s: Option<f64>,
 }
 
 /// Rounds of aligning and fitting; it mostly settles after two.
@@ -319,6 +321,7 @@ fn pass(
         complete: false,
         recognised: false,
         right: 0,
+        click_behind_s: None,
     })
 }
 

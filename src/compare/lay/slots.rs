@@ -28,6 +28,8 @@ pub(crate) struct Slot {
     pub bar_s: f64,
     /// Where its bar ends.
     pub bar_end_s: f64,
+    /// How long a beat is, in seconds at the written tempo.
+    pub beat_s: f64,
     /// True when its pitch differs from everything in the slot before.
     pub new_pitch: bool,
 }
@@ -60,6 +62,7 @@ pub(crate) fn fold(expected: &[ExpectedNote]) -> Vec<Slot> {
                 opening: 0,
                 bar_s: note.onset_s,
                 bar_end_s: note.onset_s + note.length_s,
+                beat_s: LONE_INTERVAL_S,
                 new_pitch: true,
             }),
         }
@@ -119,6 +122,7 @@ fn place_bars(expected: &[ExpectedNote], slots: &mut [Slot]) {
         for slot in &mut slots[opening..to] {
             slot.bar_s = starts_s[k];
             slot.bar_end_s = end_s;
+            slot.beat_s = beat_s;
         }
     }
 }

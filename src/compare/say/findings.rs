@@ -164,6 +164,19 @@ fn take(passes: &[PassJudgement], notes: &[JudgedNote], agreement: Agreement) ->
     findings
 }
 
+/// A click louder than this in the recording, against the take in decibels, may hide notes.
+const LOUD_CLICK_DB: f64 = -20.0;
+
+/// That the click is too loud in the recording.
+pub(crate) fn loud_click(click_db: Option<f64>) -> Option<Finding> {
+    let loud = click_db.filter(|&db| db > LOUD_CLICK_DB)?;
+    let sentence = format!(
+        "the click is loud in the recording, about {loud:.0} dB under the bass: soft notes on a beat \
+         may be missed; wear headphones"
+    );
+    Some(finding(FindingKind::Take, None, 0.0, sentence))
+}
+
 /// A bass tuned differently from the line makes all notes wrong by the same distance.
 fn transposed(notes: &[JudgedNote]) -> Option<String> {
     let mut off: Vec<f64> = notes

@@ -81,10 +81,11 @@ pub(crate) fn timing(scene: &Scene, notes: &[JudgedNote]) -> Timing {
     });
     timing.mean_ms = match mode {
         TimingMode::Free => Some(0.0),
-        TimingMode::Click => scene
-            .settings
-            .click_at_s
-            .map(|click_s| 1e3 * (offset_s - click_s)),
+        TimingMode::Click => {
+            let known_s = scene.settings.click_at_s.map(|click_s| offset_s - click_s);
+            let heard_s = scene.pass.click_behind_s.map(|behind_s| -behind_s);
+            known_s.or(heard_s).map(|ahead_s| 1e3 * ahead_s)
+        }
     };
     timing
 }
