@@ -40,7 +40,13 @@ fn differences(judgement: &Judgement, played: &Played) -> usize {
         .notes
         .iter()
         .zip(&played.verdicts)
-        .filter(|(note, verdict)| note.verdict != **verdict)
+        .enumerate()
+        .filter(|(k, (note, verdict))| {
+            // Who misses the last notes has broken off before them.
+            let broken_off = note.verdict == Verdict::Unreached
+                && played.verdicts[*k..].iter().all(|v| *v == Verdict::Missed);
+            note.verdict != **verdict && !broken_off
+        })
         .count();
     let heard: Vec<f64> = judgement.extras.iter().map(|extra| extra.onset_s).collect();
     verdicts + usize::from(heard != played.extras_s)

@@ -345,6 +345,19 @@ pub struct JoinKindRecord {
     pub usual_gap_ms: Option<f64>,
 }
 
+/// How unevenly the eighths were played: ratios of the first to the second of a beat.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PlayedSwing {
+    /// As played, over all passes.
+    pub ratio: f64,
+    /// Its robust standard deviation from note to note.
+    pub spread: f64,
+    /// Off-beats it was measured on.
+    pub notes: usize,
+    /// As written; 1 is straight.
+    pub written: f64,
+}
+
 /// Everything that was found out about a take.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Judgement {
@@ -373,6 +386,8 @@ pub struct Judgement {
     /// Loudest sample of the click against that of the take, in decibels, to a few decibels; `None`
     /// where no click was heard.
     pub click_db: Option<f64>,
+    /// How unevenly the eighths were played; `None` of too few off-beats.
+    pub swing: Option<PlayedSwing>,
     /// What to act on, most important first.
     pub findings: Vec<Finding>,
     /// Counts.

@@ -24,9 +24,9 @@ use crate::compare::judgement::{JudgedNote, Judgement, PassJudgement, Stumble, T
 use crate::compare::lay::follow::Course;
 use crate::compare::lay::passes::Pass;
 use crate::compare::lay::slots::Slot;
-use crate::compare::lay::{clicks, costs, ends, passes, slots};
+use crate::compare::lay::{clicks, costs, ends, passes, slots, swing};
 use crate::compare::marks::Marks;
-use crate::compare::say::summary;
+use crate::compare::say::{summary, uneven};
 use crate::compare::usual::{Usual, usual_gaps};
 use crate::hearing::events::{HeardNote, HeardRing};
 use crate::music::expected::ExpectedNote;
@@ -97,13 +97,17 @@ pub fn judge_with_rings(
         .collect();
     heard.sort_by(|a, b| a.onset_s.total_cmp(&b.onset_s));
     ends::disbelieve(&mut heard);
-    let slots = slots::fold(expected);
+    let mut slots = slots::fold(expected);
     let quarter_s = quarter_s(expected);
     let (mut found, mut decided) = lay(expected, &slots, &heard, settings.mode);
     let mut click_dbfs = None;
     if settings.mode == TimingMode::Click {
         let clicks = clicks::find(&slots, &heard, &found);
-        click_dbfs = clicks.iter().flatten().map(|click| click.peak_dbfs()).reduce(f64::max);
+        click_dbfs = clicks
+            .iter()
+            .flatten()
+            .map(|click| click.peak_dbfs())
+            .reduce(f64::max);
         if click_dbfs.is_some() {
             clicks::disbelieve(&slots, &mut heard, &found, &clicks);
             (found, decided) = lay(expected, &slots, &heard, settings.mode);
@@ -112,6 +116,11 @@ pub fn judge_with_rings(
                 pass.click_behind_s = click.map(|click| click.behind_s);
             }
         }
+    }
+    let swing = swing::measure(&slots, quarter_s, &heard, &found);
+    if let Some((_, moved_s)) = swing.filter(|swing| swing.1 != 0.0) {
+        slots = swing::moved(&slots, moved_s);
+        (found, decided) = lay(expected, &slots, &heard, settings.mode);
     }
     let events: Vec<&HeardNote> = heard.iter().collect();
     let asked: Vec<Pass> = match settings.bars {
@@ -139,14 +148,23 @@ pub fn judge_with_rings(
         .iter()
         .filter(|event| extras::is_pluck(event))
         .count();
-    let proved: Vec<(bool, usize)> = found.iter().map(|p| (p.recognised, p.right)).collect();
+    let proved: Vec<_> = found
+        .iter()
+        .map(|pass| (pass.recognised, pass.right, pass.slots.start))
+        .collect();
     let agreement = summary::agreement(slots.len(), clear, &proved, settings.loudest_dbfs);
     let decided_s = decided.map(|event| events[event].onset_s);
     let click_db = click_dbfs.map(|click| click - settings.loudest_dbfs);
-    Judgement {
-        decided_s,
-        ..whole::put_together(expected, judged, (agreement, click_db), rings.is_some(), settings)
-    }
+    let heard_beside = (agreement, click_db);
+    let listened = rings.is_some();
+    let mut judgement = whole::put_together(expected, judged, heard_beside, listened, settings);
+    judgement.decided_s = decided_s;
+    judgement.swing = swing.map(|swing| swing.0);
+    let steadily = swing.filter(|swing| swing.1 != 0.0).map(|swing| swing.0);
+    judgement
+        .findings
+        .extend(steadily.map(|swing| uneven::finding(&swing)));
+    judgement
 }
 
 /// Lays what was heard over the line; nothing over a line with a place that is no number.

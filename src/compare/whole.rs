@@ -94,6 +94,7 @@ pub(crate) fn put_together(
         join_kinds,
         decided_s: None,
         click_db,
+        swing: None,
         findings,
         marks: settings.marks.clone(),
     }

@@ -165,6 +165,7 @@ pub(crate) fn clean() -> TakeResult {
             join_kinds: Vec::new(),
             decided_s: None,
             click_db: None,
+            swing: None,
             findings: Vec::new(),
             tally: Tally {
                 right: 8,

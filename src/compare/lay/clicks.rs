@@ -86,7 +86,11 @@ pub(crate) fn disbelieve(
     passes: &[Pass],
     clicks: &[Option<Click>],
 ) {
-    let mut behind: Vec<f64> = clicks.iter().flatten().map(|click| click.behind_s).collect();
+    let mut behind: Vec<f64> = clicks
+        .iter()
+        .flatten()
+        .map(|click| click.behind_s)
+        .collect();
     let Some(usual_s) = median(&mut behind) else {
         return;
     };

@@ -87,7 +87,7 @@ pub(crate) const ENTER_FIRST: f64 = 3.0;
 /// what was played beside the line.
 pub(crate) const ENTER: f64 = 4.0;
 /// Beginning one within a bar.
-pub(crate) const ENTER_ANYWHERE: f64 = 8.0;
+pub(crate) const ENTER_ANYWHERE: f64 = 9.5;
 /// Beginning a bar anew in time.
 pub(crate) const LOOP: f64 = 3.0;
 /// Stopping and going on where the line was left: cheaper than to leave it and enter the next bar,

@@ -165,7 +165,10 @@ fn pitch(slot: &Slot, sound: &Sound) -> f64 {
     if cost >= costs::OTHER_FROM {
         return cost + costs::WRONG_ON_THE_WAY;
     }
-    cost + sound.heard.pitch.map_or(0.0, |pitch| costs::off_semitone(pitch.midi))
+    cost + sound
+        .heard
+        .pitch
+        .map_or(0.0, |pitch| costs::off_semitone(pitch.midi))
 }
 
 /// What it costs to leave the line after this slot.

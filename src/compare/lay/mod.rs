@@ -1,5 +1,5 @@
 //! Which heard note is which written one: the line folded into moments (`slots`), the way through
-//! it (`follow` with `clock`), what is no note (`ends`, `clicks`), the exact alignment (`align`) on a fitted grid of time (`grid`,
+//! it (`follow` with `clock`), uneven eighths (`swing`), what is no note (`ends`, `clicks`), the exact alignment (`align`) on a fitted grid of time (`grid`,
 //! `robust`), and what came out of it (`passes`, with choked notes from `choked`). All costs stand
 //! in `costs`.
 //!
@@ -16,3 +16,4 @@ pub(crate) mod grid;
 pub(crate) mod passes;
 pub(crate) mod robust;
 pub(crate) mod slots;
+pub(crate) mod swing;

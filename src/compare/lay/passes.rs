@@ -85,6 +85,8 @@ const LOOP_NOTES: usize = 2;
 const RECOGNISED_SHARE: f64 = 0.6;
 /// An event with this much evidence, in nats, is a note that must be one of the line's.
 const SURE_EVIDENCE: f64 = 2.0;
+/// How far the tempo of a player who leaves out some notes may be off, as a share.
+const DUE_SHARE: f64 = 0.02;
 /// With less than this share of right notes another tuning is tried.
 const FOUND_SHARE: f64 = 0.4;
 /// The line is taken to be moved when at least this share fits then.
@@ -133,6 +135,7 @@ pub(crate) fn lay(course: &Course) -> (Vec<Pass>, Option<usize>) {
 /// The passes of the likeliest way.
 fn laid(course: &Course) -> (Vec<Pass>, Option<usize>) {
     let follow::Way { runs, decided } = follow::follow(course);
+    let runs = joined(course, runs);
     let groups: Vec<&[Run]> = runs.chunk_by(|_, b| b.began == Began::Stop).collect();
     let mut passes: Vec<Pass> = Vec::new();
     // What the last pass matched last: no event before it belongs to the next one.
@@ -164,6 +167,44 @@ fn laid(course: &Course) -> (Vec<Pass>, Option<usize>) {
         passes.push(pass);
     }
     (passes, decided)
+}
+
+/// Joins runs of which the second comes where and when it is due after the first: the notes between
+/// were missed, and nobody stopped or went anywhere.
+fn joined(course: &Course, runs: Vec<Run>) -> Vec<Run> {
+    let mut kept: Vec<Run> = Vec::with_capacity(runs.len());
+    for run in runs {
+        match kept.last_mut() {
+            Some(before) if run.began == Began::Enter && is_due(course, before, &run) => {
+                before.pairs.extend(run.pairs);
+            }
+            _ => kept.push(run),
+        }
+    }
+    kept
+}
+
+/// Whether a run begins behind another one when it is due.
+fn is_due(course: &Course, before: &Run, after: &Run) -> bool {
+    let free = SlopePrior {
+        slope: 1.0,
+        sd: TEMPO_SD,
+    };
+    let Some(&(slot, _)) = before.pairs.last().filter(|last| last.0 < first(after).0) else {
+        return false;
+    };
+    if before.pairs.len() < PASS_NOTES {
+        return false;
+    }
+    let Some(grid) = fit(course, &before.pairs, &[], free) else {
+        return false;
+    };
+    let (target, event) = first(after);
+    let (from, to) = (&course.slots[slot], &course.slots[target]);
+    let slope = mean_slope(course, &before.pairs, &grid);
+    let ahead_s = slope * (to.at_s - from.at_s);
+    let off_s = course.events[event].heard.onset_s - grid.time_at(from.at_s) - ahead_s;
+    off_s.abs() <= costs::STOP_FROM_S.min(costs::reach_s(to, slope)) + DUE_SHARE * ahead_s
 }
 
 fn first(run: &Run) -> (usize, usize) {

@@ -30,6 +30,8 @@ pub(crate) struct Slot {
     pub bar_end_s: f64,
     /// How long a beat is, in seconds at the written tempo.
     pub beat_s: f64,
+    /// True when it is an off-beat eighth, which swing moves.
+    pub swings: bool,
     /// True when its pitch differs from everything in the slot before.
     pub new_pitch: bool,
 }
@@ -63,6 +65,7 @@ pub(crate) fn fold(expected: &[ExpectedNote]) -> Vec<Slot> {
                 bar_s: note.onset_s,
                 bar_end_s: note.onset_s + note.length_s,
                 beat_s: LONE_INTERVAL_S,
+                swings: note.swings,
                 new_pitch: true,
             }),
         }

@@ -6,4 +6,5 @@
 pub(crate) mod findings;
 pub(crate) mod summary;
 pub(crate) mod tally;
+pub(crate) mod uneven;
 pub(crate) mod words;

@@ -1,26 +1,32 @@
 //! About the take as a whole: whether it is that line at all, and its time.
 
 use crate::compare::judge::scene::Scene;
+use std::collections::BTreeSet;
+
 use crate::compare::judgement::{Agreement, JudgedNote, Timing, TimingMode};
 use crate::compare::lay::passes::Stretch;
 use crate::compare::median;
 
 /// Share of the clear notes of a take that must be right notes of its passes before the line is
-/// recognised. Another line in the same key and rhythm reaches a twentieth by chance.
-const RECOGNISED_SHARE: f64 = 0.5;
+/// recognised. Another line in the same key and rhythm reaches a twentieth by chance, running scales
+/// up to 0.59.
+const RECOGNISED_SHARE: f64 = 0.75;
+/// The same where passes begin at one place again and again: nothing does so by chance.
+const REPEATED_SHARE: f64 = 0.5;
 /// Or one pass must hold this share of the line, or this many notes, as right notes: where a
 /// player noodles for minutes between two passes the line is still the line.
 const RECOGNISED_OF_LINE: f64 = 0.6;
 const RECOGNISED_NOTES: usize = 24;
-/// Right notes that a pass is worth: running scales fit for half a bar somewhere by chance.
-const RIGHTS_FOR_A_PASS: f64 = 3.0;
+/// Right notes that a place is worth at which passes begin: running scales fit for half a bar
+/// somewhere by chance, but not at the same place again.
+const RIGHTS_FOR_A_PLACE: f64 = 6.0;
 
 /// Whether the take can be that line. `clear` notes were heard in all; each entry of `passes` says
-/// of a pass whether it was recognised and how many of its notes are right.
+/// of a pass whether it was recognised, how many of its notes are right, and at which slot it began.
 pub(crate) fn agreement(
     slots: usize,
     clear: usize,
-    passes: &[(bool, usize)],
+    passes: &[(bool, usize, usize)],
     loudest_dbfs: f64,
 ) -> Agreement {
     if slots == 0 {
@@ -29,14 +35,19 @@ pub(crate) fn agreement(
     if passes.is_empty() && clear == 0 {
         return Agreement::NothingHeard(loudest_dbfs);
     }
-    let recognised = || passes.iter().filter(|pass| pass.0).map(|pass| pass.1);
-    let best = recognised().max().unwrap_or(0);
+    let recognised = || passes.iter().filter(|pass| pass.0);
+    let best = recognised().map(|pass| pass.1).max().unwrap_or(0);
     let of_line = best as f64 / slots as f64;
-    let proved: f64 = recognised()
-        .map(|right| (right as f64 - RIGHTS_FOR_A_PASS).max(0.0))
-        .sum();
+    let right: usize = recognised().map(|pass| pass.1).sum();
+    let places: BTreeSet<usize> = recognised().map(|pass| pass.2).collect();
+    let proved = right as f64 - RIGHTS_FOR_A_PLACE * places.len().saturating_sub(1) as f64;
     let share = proved / clear.max(1) as f64;
-    if share >= RECOGNISED_SHARE || of_line >= RECOGNISED_OF_LINE || best >= RECOGNISED_NOTES {
+    let needed = if recognised().count() > places.len() {
+        REPEATED_SHARE
+    } else {
+        RECOGNISED_SHARE
+    };
+    if share >= needed || of_line >= RECOGNISED_OF_LINE || best >= RECOGNISED_NOTES {
         Agreement::Recognised
     } else {
         let any = passes.iter().map(|pass| pass.1).max().unwrap_or(0);
