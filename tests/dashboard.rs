@@ -45,7 +45,7 @@ fn piece() -> Arc<Piece> {
             number,
             start_quarters: f64::from(number - 1) * 4.0,
             length_quarters: 4.0,
-            chords: Vec::new(),
+            ..BarSpan::default()
         })
         .collect();
     Arc::new(Piece {

@@ -58,11 +58,12 @@ impl LineOptions {
         }
     }
 
-    /// The whole line at the tempo asked for, and the bars that were.
+    /// The whole line at the tempo asked for, the bars that were, and that tempo as a share of the
+    /// written one.
     pub(super) fn read_with_bars(
         &self,
         path: &Path,
-    ) -> Result<(Line, Option<(u32, u32)>), Failure> {
+    ) -> Result<(Line, Option<(u32, u32)>, f64), Failure> {
         let within = |error| Failure::new(format!("{}: {error}", path.display()));
         let part = self.read_whole(path)?;
         if let Some((from, to)) = part.bars {
@@ -72,7 +73,7 @@ impl LineOptions {
             Some(_) => part.line.with_tempo_scale(part.share).map_err(within)?,
             None => part.line,
         };
-        Ok((line, part.bars))
+        Ok((line, part.bars, part.share))
     }
 
     /// The whole line at its written tempo, and the part of it that was asked for.

@@ -70,15 +70,7 @@ pub(crate) fn put_together(
     let timing = timing(&chosen, &passes, settings);
     let joins = joins(&asked, &passes);
     let join_kinds = join_kinds(&joins);
-    let findings = findings::find(
-        settings,
-        &passes,
-        &notes,
-        &extras,
-        bleed.as_deref().unwrap_or_default(),
-        agreement,
-        &timing,
-    );
+    let findings = findings::find(settings, &asked, &passes, &notes, agreement);
     Judgement {
         agreement,
         timing,

@@ -7,10 +7,15 @@ pub mod json;
 mod json_live;
 mod json_pass;
 mod layout;
+mod marks;
+mod measured;
 mod opening;
 mod page;
+mod parts;
 #[cfg(test)]
 mod sample;
+#[cfg(test)]
+mod sample_practice;
 mod staff;
 pub mod strings;
 mod tab;
