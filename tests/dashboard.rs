@@ -38,7 +38,7 @@ fn check_golden(name: &str, got: &str) {
 
 /// The study of the demo data, all of it.
 fn piece() -> Arc<Piece> {
-    let bytes = std::fs::read(root().join("demo-data/two-octaves.line")).expect("the study");
+    let bytes = std::fs::read(root().join("fixtures/lines/two-octaves.line")).expect("the study");
     let line = read_bytes("two-octaves.line", &bytes).expect("a line");
     let bars = (1..=line.last_bar())
         .map(|number| BarSpan {

@@ -10,6 +10,9 @@ use crate::session::result::{BarSpan, TakeResult};
 /// The last letter of a text that was too long for its row.
 const CUT: char = '~';
 
+/// The mark of a note that is as written.
+pub(super) const AS_WRITTEN: &str = ".";
+
 /// The rows beneath the strings, in the order they are printed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Matter {
@@ -52,7 +55,7 @@ impl Matter {
     pub(super) fn legend(self, used: impl Fn(Is) -> bool) -> String {
         let parts: &[(Is, &str)] = match self {
             Self::Heard => &[
-                (|text| text == ".", ". as written"),
+                (|text| text == AS_WRITTEN, ". as written"),
                 (
                     |text| !". -- ?".contains(text),
                     "a name: what sounded instead",
@@ -160,7 +163,7 @@ fn note_marks(
 ) {
     let heard = note.heard.as_ref();
     match note.verdict {
-        Verdict::Right => say(Matter::Heard, ".".into(), Tone::Plain),
+        Verdict::Right => say(Matter::Heard, AS_WRITTEN.into(), Tone::Plain),
         Verdict::Missed => say(Matter::Heard, "--".into(), Tone::Alarm),
         Verdict::Unreached => {}
         Verdict::Wrong => {

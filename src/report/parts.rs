@@ -2,7 +2,7 @@
 //! with something in them.
 
 use super::text::Practise;
-use super::words;
+use super::words::{self, plural};
 use crate::compare::judgement::{JoinKindRecord, Passage, Verdict};
 use crate::session::result::TakeResult;
 
@@ -83,19 +83,22 @@ pub(super) fn bars_of_note(result: &TakeResult) -> Vec<(u32, f64)> {
     bars
 }
 
-/// "Bars 3, 5 and 7 have something in them, too".
-pub(super) fn others_said(bars: &[u32]) -> String {
+/// "Not shown: 3 more findings, bars 5 and 7 (--all)"; `None` when all is shown.
+pub(super) fn not_shown(findings: usize, bars: &[u32]) -> Option<String> {
+    let mut parts = Vec::new();
+    if findings > 0 {
+        parts.push(format!(
+            "{findings} more {}",
+            plural(findings, "finding", "findings")
+        ));
+    }
     let numbers: Vec<String> = bars.iter().map(u32::to_string).collect();
     match numbers.as_slice() {
-        [one] => format!("Bar {one} has something in it, too"),
-        [most @ .., last] => {
-            format!(
-                "Bars {} and {last} have something in them, too",
-                most.join(", ")
-            )
-        }
-        [] => String::new(),
+        [one] => parts.push(format!("bar {one}")),
+        [most @ .., last] => parts.push(format!("bars {} and {last}", most.join(", "))),
+        [] => {}
     }
+    (!parts.is_empty()).then(|| format!("Not shown: {} (--all).", parts.join(", ")))
 }
 
 #[cfg(test)]

@@ -6,7 +6,7 @@
 //! left out. What the line itself says stands on the strings and above them: rests (`r`), slurs
 //! (`>`), slides (`>>`), beats, triplets (`t`), and fingers where they are asked for.
 
-use super::marks::{self, Is, Mark, Matter, fitted, plain, rows};
+use super::marks::{self, AS_WRITTEN, Is, Mark, Matter, fitted, plain, rows};
 use super::page::clean;
 use super::staff::{LEAD, Segment, System, systems};
 use super::words;
@@ -22,8 +22,8 @@ pub(super) struct Sheet<'a> {
     pub(super) columns: usize,
     /// Whether to colour the marks.
     pub(super) colour: bool,
-    /// Whether to show the fingers.
-    pub(super) fingers: bool,
+    /// Whether to show the fingers, and rows that say nothing but that all is as written.
+    pub(super) whole: bool,
     /// The bars to show.
     pub(super) wanted: &'a dyn Fn(&BarSpan) -> bool,
 }
@@ -53,6 +53,9 @@ pub(super) fn tab(result: &TakeResult, sheet: &Sheet) -> Tab {
         lines.extend(strings(&result.line, &system, notes, sheet));
         for matter in Matter::ALL {
             let own: Vec<&Mark> = marks.iter().filter(|mark| mark.matter == matter).collect();
+            if !sheet.whole && own.iter().all(|mark| mark.text == AS_WRITTEN) {
+                continue;
+            }
             lines.extend(rows(matter.name(), &own, sheet.room(), sheet.colour));
         }
         seen.extend(marks);
@@ -87,7 +90,7 @@ fn head(system: &System, notes: &[JudgedNote], sheet: &Sheet) -> Vec<String> {
         |marks: &[Mark], name| rows(name, &marks.iter().collect::<Vec<_>>(), sheet.room(), false);
     let mut lines = all(&bars, "bar");
     lines.extend(all(&beats(system), "beat"));
-    if sheet.fingers {
+    if sheet.whole {
         lines.extend(all(&fingers(system, notes), "finger"));
     }
     lines

@@ -5,7 +5,7 @@
 
 use super::opening;
 use super::page::{COLUMNS, COLUMNS_MAX, COLUMNS_MIN, Tone, paint, wrap};
-use super::parts::{bars_of_note, command, join_kind, others_said};
+use super::parts::{bars_of_note, command, join_kind, not_shown};
 use super::tab::{Sheet, Tab, tab};
 use super::words::{self, plural};
 use crate::compare::judgement::{Finding, FindingKind, JoinKindRecord, Judgement, Passage};
@@ -15,7 +15,7 @@ use crate::session::result::{BarSpan, TakeResult};
 const FINDINGS_SHOWN: usize = 6;
 
 /// Findings on a short page that are told even where they leave no room for the tab.
-const FINDINGS_KEPT: usize = 3;
+const FINDINGS_KEPT: usize = 2;
 
 /// Rows of a short page: what a terminal shows without scrolling. The tab gets what the words
 /// leave of it, one system at least. Raising it shows more bars.
@@ -82,6 +82,7 @@ pub fn report(result: &TakeResult, colour: bool) -> String {
 pub fn page(result: &TakeResult, settings: &PageSettings) -> String {
     let mut page = Page {
         lines: Vec::new(),
+        left_out: 0,
         settings: PageSettings {
             columns: settings.columns.clamp(COLUMNS_MIN, COLUMNS_MAX),
             ..settings.clone()
@@ -111,6 +112,8 @@ pub fn page(result: &TakeResult, settings: &PageSettings) -> String {
 pub(super) struct Page {
     lines: Vec<String>,
     settings: PageSettings,
+    /// Findings that found no room.
+    left_out: usize,
 }
 
 impl Page {
@@ -195,8 +198,11 @@ impl Page {
         if left.is_empty() {
             return;
         }
-        let heading = if told.is_some() { "Then" } else { "To work on" };
-        self.heading(heading);
+        if self.settings.all {
+            self.heading("To work on");
+        } else {
+            self.lines.push(String::new());
+        }
         let mut kind = None;
         for (shown, finding) in left.iter().enumerate() {
             // The same word twice in a row says nothing new.
@@ -209,7 +215,7 @@ impl Page {
             let full = self.lines.len() + rows.len() + 1 + rows_after + TAB_ROWS > PAGE_ROWS;
             let over = shown >= FINDINGS_SHOWN || (full && shown >= FINDINGS_KEPT);
             if over && !self.settings.all {
-                self.entry("", &format!("and {} more (--all)", left.len() - shown));
+                self.left_out = left.len() - shown;
                 return;
             }
             kind = Some(finding.kind);
@@ -232,7 +238,7 @@ impl Page {
             rows.extend(self.rows(word, Tone::Plain, &join_kind(kind)));
         }
         if let Some(limit) = judgement.tempo_limit() {
-            rows.extend(self.rows("tempos", Tone::Plain, &format!("{limit}")));
+            rows.extend(self.rows("tempos", Tone::Plain, &limit));
         }
         rows
     }
@@ -254,21 +260,20 @@ impl Page {
         }
         let weights = bars_of_note(result);
         let room = PAGE_ROWS.saturating_sub(self.lines.len());
+        let mut others: Vec<u32> = Vec::new();
         for kept in (1..=weights.len()).rev() {
             let shown: Vec<u32> = weights[..kept].iter().map(|(bar, _)| *bar).collect();
-            let left = weights.len() - kept;
+            others = weights[kept..].iter().map(|(bar, _)| *bar).collect();
             let tab = self.tab(result, &|bar| shown.contains(&bar.number));
-            let rows = tab.lines.len() + usize::from(left > 0);
-            if rows > room && kept > 1 {
-                continue;
+            let rows = tab.lines.len() + usize::from(self.left_out + others.len() > 0);
+            if rows <= room || kept == 1 {
+                self.lines.extend(tab.lines);
+                break;
             }
-            self.lines.extend(tab.lines);
-            if left > 0 {
-                let mut others: Vec<u32> = weights[kept..].iter().map(|(bar, _)| *bar).collect();
-                others.sort_unstable();
-                self.sentence(&format!("{} (--all)", others_said(&others)), Tone::Plain);
-            }
-            return;
+        }
+        others.sort_unstable();
+        if let Some(text) = not_shown(self.left_out, &others) {
+            self.sentence(&text, Tone::Plain);
         }
     }
 
@@ -276,7 +281,7 @@ impl Page {
         let sheet = Sheet {
             columns: self.settings.columns,
             colour: self.settings.colour,
-            fingers: self.settings.all,
+            whole: self.settings.all,
             wanted,
         };
         tab(result, &sheet)
@@ -368,7 +373,7 @@ mod tests {
             result.judgement.notes[4].expected.onset_quarters = length;
             for strings in [0, 1, 4, 6] {
                 result.line.strings = vec!["a long name\x1b[2J".into(); strings];
-                for columns in [0, 80, 1000] {
+                for columns in [60, 80, 1000] {
                     let text = page(&result, &all(columns));
                     let widest = widest(&text);
                     let room = columns.clamp(COLUMNS_MIN, COLUMNS_MAX);
@@ -447,7 +452,7 @@ mod tests {
         assert_eq!(told(&whole), count, "{whole}");
         let left = count - told(&short);
         assert!(
-            left > 0 && short.contains(&format!("and {left} more (--all)")),
+            left > 0 && short.contains(&format!("{left} more findings")),
             "{short}"
         );
     }

@@ -91,7 +91,8 @@ impl<'a> Take<'a> {
         match (shown.passes.as_slice(), shown.of) {
             _ if self.passes.len() < 2 => String::new(),
             ([], _) => String::new(),
-            ([pass], _) => format!(", in pass {pass} alone"),
+            ([pass], 1) => format!(", in pass {pass}"),
+            ([pass], _) => format!(", only in pass {pass}"),
             ([_, _], 2) => ", in both passes".to_owned(),
             (all, of) if all.len() == of => format!(", in all {of} passes"),
             (some, of) => format!(", in {} of {of} passes", some.len()),
