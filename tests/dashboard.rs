@@ -54,6 +54,7 @@ fn piece() -> Arc<Piece> {
             tempo_bpm: 64.0,
             strings: ["G", "D", "A", "E"].map(String::from).to_vec(),
             bars,
+            part: false,
         },
         notes: line.expected(line.instrument()),
         line_bars: (1, 4),

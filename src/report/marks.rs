@@ -245,7 +245,7 @@ pub(super) fn rows(name: &str, marks: &[&Mark], room: usize, colour: bool) -> Ve
     let mut lines = Vec::new();
     while !left.is_empty() {
         let label = if lines.is_empty() { name } else { "" };
-        let mut line = format!(" {label:>6}  ");
+        let mut line = format!(" {label:>5}  ");
         let mut used = 0;
         let mut over = Vec::new();
         for mark in left {
@@ -294,12 +294,12 @@ mod tests {
             plain(0, "+123"),
             plain(4, "-45"),
             plain(5, "x"),
-            plain(70, "dead"),
+            plain(71, "dead"),
         ];
-        let lines = rows("time", &marks.iter().collect::<Vec<_>>(), 71, false);
-        let gap = " ".repeat(61);
-        assert_eq!(lines[0], format!("   time  +123 x{gap}dead"));
-        assert_eq!(lines[1], "             -45");
+        let lines = rows("time", &marks.iter().collect::<Vec<_>>(), 72, false);
+        let gap = " ".repeat(62);
+        assert_eq!(lines[0], format!("  time  +123 x{gap}dead"));
+        assert_eq!(lines[1], "            -45");
         assert!(lines.iter().all(|line| line.chars().count() <= 80));
     }
 

@@ -20,4 +20,6 @@ mod staff;
 pub mod strings;
 mod tab;
 pub mod text;
+#[cfg(test)]
+mod text_tests;
 mod words;

@@ -39,7 +39,7 @@ fn how_it_went(result: &TakeResult) -> String {
         text.push_str(&format!(
             "{} passes: {}; ",
             passes.len(),
-            in_groups(passes, whole)
+            in_groups(passes, whole, result.line.part)
         ));
         text.push_str(&format!(
             "{} in the last.",
@@ -64,26 +64,28 @@ fn whole_line(result: &TakeResult) -> (u32, u32) {
 }
 
 /// "bars 1 to 2 four times, the whole line once".
-fn in_groups(passes: &[PassJudgement], whole: (u32, u32)) -> String {
+fn in_groups(passes: &[PassJudgement], whole: (u32, u32), part: bool) -> String {
     /// Groups that are told one by one, at most.
     const TOLD: usize = 4;
-    let mut groups: Vec<((u32, u32), usize)> = Vec::new();
+    let mut groups: Vec<(((u32, u32), bool), usize)> = Vec::new();
     for pass in passes.iter().filter(|pass| pass.judged) {
-        match groups.iter_mut().find(|(bars, _)| *bars == pass.bars) {
+        let which = (pass.bars, pass.complete);
+        match groups.iter_mut().find(|(of, _)| *of == which) {
             Some((_, count)) => *count += 1,
-            None => groups.push((pass.bars, 1)),
+            None => groups.push((which, 1)),
         }
     }
     let mut parts: Vec<String> = groups
         .iter()
         .take(TOLD)
-        .map(|(bars, count)| {
-            let what = if *bars == whole {
+        .map(|((bars, complete), count)| {
+            let what = if *bars == whole && !part {
                 "the whole line".to_owned()
             } else {
                 words::bars(*bars)
             };
-            format!("{what} {}", words::times(*count))
+            let off = if *complete { "" } else { " broken off" };
+            format!("{what} {}{off}", words::times(*count))
         })
         .collect();
     let more: usize = groups.iter().skip(TOLD).map(|(_, count)| count).sum();

@@ -73,6 +73,7 @@ fn line() -> LineInfo {
                 ..BarSpan::default()
             },
         ],
+        part: false,
     }
 }
 

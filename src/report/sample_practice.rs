@@ -75,6 +75,7 @@ fn line() -> LineInfo {
         tempo_bpm: 96.0,
         strings: ["G", "D", "A", "E"].map(String::from).to_vec(),
         bars: (1..=BARS).map(bar).collect(),
+        part: false,
     }
 }
 

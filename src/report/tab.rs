@@ -4,7 +4,7 @@
 //! time, and everything said about it stands beneath that column, in a row for each matter, so
 //! that a row can be read along and a note can be read down. A row without anything to say is
 //! left out. What the line itself says stands on the strings and above them: rests (`r`), slurs
-//! (`>`), slides (`>>`), beats, triplets (`t`), and fingers where they are asked for.
+//! (`>`), slides (`/`), beats, triplets (`t`), and fingers where they are asked for.
 
 use super::marks::{self, AS_WRITTEN, Is, Mark, Matter, fitted, plain, rows};
 use super::page::clean;
@@ -14,7 +14,7 @@ use crate::compare::judgement::JudgedNote;
 use crate::session::result::{BarSpan, LineInfo, NoteSign, Reached, TakeResult};
 
 /// Columns left of the first bar line: a row's name and a space on either side.
-const GUTTER: usize = 8;
+const GUTTER: usize = 7;
 
 /// How a tab is to be set.
 pub(super) struct Sheet<'a> {
@@ -91,7 +91,7 @@ fn head(system: &System, notes: &[JudgedNote], sheet: &Sheet) -> Vec<String> {
     let mut lines = all(&bars, "bar");
     lines.extend(all(&beats(system), "beat"));
     if sheet.whole {
-        lines.extend(all(&fingers(system, notes), "finger"));
+        lines.extend(all(&fingers(system, notes), "fing."));
     }
     lines
 }
@@ -216,19 +216,14 @@ fn string_line(
         for (cell, digit) in body.iter_mut().skip(column).zip(fret.chars()) {
             *cell = digit;
         }
-        let signs = match reached {
-            Reached::Pluck => 0,
-            Reached::Slur => 1,
-            Reached::Slide => 2,
+        let sign = match reached {
+            Reached::Pluck => continue,
+            Reached::Slur => '>',
+            Reached::Slide => '/',
         };
-        for cell in body
-            .iter_mut()
-            .skip(column.saturating_sub(signs))
-            .take(signs.min(column))
-        {
-            if *cell == '-' {
-                *cell = '>';
-            }
+        let before = column.checked_sub(1).and_then(|at| body.get_mut(at));
+        if let Some(cell) = before.filter(|cell| **cell == '-') {
+            *cell = sign;
         }
     }
     if with_rests {
@@ -247,5 +242,5 @@ fn string_line(
     }
     let name = fitted(&clean(name), GUTTER - 2);
     let body: String = body.into_iter().collect();
-    format!(" {name:>6} |{body}")
+    format!(" {name:>5} |{body}")
 }

@@ -256,7 +256,9 @@ pub(super) fn listen(
 pub(super) fn info_of_bars(line: &Line, bars: Option<(u32, u32)>) -> LineInfo {
     let mut info = line_info(line);
     if let Some((from, to)) = bars {
+        let whole = info.bars.len();
         info.bars.retain(|bar| (from..=to).contains(&bar.number));
+        info.part = info.bars.len() < whole;
     }
     info
 }
@@ -311,6 +313,7 @@ pub(super) fn line_info(line: &Line) -> LineInfo {
         tempo_bpm: line.tempo().quarters_per_minute(),
         strings,
         bars,
+        part: false,
     }
 }
 

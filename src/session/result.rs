@@ -64,6 +64,8 @@ pub struct LineInfo {
     pub strings: Vec<String>,
     /// The bars that were asked for, in order.
     pub bars: Vec<BarSpan>,
+    /// Whether they are only a part of the line.
+    pub part: bool,
 }
 
 /// The take as it came in.

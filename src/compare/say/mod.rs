@@ -16,5 +16,7 @@ mod strings;
 pub(crate) mod summary;
 pub(crate) mod tally;
 pub(crate) mod tempo;
+#[cfg(test)]
+mod tests;
 pub(crate) mod weight;
 pub(crate) mod words;

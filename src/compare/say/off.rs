@@ -75,10 +75,10 @@ impl<'a> Off<'a> {
             size,
             weight: self.weight(mark),
             sentence: format!(
-                "{}: {} is {} {word}{}{}",
+                "{}: {} is {}{}{}",
                 place(self.note),
                 take.written(self.note),
-                figure(size, doubt, unit),
+                figure(size, doubt, unit, word),
                 take.told(&self.shown),
                 trend(&self.measured, ("less", "more"))
             ),

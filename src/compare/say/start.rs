@@ -32,6 +32,10 @@ impl Judgement {
     pub fn start_here(&self) -> Option<Passage> {
         let mut bars: Vec<(u32, f64, Vec<usize>)> = Vec::new();
         for (at, finding) in self.findings.iter().enumerate() {
+            // A pass that was broken off is no fault of the place where it was.
+            if finding.kind == FindingKind::Take && finding.size == 0.0 {
+                continue;
+            }
             let Some(note) = finding.index.and_then(|index| self.written(index)) else {
                 continue;
             };
@@ -107,7 +111,7 @@ fn contents(found: &[&Finding]) -> String {
         .map(|&kind| {
             let number = found.iter().filter(|finding| finding.kind == kind).count();
             let thing = match kind {
-                FindingKind::Take => "stop",
+                FindingKind::Take => "stumble",
                 FindingKind::Gap => "gap",
                 FindingKind::Wrong => "wrong note",
                 FindingKind::Missed if number == 1 => return "something missing".to_owned(),

@@ -98,12 +98,15 @@ pub(crate) fn seconds(seconds: f64) -> String {
 /// it names fewer doubts. Common practice, no source.
 const DOUBT_SHARE: f64 = 0.25;
 
-/// A figure with its unit; one whose doubt (one standard deviation) is more than a quarter of it
-/// says so: "45 ms", "about 45 ms, give or take 12".
-pub(crate) fn figure(value: f64, doubt: Option<f64>, unit: &str) -> String {
+/// How far something is off; a figure whose doubt (one standard deviation) is more than a quarter
+/// of it says so: "45 ms late", "late by about 45 ms, give or take 12".
+pub(crate) fn figure(value: f64, doubt: Option<f64>, unit: &str, word: &str) -> String {
     match doubt.filter(|doubt| *doubt > DOUBT_SHARE * value.abs()) {
-        Some(doubt) => format!("about {value:.0} {unit}, give or take {:.0}", doubt.ceil()),
-        None => format!("{value:.0} {unit}"),
+        Some(doubt) => format!(
+            "{word} by about {value:.0} {unit}, give or take {:.0}",
+            doubt.ceil()
+        ),
+        None => format!("{value:.0} {unit} {word}"),
     }
 }
 
@@ -140,11 +143,9 @@ mod tests {
 
     #[test]
     fn a_doubtful_figure_says_so() {
-        assert_eq!(
-            figure(45.2, Some(11.4), "ms"),
-            "about 45 ms, give or take 12"
-        );
-        assert_eq!(figure(45.2, Some(11.2), "ms"), "45 ms");
-        assert_eq!(figure(45.2, None, "ms"), "45 ms");
+        let told = |doubt| figure(45.2, doubt, "ms", "late");
+        assert_eq!(told(Some(11.4)), "late by about 45 ms, give or take 12");
+        assert_eq!(told(Some(11.2)), "45 ms late");
+        assert_eq!(told(None), "45 ms late");
     }
 }
