@@ -619,7 +619,7 @@ fn the_pass_mark_decides_between_0_and_1() {
 #[test]
 fn marks_bars_and_tempo_reach_the_report() {
     let bench = Bench::new();
-    bench.take("take.wav", &[]);
+    bench.take("take.wav", &["--tempo", "50%"]);
     let mut arguments = vec!["score", "take.wav", "--line", "two.line", "--json", "-"];
     arguments.extend(["--mark", "gap_ms=55", "--mark", "timing-ms=31.5"]);
     arguments.extend(["--bars", "2", "--tempo", "50%", "--click"]);
