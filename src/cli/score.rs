@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::failure::Failure;
-use super::options::{LineOptions, Target};
+use super::options::{LineOptions, Part, Target};
 use super::output;
 use super::values::{self, MarkChoice};
 use super::{BELOW, DONE, FAILED};
@@ -32,7 +32,7 @@ use crate::units::Hertz;
     timing_ms  gap_ms  gap_depth_db  gap_over_baseline_ms  gap_clear_ms\n  \
     wrong_cents  out_of_tune_cents  dead_fall_db  clipped_share\n  \
     bleed_below_db  bleed_ms  bleed_slight_below_db\n\n\
-    Exit code: 0 done, 1 done but below --pass-mark, 2 wrong usage or input, or a take that\n\
+    Exit code: 0 done, 1 done but below --pass-mark, 2 wrong usage or input, or a take that \
     holds nothing of the line or of the bars asked for.")]
 pub(super) struct ScoreArguments {
     /// Sound files (WAV or FLAC); `-` is standard input
@@ -98,7 +98,7 @@ pub(super) fn run(arguments: &ScoreArguments) -> u8 {
 fn score(arguments: &ScoreArguments) -> Result<u8, Failure> {
     let target = arguments.json.as_deref().map(Target::new);
     check_files(arguments, target.as_ref())?;
-    let (line, bars, share) = arguments.options.read_with_bars(&arguments.line)?;
+    let Part { line, bars, share } = arguments.options.read_at_tempo(&arguments.line)?;
     let mut marks = Marks::default();
     for mark in &arguments.marks {
         mark.apply(&mut marks);

@@ -67,7 +67,8 @@ fn whole_line(result: &TakeResult) -> (u32, u32) {
 fn in_groups(passes: &[PassJudgement], whole: (u32, u32), part: bool) -> String {
     /// Groups that are told one by one, at most.
     const TOLD: usize = 4;
-    let mut groups: Vec<(((u32, u32), bool), usize)> = Vec::new();
+    type Which = ((u32, u32), bool);
+    let mut groups: Vec<(Which, usize)> = Vec::new();
     for pass in passes.iter().filter(|pass| pass.judged) {
         let which = (pass.bars, pass.complete);
         match groups.iter_mut().find(|(of, _)| *of == which) {
@@ -158,7 +159,7 @@ fn pulse(result: &TakeResult) -> String {
         (true, true) => format!("Tempo {low:.0} to {high:.0} (written {written})"),
         (true, false) => format!("Tempo {} (written {written})", one_decimal(low)),
     };
-    let Some(last) = passes.last() else {
+    let Some(last) = passes.clone().next_back() else {
         return String::new();
     };
     let spread = match last.timing.spread_ms {

@@ -21,10 +21,6 @@ const FINDINGS_KEPT: usize = 1;
 /// leave of it, one system at least. Raising it shows more bars.
 pub(super) const PAGE_ROWS: usize = 24;
 
-/// Rows that are kept free for the tab while findings are told: two of bars and beats, four
-/// strings, four of what was heard, and an empty one.
-const TAB_ROWS: usize = 11;
-
 /// Kinds of joins on a short page, at most.
 const KINDS_SHOWN: usize = 2;
 
@@ -95,7 +91,8 @@ pub fn page(result: &TakeResult, settings: &PageSettings) -> String {
             page.start(start, result);
         }
         let at_end = page.joins_and_tempos(result);
-        page.findings(&result.judgement, start.as_ref(), at_end.len());
+        let rows_after = at_end.len() + page.least_tab(result);
+        page.findings(&result.judgement, start.as_ref(), rows_after);
         page.lines.extend(at_end);
         page.bars(result);
     }
@@ -180,8 +177,8 @@ impl Page {
         }
     }
 
-    /// Findings in order of weight, that of where to start left out; on a short page so many rows
-    /// that `rows_after` and the tab find room.
+    /// Findings in order of weight, that of where to start left out; on a short page only as far
+    /// as `rows_after` still find room.
     fn findings(&mut self, judgement: &Judgement, start: Option<&Passage>, rows_after: usize) {
         if judgement.findings.is_empty() {
             // Only where there is a command there are its options.
@@ -217,7 +214,7 @@ impl Page {
                 words::finding(finding.kind)
             };
             let rows = self.rows(word, tone(finding.kind), &finding.sentence);
-            let full = self.lines.len() + rows.len() + 1 + rows_after + TAB_ROWS > PAGE_ROWS;
+            let full = self.lines.len() + rows.len() + 1 + rows_after > PAGE_ROWS;
             let over = shown >= FINDINGS_SHOWN || (full && shown >= FINDINGS_KEPT);
             if over && !self.settings.all {
                 self.left_out = left.len() - shown;
@@ -280,6 +277,14 @@ impl Page {
         if let Some(text) = not_shown(self.left_out, &others) {
             self.sentence(&text, Tone::Plain);
         }
+    }
+
+    /// Rows of the bar with most in it.
+    fn least_tab(&self, result: &TakeResult) -> usize {
+        let bars = bars_of_note(result);
+        bars.first().map_or(0, |(number, _)| {
+            self.tab(result, &|bar| bar.number == *number).lines.len()
+        })
     }
 
     fn tab(&self, result: &TakeResult, wanted: &dyn Fn(&BarSpan) -> bool) -> Tab {

@@ -92,8 +92,8 @@ impl Judgement {
     /// The tempo of the last pass through a bar.
     fn played_bpm(&self, bar: u32) -> Option<f64> {
         let through = |pass: &&PassJudgement| (pass.bars.0..=pass.bars.1).contains(&bar);
-        let passes = self.passes.iter().filter(|pass| pass.judged);
-        let pass = passes.filter(through).next_back()?;
+        let mut passes = self.passes.iter().filter(|pass| pass.judged);
+        let pass = passes.rfind(through)?;
         pass.timing.tempo_bpm
     }
 }
