@@ -85,7 +85,7 @@ fn in_groups(passes: &[PassJudgement], whole: (u32, u32), part: bool) -> String 
             } else {
                 words::bars(*bars)
             };
-            let off = if *complete { "" } else { " broken off" };
+            let off = if *complete { "" } else { " (broken off)" };
             format!("{what} {}{off}", words::times(*count))
         })
         .collect();

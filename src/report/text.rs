@@ -249,12 +249,8 @@ impl Page {
     fn bars(&mut self, result: &TakeResult) {
         if self.settings.all {
             let tab = self.tab(result, &|_| true);
+            self.heading("Bar by bar");
             for (matter, legend) in &tab.legend {
-                if self.lines.last().is_some_and(|line| !line.is_empty())
-                    && matter == &tab.legend[0].0
-                {
-                    self.heading("Bar by bar");
-                }
                 self.entry(matter, legend);
             }
             self.lines.extend(tab.lines);
