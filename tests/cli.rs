@@ -53,6 +53,16 @@ impl Bench {
         }
     }
 
+    /// As [`Self::run`], with the `COLUMNS` given.
+    fn run_in(&self, columns: &str, arguments: &[&str]) -> Run {
+        let mut command = self.command(arguments);
+        command.env("COLUMNS", columns);
+        Run {
+            command: format!("COLUMNS={columns} {}", arguments.join(" ")),
+            output: command.output().expect("the program starts"),
+        }
+    }
+
     /// As [`Self::run`], with `input` on standard input.
     fn feed(&self, arguments: &[&str], input: &[u8]) -> Run {
         let mut child = self
@@ -451,6 +461,140 @@ fn several_takes_are_an_array_and_one_that_fails_costs_no_other() {
     );
 }
 
+/// A take of something else, or without the bars asked for, is told in a line or two, has its
+/// JSON, and exits with 2, after all takes were judged.
+#[test]
+fn a_take_without_what_was_asked_for_exits_with_2() {
+    let bench = Bench::new();
+    bench.take("take.wav", &[]);
+    let other = "tempo: 100\n\n1/4 1:9 1:12 2:10 1:5\n2:12 1:4 1:11 2:9\n";
+    fs::write(bench.path("other.line"), other).expect("a line");
+    let run = bench
+        .run(&[
+            "score",
+            "take.wav",
+            "--line",
+            "other.line",
+            "--json",
+            "other.json",
+        ])
+        .exits(2);
+    assert!(
+        run.out()
+            .starts_with("take.wav: this does not sound like the line"),
+        "{}",
+        run.shown()
+    );
+    assert!(run.out().lines().count() <= 4, "{}", run.shown());
+    let json = fs::read_to_string(bench.path("other.json")).expect("written all the same");
+    assert!(json.contains("\"another line\""), "{json}");
+}
+
+/// Bars that were not played: the line is there, the bars are not.
+#[test]
+fn bars_that_were_not_played_exit_with_2() {
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data");
+    let bench = Bench::new();
+    fs::copy(demo.join("lantern-stairs.line"), bench.path("stairs.line")).expect("copied");
+    bench
+        .run(&[
+            "hear",
+            "stairs.line",
+            "-o",
+            "part.wav",
+            "--seed",
+            "3",
+            "--bars",
+            "1-4",
+        ])
+        .exits(0);
+    bench
+        .run(&[
+            "score",
+            "part.wav",
+            "--line",
+            "stairs.line",
+            "--bars",
+            "2-3",
+        ])
+        .exits(0);
+    let run = bench
+        .run(&[
+            "score",
+            "part.wav",
+            "part.wav",
+            "--line",
+            "stairs.line",
+            "--bars",
+            "7-8",
+            "--json",
+            "-",
+        ])
+        .exits(2);
+    assert_eq!(
+        run.json().as_array().map(Vec::len),
+        Some(2),
+        "{}",
+        run.shown()
+    );
+    let page = bench
+        .run(&[
+            "score",
+            "part.wav",
+            "--line",
+            "stairs.line",
+            "--bars",
+            "7-8",
+        ])
+        .exits(2);
+    assert!(
+        page.out()
+            .starts_with("part.wav: the take holds nothing of bars 7 to 8"),
+        "{}",
+        page.shown()
+    );
+}
+
+/// The page is as wide as `COLUMNS` says, and tells more when asked to.
+#[test]
+fn the_page_takes_the_width_and_the_detail_asked_for() {
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data");
+    let (take, line) = (
+        demo.join("lantern-stairs-practice.wav"),
+        demo.join("lantern-stairs.line"),
+    );
+    let (take, line) = (take.to_string_lossy(), line.to_string_lossy());
+    let bench = Bench::new();
+    let page = |columns: &str, more: &[&str]| {
+        let mut arguments = vec!["score", &take, "--line", &line];
+        arguments.extend(more);
+        bench.run_in(columns, &arguments).exits(0).out()
+    };
+    // The command that practises is not broken, so that it can be copied.
+    let widest = |page: &str| {
+        let rows = page.lines().filter(|row| !row.contains("seamline play"));
+        rows.map(|row| row.chars().count()).max()
+    };
+    let (narrow, wide) = (page("80", &[]), page("200", &["--all"]));
+    assert!(widest(&narrow) <= Some(80), "{narrow}");
+    assert!(
+        widest(&wide) > Some(110) && widest(&wide) <= Some(200),
+        "{wide}"
+    );
+    assert!(narrow.lines().count() <= 24, "{narrow}");
+    assert_eq!(page("nonsense", &[]), narrow);
+    for number in 1..=8 {
+        let bar = format!(" {number} ");
+        let rows = || wide.lines().filter(|row| row.starts_with("   bar"));
+        assert!(
+            rows().any(|row| format!("{row} ").contains(&bar)),
+            "{number}\n{wide}"
+        );
+    }
+    assert!(!narrow.contains("Marks used"));
+    assert!(page("80", &["--verbose"]).contains("Marks used"));
+}
+
 #[test]
 fn the_pass_mark_decides_between_0_and_1() {
     let bench = Bench::new();
@@ -475,7 +619,7 @@ fn the_pass_mark_decides_between_0_and_1() {
 #[test]
 fn marks_bars_and_tempo_reach_the_report() {
     let bench = Bench::new();
-    bench.take("take.wav", &[]);
+    bench.take("take.wav", &["--tempo", "50%"]);
     let mut arguments = vec!["score", "take.wav", "--line", "two.line", "--json", "-"];
     arguments.extend(["--mark", "gap_ms=55", "--mark", "timing-ms=31.5"]);
     arguments.extend(["--bars", "2", "--tempo", "50%", "--click"]);

@@ -38,14 +38,14 @@ fn check_golden(name: &str, got: &str) {
 
 /// The study of the demo data, all of it.
 fn piece() -> Arc<Piece> {
-    let bytes = std::fs::read(root().join("demo-data/two-octaves.line")).expect("the study");
+    let bytes = std::fs::read(root().join("fixtures/lines/two-octaves.line")).expect("the study");
     let line = read_bytes("two-octaves.line", &bytes).expect("a line");
     let bars = (1..=line.last_bar())
         .map(|number| BarSpan {
             number,
             start_quarters: f64::from(number - 1) * 4.0,
             length_quarters: 4.0,
-            chords: Vec::new(),
+            ..BarSpan::default()
         })
         .collect();
     Arc::new(Piece {
@@ -54,6 +54,7 @@ fn piece() -> Arc<Piece> {
             tempo_bpm: 64.0,
             strings: ["G", "D", "A", "E"].map(String::from).to_vec(),
             bars,
+            part: false,
         },
         notes: line.expected(line.instrument()),
         line_bars: (1, 4),

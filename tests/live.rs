@@ -209,7 +209,7 @@ fn a_session_says_what_the_file_gives_and_keeps_it_bit_for_bit() {
     let folder = tempfile::tempdir().expect("a folder");
     let kept = folder.path().join("kept.wav");
     for (take, written) in [
-        ("two-octaves-flawed.wav", "two-octaves.line"),
+        ("lantern-stairs-flawed.wav", "lantern-stairs.line"),
         ("harbour-walk-flawed.wav", "harbour-walk.line"),
     ] {
         let line = line(written);
@@ -288,7 +288,7 @@ fn a_knock_is_no_pass_and_another_line_is_one() {
     let steps = vec![
         Step::Sound(knock, 480),
         Step::Sound(vec![0.0; 5 * 22_050], 480),
-        Step::Sound(samples(&demo("two-octaves-clean.wav")), 480),
+        Step::Sound(samples(&demo("lantern-stairs-clean.wav")), 480),
         Step::Sound(vec![0.0; 600 * 22_050], 48),
     ];
     let settings = LiveSettings {
@@ -308,8 +308,8 @@ fn a_knock_is_no_pass_and_another_line_is_one() {
 fn lost_frames_are_silence_in_the_take_and_counted() {
     let folder = tempfile::tempdir().expect("a folder");
     let kept = folder.path().join("kept.wav");
-    let line = line("two-octaves.line");
-    let sound = samples(&demo("two-octaves-clean.wav"));
+    let line = line("lantern-stairs.line");
+    let sound = samples(&demo("lantern-stairs-clean.wav"));
     let (from, to) = (22_050, 24_050);
     let steps = vec![
         Step::Sound(sound[..from].to_vec(), 100),
@@ -329,8 +329,8 @@ fn lost_frames_are_silence_in_the_take_and_counted() {
 fn a_device_that_comes_back_goes_on_in_the_same_take() {
     let folder = tempfile::tempdir().expect("a folder");
     let kept = folder.path().join("kept.wav");
-    let line = line("two-octaves.line");
-    let sound = samples(&demo("two-octaves-clean.wav"));
+    let line = line("lantern-stairs.line");
+    let sound = samples(&demo("lantern-stairs-clean.wav"));
     let half = sound.len() / 2;
     let steps = vec![
         Step::Sound(sound[..half].to_vec(), 480),
@@ -378,8 +378,8 @@ fn an_outage_is_as_long_in_the_take_as_it_was() {
 fn a_device_that_stays_away_ends_the_session_with_the_take_safe() {
     let folder = tempfile::tempdir().expect("a folder");
     let kept = folder.path().join("kept.wav");
-    let line = line("two-octaves.line");
-    let sound = samples(&demo("two-octaves-clean.wav"));
+    let line = line("lantern-stairs.line");
+    let sound = samples(&demo("lantern-stairs-clean.wav"));
     let script = Arc::new(std::sync::Mutex::new(VecDeque::from(vec![
         Step::Sound(sound.clone(), 480),
         Step::Die(0.0),
@@ -452,8 +452,8 @@ fn whoever_stops_it_gets_what_was_played_so_far() {
 fn a_breakdown_while_listening_is_told_and_the_take_is_whole() {
     let folder = tempfile::tempdir().expect("a folder");
     let kept = folder.path().join("kept.wav");
-    let line = line("two-octaves.line");
-    let sound = samples(&demo("two-octaves-clean.wav"));
+    let line = line("lantern-stairs.line");
+    let sound = samples(&demo("lantern-stairs-clean.wav"));
     let steps = vec![Step::Sound(sound.clone(), 480), Step::Panic];
     let session = begin(settings(&line, Some(kept.clone())), steps, &Arc::default());
     let error = session.finish().expect_err("it broke down");
@@ -463,8 +463,8 @@ fn a_breakdown_while_listening_is_told_and_the_take_is_whole() {
 
 #[test]
 fn notes_are_shown_while_they_are_played_and_joins_keep_their_history() {
-    let line = line("two-octaves.line");
-    let sound = samples(&demo("two-octaves-flawed.wav"));
+    let line = line("lantern-stairs.line");
+    let sound = samples(&demo("lantern-stairs-flawed.wav"));
     let mut steps = Vec::new();
     for _ in 0..2 {
         steps.push(Step::Sound(sound.clone(), 480));

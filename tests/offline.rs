@@ -181,7 +181,13 @@ fn an_octave_left_behind_is_told_to_be_undecided_unless_a_silence_decides() {
             "{bar}"
         );
         assert_eq!(undecided.len(), wanted, "{bar} {faults}: {undecided:?}");
-        let page = text::report(&result, false);
+        let page = text::page(
+            &result,
+            &text::PageSettings {
+                verbose: true,
+                ..text::PageSettings::default()
+            },
+        );
         assert_eq!(page.contains("cannot be told, since"), wanted > 0, "{page}");
         if let Some(one) = undecided.first() {
             assert_eq!((one.string, one.after, &one.during[..]), (1, 0, &[1][..]));

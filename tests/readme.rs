@@ -68,6 +68,25 @@ fn every_command_runs() {
     }
 }
 
+/// The report that the README shows is what its first command says, to the letter.
+#[test]
+fn the_report_is_the_first_commands() {
+    let readme = fs::read_to_string(root().join("README.md")).expect("the README");
+    let (_, rest) = readme.split_once("```text\n").expect("a report");
+    let (shown, _) = rest.split_once("```").expect("its end");
+    let output = Command::new(env!("CARGO_BIN_EXE_seamline"))
+        .args(&commands()[0])
+        .current_dir(root())
+        .env_remove("COLUMNS")
+        .output()
+        .expect("the program starts");
+    let told = String::from_utf8_lossy(&output.stdout);
+    assert!(
+        told == shown,
+        "the README shows\n{shown}\nthe program says\n{told}"
+    );
+}
+
 #[test]
 fn the_example_is_a_line() {
     let typed = typed();

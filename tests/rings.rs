@@ -298,8 +298,8 @@ fn what_was_put_into_the_demo_takes_is_told() {
     };
     for (line, take) in [
         ("harbour-walk", "harbour-walk-clean.wav"),
-        ("two-octaves", "two-octaves-clean.wav"),
-        ("two-octaves", "two-octaves-flawed.wav"),
+        ("lantern-stairs", "lantern-stairs-clean.wav"),
+        ("lantern-stairs", "lantern-stairs-flawed.wav"),
     ] {
         assert_eq!(bleed(line, take), [], "{take}");
     }

@@ -18,43 +18,77 @@ use sound_support::read;
 /// Low enough to keep the files small, high enough for the brightest partials of the voices.
 const RATE: SampleRate = SampleRate(22_050);
 
-/// Take, line, seed, voice, faults: as `demo-data/README.md` lists them.
-const TAKES: [(&str, &str, u64, &str, &str); 5] = [
+/// Largest file, in bytes: the practice take of a minute.
+const LARGEST: u64 = 2_600_000;
+
+/// A part of a take: first and last bar (`None` for all), notes at most, seconds of silence before
+/// it, faults.
+type Part = (Option<(u32, u32)>, usize, f64, &'static str);
+
+/// One time through the whole line.
+const fn whole(faults: &'static str) -> [Part; 1] {
+    [(None, usize::MAX, 1.0, faults)]
+}
+
+/// Take, line, seed, voice, parts (bars, notes at most, seconds before them, faults): as
+/// `demo-data/README.md` lists them.
+const TAKES: [(&str, &str, u64, &str, &[Part]); 6] = [
     (
-        "two-octaves-clean.wav",
-        "two-octaves.line",
+        "lantern-stairs-clean.wav",
+        "lantern-stairs.line",
         21,
         "fingered",
-        "",
+        &whole(""),
     ),
     (
-        "two-octaves-flawed.wav",
-        "two-octaves.line",
+        "lantern-stairs-flawed.wav",
+        "lantern-stairs.line",
         22,
         "fingered",
-        "gap:1.3.5:95 late:2.2:70 wrong:2.3:+1 gap:3.3.5:120 flat:3.2:30 dead:4.2.5 clipped:4.4:300",
+        &whole(
+            "gap:2.4.5:110 late:3.3:65 wrong:5.2.5:+1 dead:6.3 flat:7.1:30 gap:7.3:120 missed:8.2.5",
+        ),
+    ),
+    (
+        "lantern-stairs-practice.wav",
+        "lantern-stairs.line",
+        23,
+        "fingered",
+        &[
+            // A false start, broken off.
+            (Some((1, 2)), 7, 1.0, ""),
+            // Two bars over and over, in time with each other.
+            (Some((2, 3)), usize::MAX, 1.6, "gap:2.4.5:150 late:3.3:75"),
+            (Some((2, 3)), usize::MAX, 0.0, "gap:2.4.5:120 late:3.3:55"),
+            (Some((2, 3)), usize::MAX, 0.0, "gap:2.4.5:90"),
+            (Some((2, 3)), usize::MAX, 0.0, "gap:2.4.5:65"),
+            // The whole line.
+            (None, usize::MAX, 2.0, "wrong:5.4:+1 gap:7.3:85"),
+        ],
     ),
     (
         "harbour-walk-clean.wav",
         "harbour-walk.line",
         31,
         "picked",
-        "",
+        &whole(""),
     ),
     (
         "harbour-walk-flawed.wav",
         "harbour-walk.line",
         32,
         "picked",
-        "open:2.3:4:-16 ringing:3.3:-10 late:4.3:65 missed:5.3 gap:5.4:80 extra:6.3:-2 early:7.1:60 \
-         wrong:7.4:-1 gap:8.3:110",
+        &whole(
+            "open:2.3:4:-16 ringing:3.3:-10 late:4.3:65 missed:5.3 gap:5.4:80 extra:6.3:-2 \
+             early:7.1:60 wrong:7.4:-1 gap:8.3:110",
+        ),
     ),
     (
         "open-strings.wav",
         "open-strings.line",
         41,
         "fingered",
-        "flat:1.3:14 open:2.1:3:-20",
+        &whole("flat:1.3:14 open:2.1:3:-20"),
     ),
 ];
 
@@ -69,29 +103,52 @@ fn expected(line: &str) -> Vec<ExpectedNote> {
     line.expected(line.instrument())
 }
 
-fn performance(line: &str, seed: u64, faults: &str) -> Performance {
-    let player = Player {
-        hum: Some((Hertz(50.0), Decibels(-72.0))),
-        hiss: Some(Decibels(-68.0)),
-        tail_s: 0.8,
-        ..Player::steady(seed)
-    };
-    Performance::of_line(&expected(line), &player)
-        .with_faults(&parse_faults(faults).unwrap())
-        .unwrap()
+/// The parts one after the other. A part that follows without a pause begins where the bar after
+/// the part before it would.
+fn performance(line: &str, seed: u64, parts: &[Part]) -> Performance {
+    let line = expected(line);
+    let mut notes = Vec::new();
+    let mut end_s = 0.0;
+    let mut put_together = Performance::default();
+    for (k, (bars, most, pause_s, faults)) in parts.iter().enumerate() {
+        let asked =
+            |note: &&ExpectedNote| bars.is_none_or(|(from, to)| (from..=to).contains(&note.bar));
+        let own: Vec<ExpectedNote> = line.iter().filter(asked).take(*most).cloned().collect();
+        let (first, last) = (&own[0], &own[own.len() - 1]);
+        // Where the part's first bar begins.
+        let begin_s = end_s + pause_s;
+        let player = Player {
+            hum: Some((Hertz(50.0), Decibels(-72.0))),
+            hiss: Some(Decibels(-68.0)),
+            lead_in_s: begin_s - first.onset_s,
+            tail_s: 0.8,
+            ..Player::steady(seed + 100 * k as u64)
+        };
+        put_together = Performance::of_line(&own, &player)
+            .with_faults(&parse_faults(faults).unwrap())
+            .unwrap();
+        end_s = begin_s + last.onset_s + last.length_s - first.onset_s;
+        notes.append(&mut put_together.notes);
+    }
+    notes.sort_by(|a, b| a.onset_s.total_cmp(&b.onset_s));
+    Performance {
+        notes,
+        seed,
+        ..put_together
+    }
 }
 
 #[test]
 fn the_takes_are_what_the_synth_renders() {
     let remake = std::env::var_os("SEAMLINE_REMAKE_DEMO").is_some();
-    for (take, line, seed, voice, faults) in TAKES {
+    for (take, line, seed, voice, parts) in TAKES {
         let voice = Voice::named(voice).unwrap();
-        let rendered = render(&performance(line, seed, faults), &voice, RATE);
+        let rendered = render(&performance(line, seed, parts), &voice, RATE);
         if remake {
             write_wav(&demo(take), RATE, WavSamples::Integer16, &rendered).unwrap();
         }
         let bytes = std::fs::metadata(demo(take)).unwrap().len();
-        assert!(bytes < 700_000, "{take} has {bytes} bytes");
+        assert!(bytes < LARGEST, "{take} has {bytes} bytes");
         let (format, kept, notes) = read(open(&demo(take)).unwrap()).unwrap();
         assert_eq!((format.rate, format.channels), (RATE, 1), "{take}");
         assert_eq!(notes, [], "{take}");
@@ -112,11 +169,9 @@ fn the_takes_are_what_the_synth_renders() {
 #[test]
 fn the_readme_lists_what_was_put_in() {
     let readme = std::fs::read_to_string(demo("README.md")).unwrap();
-    for (take, line, _, voice, faults) in TAKES {
-        for word in [take, line, voice]
-            .into_iter()
-            .chain(faults.split_whitespace())
-        {
+    for (take, line, _, voice, parts) in TAKES {
+        let faults = parts.iter().flat_map(|part| part.3.split_whitespace());
+        for word in [take, line, voice].into_iter().chain(faults) {
             assert!(
                 readme.contains(&format!("`{word}`")),
                 "the README does not name {word}"
@@ -129,7 +184,7 @@ fn the_readme_lists_what_was_put_in() {
 #[test]
 fn the_lines_have_shifts() {
     use seamline::music::expected::JoinKind;
-    for (line, notes, shifts) in [("two-octaves.line", 28, 4), ("harbour-walk.line", 32, 4)] {
+    for (line, notes, shifts) in [("lantern-stairs.line", 44, 3), ("harbour-walk.line", 32, 4)] {
         let expected = expected(line);
         assert_eq!(expected.len(), notes, "{line}");
         assert!(expected.iter().all(|note| note.place.is_some()), "{line}");

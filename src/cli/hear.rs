@@ -33,7 +33,7 @@ const WRITTEN_BY: &str = "seamline hear";
 /// plays it; with --with faults are put in, to see how a report tells them.
 #[derive(Args, Debug)]
 #[command(after_help = "Example:\n  \
-    seamline hear demo-data/two-octaves.line -o flawed.wav --seed 7 --with gap:1.3.5:90\n\n\
+    seamline hear demo-data/lantern-stairs.line -o flawed.wav --seed 7 --with gap:2.4.5:90\n\n\
     Faults are KIND:BAR.BEAT, most with an amount:\n  \
     wrong:3.2:+1    semitones off             gap:3.2:80       ms of silence\n  \
     missed:3.2      not played                clipped:3.2:120  ms too short\n  \

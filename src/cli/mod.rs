@@ -49,7 +49,7 @@ const FAILED: u8 = 2;
     name = "seamline",
     version,
     max_term_width = 80,
-    after_help = "Example:\n  seamline score demo-data/two-octaves-flawed.wav --line demo-data/two-octaves.line\n\n\
+    after_help = "Example:\n  seamline score demo-data/lantern-stairs-practice.wav --line demo-data/lantern-stairs.line\n\n\
                   Exit code: 0 done, 1 done but below --pass-mark, 2 wrong usage or input."
 )]
 struct Arguments {

@@ -35,7 +35,7 @@ pub(super) struct LineOptions {
 
 /// A line, and the part of it that was asked for.
 pub(super) struct Part {
-    /// The whole line at its written tempo.
+    /// The whole line, at its written tempo or at the one asked for.
     pub(super) line: Line,
     /// First and last bar, when not all are wanted.
     pub(super) bars: Option<(u32, u32)>,
@@ -58,11 +58,8 @@ impl LineOptions {
         }
     }
 
-    /// The whole line at the tempo asked for, and the bars that were.
-    pub(super) fn read_with_bars(
-        &self,
-        path: &Path,
-    ) -> Result<(Line, Option<(u32, u32)>), Failure> {
+    /// The whole line at the tempo asked for, and the part of it that was.
+    pub(super) fn read_at_tempo(&self, path: &Path) -> Result<Part, Failure> {
         let within = |error| Failure::new(format!("{}: {error}", path.display()));
         let part = self.read_whole(path)?;
         if let Some((from, to)) = part.bars {
@@ -72,7 +69,7 @@ impl LineOptions {
             Some(_) => part.line.with_tempo_scale(part.share).map_err(within)?,
             None => part.line,
         };
-        Ok((line, part.bars))
+        Ok(Part { line, ..part })
     }
 
     /// The whole line at its written tempo, and the part of it that was asked for.

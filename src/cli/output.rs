@@ -36,6 +36,23 @@ pub(super) fn colour_wanted() -> bool {
     !refused && !dumb && io::stdout().is_terminal()
 }
 
+/// Columns of standard output: those of the terminal it is, else what `COLUMNS` says, else 80.
+///
+/// # Source
+/// COLUMNS as the width that the user prefers: POSIX.1-2017, Base Definitions, section 8.3.
+pub(super) fn columns() -> usize {
+    const USUAL: usize = 80;
+    if io::stdout().is_terminal()
+        && let Ok((columns, _)) = crossterm::terminal::size()
+        && columns > 0
+    {
+        return usize::from(columns);
+    }
+    let told = std::env::var("COLUMNS").ok();
+    let told = told.and_then(|columns| columns.trim().parse().ok());
+    told.filter(|columns| *columns > 0).unwrap_or(USUAL)
+}
+
 /// How a screen is to look: without colour where the player asked for none.
 pub(super) fn theme(dim: bool, large: bool) -> Theme {
     let refused = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());

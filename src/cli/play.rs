@@ -42,9 +42,9 @@ const WAIT_S: u64 = 30;
 /// so that `seamline score` can judge it again. Press ? for the keys.
 #[derive(Args, Debug)]
 #[command(after_help = "Example:\n  \
-    seamline play demo-data/two-octaves.line --tempo 70%\n\n\
+    seamline play demo-data/lantern-stairs.line --tempo 70%\n\n\
     For a script, unattended:\n  \
-    seamline play demo-data/two-octaves.line --plain --passes 1 \\\n    \
+    seamline play demo-data/lantern-stairs.line --plain --passes 1 \\\n    \
     --click off --count-in 0 --keep take.wav --json take.json\n\n\
     With the click off the timing is free, as for a recorded take; a pass ends when\n\
     the line has been played, or after three seconds of silence.\n\n\

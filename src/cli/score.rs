@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::failure::Failure;
-use super::options::{LineOptions, Target};
+use super::options::{LineOptions, Part, Target};
 use super::output;
 use super::values::{self, MarkChoice};
 use super::written::{self, Planned, ReplaceOption};
@@ -14,7 +14,8 @@ use crate::compare::judgement::TimingMode;
 use crate::compare::marks::Marks;
 use crate::compare::usual::{ENOUGH_JOINS, usual_gaps};
 use crate::music::line::Line;
-use crate::report::{json, text};
+use crate::report::json;
+use crate::report::text::{self, PageSettings, Practise};
 use crate::session::instrument_file::{self, KnownInstrument};
 use crate::session::offline::{ScoreSettings, score_take};
 use crate::session::result::TakeResult;
@@ -27,12 +28,13 @@ use crate::units::Hertz;
 /// early or late, with a gap before the next, over a ringing string, dead, cut short, out of tune.
 #[derive(Args, Debug)]
 #[command(after_help = "Example:\n  \
-    seamline score demo-data/two-octaves-flawed.wav --line demo-data/two-octaves.line\n\n\
-    Names for --mark (what they mean and their values stand under every report):\n  \
+    seamline score demo-data/lantern-stairs-practice.wav --line demo-data/lantern-stairs.line\n\n\
+    Names for --mark (what they mean and their values stand under a report with --verbose):\n  \
     timing_ms  gap_ms  gap_depth_db  gap_over_baseline_ms  gap_clear_ms\n  \
     wrong_cents  out_of_tune_cents  dead_fall_db  clipped_share\n  \
     bleed_below_db  bleed_ms  bleed_slight_below_db\n\n\
-    Exit code: 0 done, 1 done but below --pass-mark, 2 wrong usage or input.")]
+    Exit code: 0 done, 1 done but below --pass-mark, 2 wrong usage or input, or a take that \
+    holds nothing of the line or of the bars asked for.")]
 pub(super) struct ScoreArguments {
     /// Sound files (WAV, FLAC, MP3, M4A, Ogg Vorbis); `-` is standard input
     #[arg(value_name = "TAKE", required = true)]
@@ -69,7 +71,15 @@ pub(super) struct ScoreArguments {
     #[command(flatten)]
     replace: ReplaceOption,
 
-    /// Exit with 1 when fewer of the written notes are right, in per cent
+    /// Show every bar and every finding
+    #[arg(long)]
+    all: bool,
+
+    /// Add how well the figures are known, the marks used, and what could not be told
+    #[arg(long)]
+    verbose: bool,
+
+    /// Exit with 1 when fewer of the notes of all passes are right, in per cent
     #[arg(long, value_name = "PERCENT", value_parser = values::percent)]
     pass_mark: Option<f64>,
 
@@ -92,7 +102,7 @@ pub(super) fn run(arguments: &ScoreArguments) -> u8 {
 fn score(arguments: &ScoreArguments) -> Result<u8, Failure> {
     let target = arguments.json.as_deref().map(Target::new);
     check_files(arguments, target.as_ref())?;
-    let (line, bars) = arguments.options.read_with_bars(&arguments.line)?;
+    let Part { line, bars, share } = arguments.options.read_at_tempo(&arguments.line)?;
     let mut marks = Marks::default();
     for mark in &arguments.marks {
         mark.apply(&mut marks);
@@ -113,6 +123,16 @@ fn score(arguments: &ScoreArguments) -> Result<u8, Failure> {
         bars,
         ..ScoreSettings::default()
     };
+    let page = PageSettings {
+        columns: output::columns(),
+        colour: output::colour_wanted(),
+        all: arguments.all,
+        verbose: arguments.verbose,
+        practise: Some(Practise {
+            line: arguments.line.display().to_string(),
+            share,
+        }),
+    };
     let mut code = DONE;
     let mut results = Vec::new();
     for take in &arguments.takes {
@@ -120,7 +140,7 @@ fn score(arguments: &ScoreArguments) -> Result<u8, Failure> {
         match judge_take(take, &line, &settings) {
             Ok(result) => {
                 if !matches!(target, Some(Target::Standard)) {
-                    show(&result, results.is_empty())?;
+                    show(&result, &page, results.is_empty())?;
                 }
                 code = code.max(pass(&result, arguments.pass_mark));
                 results.push(result);
@@ -232,21 +252,26 @@ fn judge_take(path: &Path, line: &Line, settings: &ScoreSettings) -> Result<Take
 }
 
 /// Prints the text of one take, an empty line before every one but the first.
-fn show(result: &TakeResult, first: bool) -> Result<(), Failure> {
+fn show(result: &TakeResult, settings: &PageSettings, first: bool) -> Result<(), Failure> {
     let mut page = if first {
         String::new()
     } else {
         "\n".to_owned()
     };
-    page.push_str(&text::report(result, output::colour_wanted()));
+    page.push_str(&text::page(result, settings));
     output::print(page.as_bytes())
 }
 
-/// The exit code by the pass mark, and a word on standard error when it was not reached.
+/// The exit code of one take: whether anything of what was asked for could be judged; by the pass
+/// mark over all judged passes, with a word on standard error when it was not reached.
 fn pass(result: &TakeResult, mark: Option<f64>) -> u8 {
+    if !result.judgement.is_judged() {
+        return FAILED;
+    }
     let Some(mark) = mark else { return DONE };
-    let total = result.judgement.notes.len();
-    let right = result.judgement.tally.right;
+    let passes = || result.judgement.passes.iter().filter(|pass| pass.judged);
+    let total: usize = passes().map(|pass| pass.notes.len()).sum();
+    let right: usize = passes().map(|pass| pass.tally.right).sum();
     // In whole notes, so that no rounding can turn a pass into a miss.
     if right as f64 * 100.0 >= mark * total as f64 {
         return DONE;

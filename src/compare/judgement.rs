@@ -1,7 +1,8 @@
 //! The result of holding a take against a line.
 
 use crate::compare::marks::Marks;
-use crate::music::expected::{ExpectedNote, JoinKind};
+pub use crate::compare::say::start::Passage;
+use crate::music::expected::{ExpectedNote, JoinKind, Place};
 
 /// What became of an expected note.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -187,20 +188,29 @@ pub enum Agreement {
     NothingHeard(f64),
 }
 
-/// One thing to act on, worst first within its kind.
+/// One thing to act on: a fault with all passes that show it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Finding {
     /// What it is about.
     pub kind: FindingKind,
     /// Index of the expected note it starts at; `None` for the take as a whole.
     pub index: Option<usize>,
-    /// The size it is ranked by: milliseconds for gaps and timing, cents for tuning, else 0.
+    /// How large it usually is: milliseconds for gaps, timing and stumbles, cents for tuning,
+    /// decibels for rings, else 0.
     pub size: f64,
+    /// What it is ranked by: how much it spoils the line, over all passes that show it; no unit.
+    pub weight: f64,
+    /// Numbers of the passes that show it, in order of time; empty for the take as a whole.
+    pub passes: Vec<usize>,
+    /// How many judged passes reached its place.
+    pub of: usize,
+    /// String and fret of the note it starts at, when there is one and it has a place.
+    pub place: Option<Place>,
     /// The sentence, complete with bar and figures.
     pub sentence: String,
 }
 
-/// The kinds of findings, in the order a report prints them.
+/// The kinds of findings, in the order in which those that weigh the same are told.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum FindingKind {
     /// About the take as a whole (another line, nothing heard, started in the middle).
@@ -388,10 +398,19 @@ pub struct Judgement {
     pub click_db: Option<f64>,
     /// How unevenly the eighths were played; `None` of too few off-beats.
     pub swing: Option<PlayedSwing>,
-    /// What to act on, most important first.
+    /// What to act on, the heaviest first.
     pub findings: Vec<Finding>,
     /// Counts.
     pub tally: Tally,
     /// The marks that were used.
     pub marks: Marks,
+}
+
+impl Judgement {
+    /// Whether the take is the line and a note of what was asked for was reached, so that single
+    /// verdicts mean something.
+    pub fn is_judged(&self) -> bool {
+        let reached = |note: &JudgedNote| note.verdict != Verdict::Unreached;
+        self.agreement == Agreement::Recognised && self.notes.iter().any(reached)
+    }
 }

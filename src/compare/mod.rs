@@ -16,7 +16,7 @@ mod say;
 #[cfg(test)]
 mod test_support;
 pub mod usual;
-mod whole;
+pub(crate) mod whole;
 
 use crate::compare::judge::scene::{Habits, Scene};
 use crate::compare::judge::{bleed, extras, scene, undecided, verdict};
@@ -30,6 +30,7 @@ use crate::compare::say::{summary, uneven};
 use crate::compare::usual::{Usual, usual_gaps};
 use crate::hearing::events::{HeardNote, HeardRing};
 use crate::music::expected::ExpectedNote;
+use crate::music::theory::Key;
 
 /// What a take is judged by.
 #[derive(Clone, Debug, PartialEq)]
@@ -50,6 +51,9 @@ pub struct Settings {
     pub bars: Option<(u32, u32)>,
     /// Loudest level of the take in decibels relative to full scale, for a take without notes.
     pub loudest_dbfs: f64,
+    /// The keys of the line, each with the bar from which on it holds, in order: they spell the
+    /// pitches in the findings. Empty when none is known.
+    pub keys: Vec<(u32, Key)>,
 }
 
 /// A bass of four strings: G2, D2, A1, E1.
@@ -65,6 +69,7 @@ impl Default for Settings {
             usual: Usual::default(),
             bars: None,
             loudest_dbfs: f64::NEG_INFINITY,
+            keys: Vec::new(),
         }
     }
 }

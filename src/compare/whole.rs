@@ -5,7 +5,7 @@ use crate::compare::judgement::{
     Agreement, Bleed, Flag, JoinKindRecord, JoinRecord, JudgedNote, Judgement, PassJudgement,
     Tally, Timing, Verdict,
 };
-use crate::compare::say::findings;
+use crate::compare::say::{findings, uneven};
 use crate::compare::{Settings, median};
 use crate::music::expected::{ExpectedNote, JoinKind};
 
@@ -70,17 +70,9 @@ pub(crate) fn put_together(
     let timing = timing(&chosen, &passes, settings);
     let joins = joins(&asked, &passes);
     let join_kinds = join_kinds(&joins);
-    let mut findings = findings::find(
-        settings,
-        &passes,
-        &notes,
-        &extras,
-        bleed.as_deref().unwrap_or_default(),
-        agreement,
-        &timing,
-    );
+    let mut findings = findings::find(settings, &asked, &passes, &notes, agreement);
     let recognised = matches!(agreement, Agreement::Recognised);
-    findings.extend(findings::loud_click(click_db.filter(|_| recognised)));
+    findings.extend(uneven::loud_click(click_db.filter(|_| recognised)));
     Judgement {
         agreement,
         timing,

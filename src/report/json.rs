@@ -143,6 +143,11 @@ struct FindingOut<'a> {
     kind: &'static str,
     index: Option<usize>,
     size: Option<f64>,
+    weight: Option<f64>,
+    passes: &'a [usize],
+    of: usize,
+    string: Option<u8>,
+    fret: Option<u8>,
     sentence: &'a str,
 }
 
@@ -236,6 +241,11 @@ impl<'a> From<&'a Finding> for FindingOut<'a> {
             kind: words::finding(finding.kind),
             index: finding.index,
             size: round(finding.size, DECIMALS_MS),
+            weight: round(finding.weight, DECIMALS_MS),
+            passes: &finding.passes,
+            of: finding.of,
+            string: finding.place.map(|place| place.string),
+            fret: finding.place.map(|place| place.fret),
             sentence: &finding.sentence,
         }
     }

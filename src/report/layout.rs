@@ -13,10 +13,16 @@ struct Level {
     filled: bool,
 }
 
-/// Breaks the outermost object and the lists in it, and keeps all else on one line.
+/// How deep a list lies that is inside an entry of an outermost list.
+const INNER_LIST: usize = 3;
+
+/// Breaks the outermost object and the lists in it; in their entries it breaks lists of objects.
+/// All else stays on one line.
 #[derive(Default)]
 pub(super) struct Lines {
     levels: Vec<Level>,
+    /// An inner list was opened and its first entry has not been seen.
+    undecided: bool,
 }
 
 impl Lines {
@@ -62,6 +68,13 @@ fn line_feed<W: Write + ?Sized>(writer: &mut W, depth: usize) -> io::Result<()> 
 
 impl Formatter for Lines {
     fn begin_object<W: Write + ?Sized>(&mut self, writer: &mut W) -> io::Result<()> {
+        if std::mem::take(&mut self.undecided) {
+            let depth = self.levels.len();
+            if let Some(list) = self.levels.last_mut() {
+                list.broken = true;
+            }
+            line_feed(writer, depth)?;
+        }
         self.open(self.levels.is_empty());
         writer.write_all(b"{")
     }
@@ -79,15 +92,20 @@ impl Formatter for Lines {
     }
 
     fn begin_array<W: Write + ?Sized>(&mut self, writer: &mut W) -> io::Result<()> {
-        self.open(self.levels.len() == 1);
+        let depth = self.levels.len();
+        self.open(depth == 1);
+        self.undecided = depth == INNER_LIST;
         writer.write_all(b"[")
     }
 
     fn end_array<W: Write + ?Sized>(&mut self, writer: &mut W) -> io::Result<()> {
+        self.undecided = false;
         self.close(writer, b"]")
     }
 
     fn begin_array_value<W: Write + ?Sized>(&mut self, w: &mut W, first: bool) -> io::Result<()> {
+        // Only the first entry can tell what the list holds.
+        self.undecided &= first;
         self.separate(w, first)
     }
 }

@@ -7,12 +7,19 @@ pub mod json;
 mod json_live;
 mod json_pass;
 mod layout;
+mod marks;
+mod measured;
 mod opening;
 mod page;
+mod parts;
 #[cfg(test)]
 mod sample;
+#[cfg(test)]
+mod sample_practice;
 mod staff;
 pub mod strings;
 mod tab;
 pub mod text;
+#[cfg(test)]
+mod text_tests;
 mod words;

@@ -1,7 +1,7 @@
 //! The first lines of a report, by which a player knows how it went.
 
-use super::words::{one_decimal, plural};
-use crate::compare::judgement::{FindingKind, Verdict};
+use super::words::{self, one_decimal, plural};
+use crate::compare::judgement::{Agreement, FindingKind, Flag, JudgedNote, PassJudgement, Tally};
 use crate::session::result::TakeResult;
 
 /// The take's file without its folders, which stand further down.
@@ -15,37 +15,115 @@ fn name(result: &TakeResult) -> &str {
         .unwrap_or(file)
 }
 
-/// Whether every note is as written and nothing is flagged.
-pub(super) fn spotless(result: &TakeResult) -> bool {
-    let judgement = &result.judgement;
-    judgement.extras.is_empty()
-        && judgement
-            .notes
-            .iter()
-            .all(|note| note.verdict == Verdict::Right && note.flags.is_empty())
+/// The first lines of the page on a take.
+pub(super) fn lines(result: &TakeResult) -> Vec<String> {
+    let lines = match result.judgement.agreement {
+        Agreement::AnotherLine(_) => another_line(result),
+        Agreement::NothingHeard(_) => nothing_heard(result),
+        Agreement::Recognised if !result.judgement.is_judged() => not_played(result),
+        Agreement::Recognised => vec![how_it_went(result), pulse(result)],
+    };
+    lines.into_iter().filter(|line| !line.is_empty()).collect()
 }
 
-/// First line: right of total, what was not, the gaps.
-pub(super) fn verdicts(result: &TakeResult) -> String {
-    let tally = &result.judgement.tally;
-    let total = result.judgement.notes.len();
-    let mut parts = vec![match tally.right {
+/// First line: the passes, and how many notes were right.
+fn how_it_went(result: &TakeResult) -> String {
+    let passes = &result.judgement.passes;
+    let judged: Vec<&PassJudgement> = passes.iter().filter(|pass| pass.judged).collect();
+    let Some(last) = judged.last() else {
+        return String::new();
+    };
+    let mut text = format!("{}: ", name(result));
+    let whole = whole_line(result);
+    if passes.len() > 1 {
+        text.push_str(&format!(
+            "{} passes: {}; ",
+            passes.len(),
+            in_groups(passes, whole, result.line.part)
+        ));
+        text.push_str(&format!(
+            "{} in the last.",
+            right(&last.tally, last.notes.len())
+        ));
+        return text;
+    }
+    if last.bars != whole {
+        text.push_str(&format!("{} alone: ", words::bars(last.bars)));
+    }
+    text.push_str(&right(&last.tally, last.notes.len()));
+    text.push_str(&counts(last));
+    text.push('.');
+    text
+}
+
+/// First and last bar of what was asked for that hold notes.
+fn whole_line(result: &TakeResult) -> (u32, u32) {
+    let bar = |note: Option<&JudgedNote>| note.map_or(0, |note| note.expected.bar);
+    let notes = &result.judgement.notes;
+    (bar(notes.first()), bar(notes.last()))
+}
+
+/// "bars 1 to 2 four times, the whole line once".
+fn in_groups(passes: &[PassJudgement], whole: (u32, u32), part: bool) -> String {
+    /// Groups that are told one by one, at most.
+    const TOLD: usize = 4;
+    type Which = ((u32, u32), bool);
+    let mut groups: Vec<(Which, usize)> = Vec::new();
+    for pass in passes.iter().filter(|pass| pass.judged) {
+        let which = (pass.bars, pass.complete);
+        match groups.iter_mut().find(|(of, _)| *of == which) {
+            Some((_, count)) => *count += 1,
+            None => groups.push((which, 1)),
+        }
+    }
+    let mut parts: Vec<String> = groups
+        .iter()
+        .take(TOLD)
+        .map(|((bars, complete), count)| {
+            let what = if *bars == whole && !part {
+                "the whole line".to_owned()
+            } else {
+                words::bars(*bars)
+            };
+            let off = if *complete { "" } else { " (broken off)" };
+            format!("{what} {}{off}", words::times(*count))
+        })
+        .collect();
+    let more: usize = groups.iter().skip(TOLD).map(|(_, count)| count).sum();
+    if more > 0 {
+        parts.push(format!("{more} other {}", plural(more, "pass", "passes")));
+    }
+    let unknown = passes.iter().filter(|pass| !pass.judged).count();
+    if unknown > 0 {
+        parts.push(format!("{unknown} not judged"));
+    }
+    parts.join(", ")
+}
+
+/// "all 32 notes right", "31 of 32 notes right".
+fn right(tally: &Tally, total: usize) -> String {
+    match tally.right {
         right if right == total && total > 1 => format!("all {total} notes right"),
         right => format!("{right} of {total} notes right"),
-    }];
-    let longest = result
-        .judgement
-        .findings
+    }
+}
+
+/// What else is counted of a pass, each with a comma before it.
+fn counts(pass: &PassJudgement) -> String {
+    let tally = &pass.tally;
+    let gap_ms = |note: &JudgedNote| note.heard.as_ref().and_then(|heard| heard.gap_ms);
+    let longest = pass
+        .notes
         .iter()
-        .filter(|finding| finding.kind == FindingKind::Gap)
-        .map(|finding| finding.size)
+        .filter(|note| note.flags.contains(&Flag::Gap))
+        .filter_map(gap_ms)
         .fold(f64::NEG_INFINITY, f64::max);
-    parts.push(match tally.gaps {
-        0 => "no gaps".to_owned(),
-        1 if longest.is_finite() => format!("1 gap ({longest:.0} ms)"),
-        gaps if longest.is_finite() => format!("{gaps} gaps (up to {longest:.0} ms)"),
-        gaps => format!("{gaps} {}", plural(gaps, "gap", "gaps")),
-    });
+    let mut text = match tally.gaps {
+        0 => ", no gaps".to_owned(),
+        1 if longest.is_finite() => format!(", 1 gap ({longest:.0} ms)"),
+        gaps if longest.is_finite() => format!(", {gaps} gaps (up to {longest:.0} ms)"),
+        gaps => format!(", {gaps} {}", plural(gaps, "gap", "gaps")),
+    };
     for (count, word) in [
         (tally.wrong, "wrong"),
         (tally.missed, "missed"),
@@ -54,39 +132,51 @@ pub(super) fn verdicts(result: &TakeResult) -> String {
         (tally.clipped, "clipped"),
     ] {
         if count > 0 {
-            parts.push(format!("{count} {word}"));
+            text.push_str(&format!(", {count} {word}"));
         }
     }
-    match result.judgement.bleed.as_deref().map_or(0, <[_]>::len) {
+    match pass.bleed.as_deref().map_or(0, <[_]>::len) {
         0 => {}
-        rings => parts.push(format!(
-            "{rings} {} underneath",
+        rings => text.push_str(&format!(
+            ", {rings} {} underneath",
             plural(rings, "ring", "rings")
         )),
     }
-    format!("{}: {}.", name(result), parts.join(", "))
+    text
 }
 
 /// Second line: tempo and spread.
-pub(super) fn pulse(result: &TakeResult) -> String {
-    let timing = &result.judgement.timing;
-    let tally = &result.judgement.tally;
+fn pulse(result: &TakeResult) -> String {
     let written = one_decimal(result.line.tempo_bpm);
-    let tempo = match timing.tempo_bpm {
-        Some(played) => format!("Tempo {} (written {written})", one_decimal(played)),
-        None => format!("Tempo could not be told (written {written})"),
+    let passes = result.judgement.passes.iter().filter(|pass| pass.judged);
+    let bpm = passes.clone().filter_map(|pass| pass.timing.tempo_bpm);
+    let (low, high) = bpm.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), bpm| {
+        (low.min(bpm), high.max(bpm))
+    });
+    let several = passes.clone().count() > 1;
+    let tempo = match (low.is_finite(), several && high.round() > low.round()) {
+        (false, _) => format!("Tempo could not be told (written {written})"),
+        (true, true) => format!("Tempo {low:.0} to {high:.0} (written {written})"),
+        (true, false) => format!("Tempo {} (written {written})", one_decimal(low)),
     };
-    let spread = match timing.spread_ms {
+    let Some(last) = passes.clone().next_back() else {
+        return String::new();
+    };
+    let spread = match last.timing.spread_ms {
         Some(spread) => format!("timing spreads {spread:.0} ms"),
         None => "timing spread could not be told".to_owned(),
     };
     let mut text = format!("{tempo}, {spread}");
-    for (count, word) in [(tally.early, "early"), (tally.late, "late")] {
-        if count > 0 {
-            text.push_str(&format!(", {count} {word}"));
-        }
+    if several {
+        text.push_str(" in the last");
     }
-    for (count, word) in [(tally.sharp, "sharp"), (tally.flat, "flat")] {
+    let tally = &last.tally;
+    for (count, word) in [
+        (tally.early, "early"),
+        (tally.late, "late"),
+        (tally.sharp, "sharp"),
+        (tally.flat, "flat"),
+    ] {
         if count > 0 {
             text.push_str(&format!(", {count} {word}"));
         }
@@ -95,20 +185,37 @@ pub(super) fn pulse(result: &TakeResult) -> String {
     text
 }
 
-/// The opening on a take that is not the line: what was found out about it as a whole, and what
-/// to look at.
-pub(super) fn another_line(result: &TakeResult) -> Vec<String> {
-    let what = on_the_whole(result).unwrap_or("this does not sound like the line");
+/// The opening where the line was recognised, but none of the notes asked for was played.
+fn not_played(result: &TakeResult) -> Vec<String> {
+    let asked = words::bars(whole_line(result));
     vec![
-        format!("{}: {what}.", name(result)),
-        "Do take and line belong together? Check the file names, --bars, --tuning and --a4. \
-         Verdicts on single notes would say little, so none are shown."
+        format!(
+            "{}: the take holds nothing of {asked} that could be judged.",
+            name(result)
+        ),
+        "The line is in it, but these bars are not: check --bars, or leave it out to see which \
+         bars were played."
             .to_owned(),
     ]
 }
 
+/// The opening on a take that is not the line: what was found out about it as a whole, and what
+/// to look at.
+fn another_line(result: &TakeResult) -> Vec<String> {
+    let what = on_the_whole(result).unwrap_or("this does not sound like the line");
+    let mut lines = vec![
+        format!("{}: {what}.", name(result)),
+        "Do take and line belong together? Check the file names, --bars, --tuning and --a4."
+            .to_owned(),
+    ];
+    let more = result.judgement.findings.iter();
+    let whole = more.filter(|f| f.kind == FindingKind::Take && f.index.is_none() && f.of == 0);
+    lines.extend(whole.skip(1).map(|finding| sentence(&finding.sentence)));
+    lines
+}
+
 /// The opening on a take in which nothing was heard.
-pub(super) fn nothing_heard(result: &TakeResult) -> Vec<String> {
+fn nothing_heard(result: &TakeResult) -> Vec<String> {
     let what = match result.take.loudest_dbfs {
         Some(_) => on_the_whole(result).unwrap_or("no note was heard"),
         None => "no note was heard; every sample is zero",
@@ -126,4 +233,16 @@ fn on_the_whole(result: &TakeResult) -> Option<&str> {
         .iter()
         .find(|finding| finding.kind == FindingKind::Take)?;
     Some(&first.sentence)
+}
+
+/// A finding as a sentence of its own: with a capital letter and a full stop.
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    let first: String = letters
+        .next()
+        .into_iter()
+        .flat_map(char::to_uppercase)
+        .collect();
+    let stop = if text.ends_with(['.', '?']) { "" } else { "." };
+    format!("{first}{}{stop}", letters.as_str())
 }

@@ -1,7 +1,18 @@
 //! Plain text set into lines: wrapping, tones, and nothing a terminal could be led astray by.
 
-/// The widest line of a text report, in columns.
+/// Columns of a page where nothing is known of the terminal. Common practice, no source.
 pub(super) const COLUMNS: usize = 80;
+
+/// The narrowest page that is made, in columns; on a narrower terminal lines run over. Raising it
+/// makes that happen sooner.
+pub(super) const COLUMNS_MIN: usize = 40;
+
+/// The widest page that is made, in columns: in a wider one the eye loses the row.
+pub(super) const COLUMNS_MAX: usize = 200;
+
+/// Sentences are set no wider than this, in columns, however wide the page: a longer line is hard
+/// to read on from. Common practice, no source.
+const SENTENCE_COLUMNS: usize = 110;
 
 /// How much a mark asks for attention; what it says never depends on it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -38,10 +49,10 @@ pub(super) fn clean(text: &str) -> String {
         .collect()
 }
 
-/// Words set into lines of at most [`COLUMNS`], all of them indented by `indent` columns. A word
-/// that is longer than a line is cut.
-pub(super) fn wrap(text: &str, indent: usize) -> Vec<String> {
-    let room = COLUMNS.saturating_sub(indent).max(1);
+/// Words set into lines of at most `columns`, all of them indented by `indent` columns. A word
+/// that is longer than a line goes on in the next.
+pub(super) fn wrap(text: &str, indent: usize, columns: usize) -> Vec<String> {
+    let room = columns.min(SENTENCE_COLUMNS).saturating_sub(indent).max(1);
     let mut lines = Vec::new();
     let mut line = String::new();
     let mut used = 0;
@@ -75,7 +86,7 @@ mod tests {
     fn wraps_at_the_edge_and_cuts_what_is_longer() {
         let long = "x".repeat(200);
         for indent in [0, 10, 79, 200] {
-            let lines = wrap(&format!("two words {long} end"), indent);
+            let lines = wrap(&format!("two words {long} end"), indent, COLUMNS);
             let room = COLUMNS.saturating_sub(indent).max(1);
             for line in &lines {
                 assert!(line.chars().count() <= indent + room, "{line:?}");
@@ -83,10 +94,10 @@ mod tests {
             let together: String = lines.concat().split_whitespace().collect();
             assert_eq!(together, format!("twowords{long}end"));
         }
-        assert_eq!(wrap("", 4), Vec::<String>::new());
+        assert_eq!(wrap("", 4, COLUMNS), Vec::<String>::new());
         // Closed form: 80 letters fill a line exactly.
         let full = "y".repeat(80);
-        assert_eq!(wrap(&full, 0), vec![full]);
+        assert_eq!(wrap(&full, 0, COLUMNS), vec![full]);
     }
 
     #[test]

@@ -4,12 +4,14 @@
 
 use std::path::PathBuf;
 
+use crate::compare::Settings;
 use crate::compare::judgement::{
-    Agreement, Bleed, BleedKind, ExtraNote, Finding, FindingKind, Flag, HeardPart, JudgedNote,
-    Judgement, Tally, Timing, TimingMode, Verdict,
+    Agreement, Beginning, Bleed, BleedKind, ExtraNote, Flag, HeardPart, JudgedNote, PassJudgement,
+    Tally, Timing, TimingMode, Verdict,
 };
-use crate::compare::marks::Marks;
+use crate::compare::whole;
 use crate::music::expected::{ExpectedNote, JoinKind, Place};
+use crate::music::theory::{Key, Mode};
 use crate::session::result::{BarSpan, LineInfo, TakeInfo, TakeResult};
 
 /// Compares `got` with the golden file of that name, or writes it when `SEAMLINE_REMAKE` is set.
@@ -55,14 +57,23 @@ fn line() -> LineInfo {
                 start_quarters: 0.0,
                 length_quarters: 4.0,
                 chords: vec![(0.0, "Am7".into())],
+                beat_quarters: 1.0,
+                first_beat: 1.0,
+                key: Some(Key::default()),
+                ..BarSpan::default()
             },
             BarSpan {
                 number: 2,
                 start_quarters: 4.0,
                 length_quarters: 4.0,
                 chords: vec![(0.0, "D7/F#".into()), (2.0, "Bm".into())],
+                beat_quarters: 1.0,
+                first_beat: 1.0,
+                key: Key::new(2, Mode::Major),
+                ..BarSpan::default()
             },
         ],
+        part: false,
     }
 }
 
@@ -91,7 +102,7 @@ fn expected() -> Vec<ExpectedNote> {
 }
 
 /// What a faultless player would have been heard to play.
-fn heard(note: &ExpectedNote) -> HeardPart {
+pub(crate) fn heard(note: &ExpectedNote) -> HeardPart {
     let onset_s = 2.031 + note.onset_s;
     HeardPart {
         midi: Some(f64::from(note.midi) + 0.021),
@@ -132,60 +143,90 @@ fn take(file: &str) -> TakeInfo {
     }
 }
 
-fn finding(kind: FindingKind, index: usize, size: f64, sentence: &str) -> Finding {
-    Finding {
-        kind,
-        index: Some(index),
-        size,
-        sentence: sentence.into(),
+/// The grid of a take that was played well.
+fn timing() -> Timing {
+    Timing {
+        offset_s: Some(2.031),
+        tempo_bpm: Some(95.7),
+        tempo_from_to_bpm: None,
+        mode: TimingMode::Free,
+        spread_ms: Some(7.412_34),
+        mean_ms: Some(0.0),
+    }
+}
+
+/// A judged pass of these notes.
+pub(crate) fn pass(number: usize, notes: Vec<JudgedNote>) -> PassJudgement {
+    let bar = |note: Option<&JudgedNote>| note.map_or(0, |note| note.expected.bar);
+    let heard = |note: &JudgedNote| note.heard.as_ref().map(|h| (h.onset_s, h.release_s));
+    PassJudgement {
+        number,
+        bars: (bar(notes.first()), bar(notes.last())),
+        from_s: notes
+            .iter()
+            .find_map(heard)
+            .map_or(0.0, |(onset_s, _)| onset_s),
+        to_s: notes
+            .iter()
+            .rev()
+            .find_map(heard)
+            .map_or(0.0, |(_, release_s)| release_s),
+        began: if number == 1 {
+            Beginning::Start
+        } else {
+            Beginning::Loop
+        },
+        complete: true,
+        judged: true,
+        stumbles: Vec::new(),
+        timing: timing(),
+        tally: Tally::count(&notes, &[]),
+        notes,
+        extras: Vec::new(),
+        bleed: None,
+        undecided: Vec::new(),
+    }
+}
+
+/// A take of these passes, put together as a real one is.
+pub(crate) fn of_passes(
+    file: &str,
+    line: LineInfo,
+    expected: &[ExpectedNote],
+    passes: Vec<PassJudgement>,
+    agreement: Agreement,
+) -> TakeResult {
+    let listened = passes.iter().any(|pass| pass.bleed.is_some());
+    let settings = Settings {
+        keys: line
+            .bars
+            .iter()
+            .filter_map(|bar| Some((bar.number, bar.key?)))
+            .collect(),
+        ..Settings::default()
+    };
+    TakeResult {
+        take: take(file),
+        judgement: whole::put_together(expected, passes, agreement, listened, &settings),
+        line,
     }
 }
 
 /// A take without a fault.
 pub(crate) fn clean() -> TakeResult {
-    TakeResult {
-        line: line(),
-        take: take("clean.wav"),
-        judgement: Judgement {
-            agreement: Agreement::Recognised,
-            timing: Timing {
-                offset_s: Some(2.031),
-                tempo_bpm: Some(95.7),
-                tempo_from_to_bpm: None,
-                mode: TimingMode::Free,
-                spread_ms: Some(7.412_34),
-                mean_ms: Some(0.0),
-            },
-            notes: clean_notes(),
-            extras: Vec::new(),
-            bleed: None,
-            undecided: Vec::new(),
-            passes: Vec::new(),
-            joins: Vec::new(),
-            join_kinds: Vec::new(),
-            decided_s: None,
-            click_db: None,
-            swing: None,
-            findings: Vec::new(),
-            tally: Tally {
-                right: 8,
-                ..Tally::default()
-            },
-            marks: Marks::default(),
-        },
-    }
+    let passes = vec![pass(1, clean_notes())];
+    of_passes(
+        "clean.wav",
+        line(),
+        &expected(),
+        passes,
+        Agreement::Recognised,
+    )
 }
 
 /// A take with one of nearly everything.
 pub(crate) fn flawed() -> TakeResult {
-    let mut result = clean();
-    result.take.file = "flawed.wav".into();
-    result.take.dropped_frames = 480;
-    result.take.sound_notes =
-        vec!["The take is overdriven in 3 places: turn the input down.".into()];
-    let judgement = &mut result.judgement;
-    judgement.timing.tempo_from_to_bpm = Some((96.4, 94.9));
-    let notes = &mut judgement.notes;
+    let mut notes = clean_notes();
     let mut change = |index: usize, verdict, flags: &[Flag], edit: fn(&mut HeardPart)| {
         let note: &mut JudgedNote = &mut notes[index];
         note.verdict = verdict;
@@ -198,7 +239,8 @@ pub(crate) fn flawed() -> TakeResult {
     };
     change(1, Verdict::Wrong, &[], |h| h.midi = Some(37.01));
     change(2, Verdict::Right, &[Flag::Late], |h| {
-        h.timing_ms = Some(41.3)
+        h.timing_ms = Some(41.3);
+        h.timing_uncertainty_ms = Some(11.2);
     });
     change(3, Verdict::Right, &[Flag::Early, Flag::Gap], |h| {
         h.timing_ms = Some(-31.6);
@@ -215,14 +257,16 @@ pub(crate) fn flawed() -> TakeResult {
         h.cents_uncertainty = None;
     });
     change(7, Verdict::Right, &[Flag::Clipped], |_| {});
-    judgement.extras = vec![ExtraNote {
+    let mut pass = pass(1, notes);
+    pass.timing.tempo_from_to_bpm = Some((96.4, 94.9));
+    pass.extras = vec![ExtraNote {
         onset_s: 3.7,
         midi: Some(38.1),
         release_s: 3.78,
         level_dbfs: -30.0,
         after_index: Some(2),
     }];
-    judgement.bleed = Some(vec![Bleed {
+    pass.bleed = Some(vec![Bleed {
         midi: 38.02,
         string: Some(3),
         kind: BleedKind::LeftRinging,
@@ -233,127 +277,44 @@ pub(crate) fn flawed() -> TakeResult {
         after: Some(3),
         evidence: 12.3,
     }]);
-    judgement.findings = vec![
-        finding(
-            FindingKind::Gap,
-            3,
-            84.2,
-            "bar 1, the shift from G up to D: 84 ms of silence",
-        ),
-        finding(FindingKind::Wrong, 1, 0.0, "bar 1, beat 2: C# instead of C"),
-        finding(FindingKind::Missed, 5, 0.0, "bar 2, beat 2: F# is missing"),
-        finding(
-            FindingKind::Extra,
-            2,
-            0.0,
-            "bar 1, after beat 3: a D that is not written, soft, most likely the plucking finger \
-             brushing the next string on its way across",
-        ),
-        finding(
-            FindingKind::Bleed,
-            4,
-            -18.0,
-            "D2 is left ringing under bar 2, -18 dB, after leaving the A string for the D string",
-        ),
-        finding(FindingKind::Dead, 6, 0.0, "bar 2, beat 3: C# is dead"),
-        finding(
-            FindingKind::Clipped,
-            7,
-            0.0,
-            "bar 2, beat 4: G is cut short",
-        ),
-        finding(FindingKind::Timing, 2, 41.3, "bar 1, beat 3: 41 ms late"),
-        finding(FindingKind::Timing, 3, 31.6, "bar 1, beat 4: 32 ms early"),
-        finding(
-            FindingKind::Tuning,
-            4,
-            27.4,
-            "bar 2, beat 1: D is 27 cents sharp",
-        ),
-    ];
-    judgement.tally = Tally {
-        right: 6,
-        wrong: 1,
-        missed: 1,
-        extra: 1,
-        gaps: 1,
-        early: 1,
-        late: 1,
-        bleed: 1,
-        dead: 1,
-        clipped: 1,
-        sharp: 1,
-        flat: 0,
-    };
+    pass.tally = Tally::count(&pass.notes, &pass.extras);
+    let mut result = of_passes(
+        "flawed.wav",
+        line(),
+        &expected(),
+        vec![pass],
+        Agreement::Recognised,
+    );
+    result.take.dropped_frames = 480;
+    result.take.sound_notes =
+        vec!["The take is overdriven in 3 places: turn the input down.".into()];
     result
 }
 
 /// A take of some other music.
 pub(crate) fn another_line() -> TakeResult {
-    let mut result = clean();
-    result.take.file = "other.wav".into();
-    let judgement = &mut result.judgement;
-    judgement.agreement = Agreement::AnotherLine(0.25);
-    judgement.timing.spread_ms = None;
-    for note in &mut judgement.notes[2..] {
-        note.verdict = Verdict::Missed;
-        note.heard = None;
-    }
-    judgement.tally = Tally {
-        right: 2,
-        missed: 6,
-        ..Tally::default()
-    };
-    let whole = |sentence: &str| Finding {
-        kind: FindingKind::Take,
-        index: None,
-        size: 0.0,
-        sentence: sentence.into(),
-    };
-    judgement.findings = vec![
-        whole("this does not sound like the line: 25 % of its notes were heard"),
-        whole("nearly every note sounds 2 semitones below the written one"),
-    ];
-    result
+    let mut pass = pass(1, clean_notes());
+    pass.judged = false;
+    pass.notes.clear();
+    pass.timing.spread_ms = None;
+    pass.tally = Tally::default();
+    let agreement = Agreement::AnotherLine(0.25);
+    of_passes("other.wav", line(), &expected(), vec![pass], agreement)
 }
 
 /// A take in which nobody plays.
 pub(crate) fn nothing_heard() -> TakeResult {
-    let mut result = another_line();
-    result.take.file = "silent.wav".into();
+    let agreement = Agreement::NothingHeard(-71.26);
+    let mut result = of_passes("silent.wav", line(), &expected(), Vec::new(), agreement);
     result.take.loudest_dbfs = Some(-71.26);
-    let judgement = &mut result.judgement;
-    judgement.agreement = Agreement::NothingHeard(-71.26);
-    judgement.timing = Timing {
-        offset_s: None,
-        tempo_bpm: None,
-        tempo_from_to_bpm: None,
-        mode: TimingMode::Free,
-        spread_ms: None,
-        mean_ms: None,
-    };
-    for note in &mut judgement.notes {
-        note.verdict = Verdict::Missed;
-        note.heard = None;
-    }
-    judgement.tally = Tally {
-        missed: 8,
-        ..Tally::default()
-    };
-    judgement.findings.truncate(1);
-    judgement.findings[0].sentence =
-        "no note was heard; the loudest moment of the take is at -71 dBFS".into();
     result
 }
 
 /// A bar of sixteenths, all late and with gaps, and a bar so full that it must be cut; the last
 /// notes lie beyond the last bar, one has no place, and two sound together.
 pub(crate) fn dense() -> TakeResult {
-    let mut result = clean();
-    result.take.file = "dense.wav".into();
-    let notes = &mut result.judgement.notes;
-    let template = notes[0].clone();
-    notes.clear();
+    let template = clean_notes().swap_remove(0);
+    let mut notes = Vec::new();
     for index in 0..60 {
         let mut note = template.clone();
         let onset_quarters = match index {
@@ -379,28 +340,17 @@ pub(crate) fn dense() -> TakeResult {
         notes.push(note);
     }
     notes[57].expected.onset_quarters = 8.0;
-    result.judgement.extras = vec![
-        ExtraNote {
-            onset_s: 1.0,
-            midi: None,
-            release_s: 1.1,
-            level_dbfs: -30.0,
-            after_index: None,
-        },
-        ExtraNote {
-            onset_s: 9.0,
-            midi: Some(45.0),
-            release_s: 9.1,
-            level_dbfs: -30.0,
-            after_index: Some(59),
-        },
-    ];
-    result.judgement.tally = Tally {
-        right: 60,
-        late: 16,
-        gaps: 16,
-        extra: 2,
-        ..Tally::default()
+    let expected: Vec<ExpectedNote> = notes.iter().map(|note| note.expected.clone()).collect();
+    let extra = |onset_s: f64, midi: Option<f64>, after_index: Option<usize>| ExtraNote {
+        onset_s,
+        midi,
+        release_s: onset_s + 0.1,
+        level_dbfs: -30.0,
+        after_index,
     };
-    result
+    let mut pass = pass(1, notes);
+    pass.extras = vec![extra(1.0, None, None), extra(9.0, Some(45.0), Some(59))];
+    pass.tally = Tally::count(&pass.notes, &pass.extras);
+    let agreement = Agreement::Recognised;
+    of_passes("dense.wav", line(), &expected, vec![pass], agreement)
 }

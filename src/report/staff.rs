@@ -10,10 +10,10 @@ const CELL: f64 = 4.0;
 const QUARTER_MIN: f64 = 4.0;
 
 /// Bars side by side at most; more are hard to find one's way in.
-const BARS_MAX: usize = 4;
+const BARS_MAX: usize = 8;
 
 /// Columns between a bar line and the first note.
-const LEAD: usize = 1;
+pub(super) const LEAD: usize = 1;
 
 /// Onsets closer than this many quarter notes are one onset: far below any written length.
 const TOGETHER: f64 = 1e-6;
@@ -21,7 +21,7 @@ const TOGETHER: f64 = 1e-6;
 /// A bar, or a part of one that is too full to stand on one line.
 #[derive(Clone, Debug)]
 pub(super) struct Segment<'a> {
-    bar: &'a BarSpan,
+    pub(super) bar: &'a BarSpan,
     from_quarters: f64,
     length_quarters: f64,
     /// The beat a part of a bar starts at; `None` for the bar's start.
@@ -74,6 +74,25 @@ impl Segment<'_> {
                     symbol.as_str(),
                 )
             })
+    }
+
+    /// The column of a moment, in quarter notes from the bar's start: that of the note there, if
+    /// one is; `None` when it does not fall into this segment.
+    pub(super) fn column_at(&self, at: f64) -> Option<usize> {
+        let time = self.bar.start_quarters + at;
+        let from = time - self.from_quarters;
+        if !(from >= -TOGETHER && from < self.length_quarters - TOGETHER) {
+            return None;
+        }
+        let note = self
+            .onsets
+            .iter()
+            .position(|&(_, onset, _)| (onset - time).abs() < TOGETHER);
+        if let Some(at) = note {
+            return self.notes.get(at).map(|&(_, column)| column);
+        }
+        let offset = LEAD + (from.max(0.0) * self.scale).round() as usize;
+        Some(self.column + offset.min(self.width.saturating_sub(2)))
     }
 
     /// The scale at which neighbouring notes stand a cell apart, or the widest that fits `room`.
@@ -160,14 +179,16 @@ impl Segment<'_> {
 /// Lays the bars out in systems of at most `room` columns.
 ///
 /// Every note stands in the last bar that has begun when it starts, or in the first. Bars without
-/// a positive length are left out; without bars there is nothing to lay out.
+/// a positive length are left out, and so are those that are not `wanted`; without bars there is
+/// nothing to lay out.
 pub(super) fn systems<'a>(
     bars: &'a [BarSpan],
     notes: &[JudgedNote],
     room: usize,
+    wanted: impl Fn(&BarSpan) -> bool,
 ) -> Vec<System<'a>> {
     let mut systems: Vec<System> = Vec::new();
-    for segment in segments(bars, notes, room) {
+    for segment in segments(bars, notes, room, wanted) {
         if let Some(system) = systems.last_mut()
             && let Some(wider) = with(system, &segment, room)
         {
@@ -212,7 +233,12 @@ fn single<'a>(segment: &Segment<'a>, room: usize) -> System<'a> {
 }
 
 /// Bars with their notes, those that are too full cut into parts.
-fn segments<'a>(bars: &'a [BarSpan], notes: &[JudgedNote], room: usize) -> Vec<Segment<'a>> {
+fn segments<'a>(
+    bars: &'a [BarSpan],
+    notes: &[JudgedNote],
+    room: usize,
+    wanted: impl Fn(&BarSpan) -> bool,
+) -> Vec<Segment<'a>> {
     let sound = |value: f64| value.is_finite();
     let mut whole: Vec<Segment> = bars
         .iter()
@@ -246,6 +272,7 @@ fn segments<'a>(bars: &'a [BarSpan], notes: &[JudgedNote], room: usize) -> Vec<S
             .map_or(2, |place| place.fret.to_string().len());
         whole[bar].onsets.push((index, at, digits));
     }
+    whole.retain(|segment| wanted(segment.bar));
     let mut todo: Vec<Segment> = whole.into_iter().rev().collect();
     let mut done = Vec::new();
     while let Some(segment) = todo.pop() {

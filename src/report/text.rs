@@ -1,223 +1,296 @@
-//! The report a player reads: what matters first, what was measured and by which marks last.
+//! The page a player reads: how it went, where to start, what to work on, and the bars with
+//! something in them; all bars and findings, and how it was measured, only when asked for.
 //!
-//! Eighty columns, letters and digits only; colour repeats what the words already say.
+//! Letters and digits only; colour repeats what the words already say.
 
-use super::opening::{another_line, nothing_heard, pulse, spotless, verdicts};
-use super::page::{COLUMNS, Tone, paint, wrap};
-use super::tab::tab;
-use super::words::{self, one_decimal, plural};
-use crate::compare::judgement::{Agreement, FindingKind, HeardPart, TimingMode};
-use crate::session::result::TakeResult;
+use super::opening;
+use super::page::{COLUMNS, COLUMNS_MAX, COLUMNS_MIN, Tone, paint, wrap};
+use super::parts::{bars_of_note, command, join_kind, not_shown};
+use super::tab::{Sheet, Tab, tab};
+use super::words::{self, plural};
+use crate::compare::judgement::{Finding, FindingKind, JoinKindRecord, Judgement, Passage};
+use crate::session::result::{BarSpan, TakeResult};
 
-/// Findings printed of one kind; the others are still marked in the tab.
-const FINDINGS_OF_A_KIND: usize = 5;
+/// Findings on a short page, at most, that of where to start not counted.
+const FINDINGS_SHOWN: usize = 6;
+
+/// Findings on a short page that are told even where they leave no room for the tab.
+const FINDINGS_KEPT: usize = 1;
+
+/// Rows of a short page: what a terminal shows without scrolling. The tab gets what the words
+/// leave of it, one system at least. Raising it shows more bars.
+pub(super) const PAGE_ROWS: usize = 24;
+
+/// Kinds of joins on a short page, at most.
+const KINDS_SHOWN: usize = 2;
 
 /// Columns left of a sentence: the word for its kind.
 const KIND_COLUMNS: usize = 10;
 
-/// The whole report on a take, ending with a line feed; `colour` adds terminal colours.
+/// What a page shows beside what matters most, and for which place.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PageSettings {
+    /// Columns of the page; taken as 40 to 200.
+    pub columns: usize,
+    /// Whether to add terminal colours.
+    pub colour: bool,
+    /// Whether to show every bar and every finding.
+    pub all: bool,
+    /// Whether to add what is known how well, the marks used, and what could not be told.
+    pub verbose: bool,
+    /// How the line can be practised; `None` leaves the command out.
+    pub practise: Option<Practise>,
+}
+
+/// What the command that practises a passage is made from.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Practise {
+    /// The file of the line, as the player named it.
+    pub line: String,
+    /// The tempo the take was held against as a share of the written one.
+    pub share: f64,
+}
+
+impl Default for PageSettings {
+    fn default() -> Self {
+        Self {
+            columns: COLUMNS,
+            colour: false,
+            all: false,
+            verbose: false,
+            practise: None,
+        }
+    }
+}
+
+/// The short page on a take, ending with a line feed; `colour` adds terminal colours.
 pub fn report(result: &TakeResult, colour: bool) -> String {
+    page(
+        result,
+        &PageSettings {
+            colour,
+            ..PageSettings::default()
+        },
+    )
+}
+
+/// The page on a take, ending with a line feed.
+pub fn page(result: &TakeResult, settings: &PageSettings) -> String {
     let mut page = Page {
         lines: Vec::new(),
-        colour,
+        left_out: 0,
+        settings: PageSettings {
+            columns: settings.columns.clamp(COLUMNS_MIN, COLUMNS_MAX),
+            ..settings.clone()
+        },
     };
     page.opening(result);
-    page.findings(result);
-    if result.judgement.agreement == Agreement::Recognised {
+    if result.judgement.is_judged() {
+        let start = result.judgement.start_here();
+        if let Some(start) = &start {
+            page.start(start, result);
+        }
+        let at_end = page.joins_and_tempos(result);
+        let rows_after = at_end.len() + page.least_tab(result);
+        page.findings(&result.judgement, start.as_ref(), rows_after);
+        page.lines.extend(at_end);
         page.bars(result);
     }
-    page.measured(result);
-    page.marks(result);
+    if settings.verbose {
+        page.measured(result);
+        page.marks(result);
+    }
     let mut text = page.lines.join("\n");
     text.push('\n');
     text
 }
 
-struct Page {
+/// A page that is being written.
+pub(super) struct Page {
     lines: Vec<String>,
-    colour: bool,
+    settings: PageSettings,
+    /// Findings that found no room.
+    left_out: usize,
 }
 
 impl Page {
-    fn heading(&mut self, words: &str) {
+    pub(super) fn heading(&mut self, words: &str) {
         self.lines.push(String::new());
-        self.lines.push(paint(words, Tone::Strong, self.colour));
+        self.lines
+            .push(paint(words, Tone::Strong, self.settings.colour));
     }
 
-    fn entry(&mut self, kind: &str, tone: Tone, sentence: &str) {
+    /// A sentence with the word for its kind to the left.
+    pub(super) fn entry(&mut self, kind: &str, sentence: &str) {
+        let rows = self.rows(kind, Tone::Plain, sentence);
+        self.lines.extend(rows);
+    }
+
+    fn rows(&self, kind: &str, tone: Tone, sentence: &str) -> Vec<String> {
         let margin = " ".repeat(KIND_COLUMNS);
-        for (row, line) in wrap(sentence, KIND_COLUMNS).iter().enumerate() {
+        let set = wrap(sentence, KIND_COLUMNS, self.settings.columns);
+        let row = |(row, line): (usize, &String)| {
             let body = line.get(KIND_COLUMNS..).unwrap_or_default();
-            self.lines.push(if row == 0 {
-                let gap = KIND_COLUMNS.saturating_sub(kind.len() + 2);
-                let kind = paint(kind, tone, self.colour);
-                format!("  {kind}{}{body}", " ".repeat(gap))
-            } else {
-                format!("{margin}{body}")
-            });
+            if row > 0 {
+                return format!("{margin}{body}");
+            }
+            let gap = KIND_COLUMNS.saturating_sub(kind.len() + 2);
+            let kind = paint(kind, tone, self.settings.colour);
+            format!("  {kind}{}{body}", " ".repeat(gap))
+        };
+        set.iter().enumerate().map(row).collect()
+    }
+
+    fn sentence(&mut self, text: &str, tone: Tone) {
+        for line in wrap(text, 0, self.settings.columns) {
+            self.lines.push(paint(&line, tone, self.settings.colour));
         }
     }
 
     fn opening(&mut self, result: &TakeResult) {
-        let lines = match result.judgement.agreement {
-            Agreement::Recognised => vec![verdicts(result), pulse(result)],
-            Agreement::AnotherLine(_) => another_line(result),
-            Agreement::NothingHeard(_) => nothing_heard(result),
-        };
-        for (row, line) in lines.iter().filter(|line| !line.is_empty()).enumerate() {
-            let tone = if row == 0 { Tone::Strong } else { Tone::Plain };
-            for line in wrap(line, 0) {
-                self.lines.push(paint(&line, tone, self.colour));
-            }
+        let mut lines = opening::lines(result).into_iter();
+        if let Some(first) = lines.next() {
+            self.sentence(&first, Tone::Strong);
         }
-    }
-
-    fn findings(&mut self, result: &TakeResult) {
-        let judgement = &result.judgement;
-        let recognised = judgement.agreement == Agreement::Recognised;
-        let findings: Vec<_> = if recognised {
-            judgement.findings.iter().collect()
-        } else {
-            // The opening has told the first of them, and single notes say little.
-            let whole = judgement
-                .findings
-                .iter()
-                .filter(|f| f.kind == FindingKind::Take);
-            whole.skip(1).collect()
-        };
-        if findings.is_empty() {
-            if recognised && spotless(result) {
-                self.heading("Nothing to mend by the marks below.");
-            }
-            return;
+        for line in lines {
+            self.sentence(&line, Tone::Plain);
         }
-        self.heading(if recognised { "To work on" } else { "Noticed" });
-        let mut kinds: Vec<FindingKind> = findings.iter().map(|finding| finding.kind).collect();
-        kinds.dedup();
-        for kind in kinds {
-            let own: Vec<_> = findings
-                .iter()
-                .filter(|finding| finding.kind == kind)
-                .collect();
-            for (row, finding) in own.iter().take(FINDINGS_OF_A_KIND).enumerate() {
-                let word = if row == 0 { words::finding(kind) } else { "" };
-                self.entry(word, tone(kind), &finding.sentence);
-            }
-            let more = own.len().saturating_sub(FINDINGS_OF_A_KIND);
-            if more > 0 {
-                let place = if kind == FindingKind::Take {
-                    ""
-                } else {
-                    ", marked below"
-                };
-                self.entry("", Tone::Plain, &format!("and {more} more{place}"));
-            }
-        }
-    }
-
-    fn bars(&mut self, result: &TakeResult) {
-        let tab = tab(result, self.colour);
-        if tab.lines.is_empty() {
-            return;
-        }
-        self.heading("Bar by bar");
-        for (matter, legend) in tab.legend {
-            self.entry(matter, Tone::Plain, &legend);
-        }
-        self.lines.extend(tab.lines);
-    }
-
-    fn measured(&mut self, result: &TakeResult) {
-        self.heading("Measured");
-        let mut say = |kind: &str, sentence: String| self.entry(kind, Tone::Plain, &sentence);
         let take = &result.take;
-        let title = result.line.title.as_deref().unwrap_or("without a title");
-        say(
-            "line",
-            format!("{title}, {} notes", result.judgement.notes.len()),
-        );
-        let loudest = take
-            .loudest_dbfs
-            .map_or("digital silence".to_owned(), |level| {
-                format!("loudest {level:.1} dBFS")
-            });
-        say(
-            "take",
-            format!(
-                "{}, {:.1} s at {} Hz, {loudest}",
-                take.file, take.duration_s, take.sample_rate
-            ),
-        );
         if take.dropped_frames > 0 {
             let frames = plural(take.dropped_frames as usize, "frame was", "frames were");
-            say(
-                "",
-                format!("{} {frames} lost on the way in", take.dropped_frames),
-            );
+            let lost = format!("{} {frames} lost on the way in.", take.dropped_frames);
+            self.sentence(&lost, Tone::Plain);
         }
         for note in &take.sound_notes {
-            say("", note.clone());
-        }
-        if result.judgement.agreement == Agreement::Recognised {
-            say("timing", grid(result));
-            say("known", uncertainty(result));
-        }
-        if result.judgement.bleed.is_some() {
-            say("bleed", undecided(result));
-        }
-        if result.judgement.bleed.is_none() {
-            say(
-                "bleed",
-                "strings ringing underneath were not listened for".into(),
-            );
+            self.sentence(note, Tone::Plain);
         }
     }
 
-    fn marks(&mut self, result: &TakeResult) {
-        let marks = &result.judgement.marks;
-        self.heading("Marks used");
-        let mut say = |kind: &str, sentence: String| self.entry(kind, Tone::Plain, &sentence);
-        say(
-            "gap",
-            format!(
-                "from {} ms of silence, {} dB deep, or {} ms beyond your own habit at that kind \
-                 of join; clear from {} ms",
-                marks.gap_ms, marks.gap_depth_db, marks.gap_over_baseline_ms, marks.gap_clear_ms
-            ),
-        );
-        say(
-            "wrong",
-            format!("from {} cents off the written pitch", marks.wrong_cents),
-        );
-        if result.judgement.bleed.is_some() {
-            say(
-                "bleed",
-                format!(
-                    "another string for {} ms, down to {} dB below the note over it; slight from \
-                     {} dB below",
-                    marks.bleed_ms, marks.bleed_below_db, marks.bleed_slight_below_db
-                ),
-            );
+    /// The passage to start with, and the command that practises it.
+    fn start(&mut self, start: &Passage, result: &TakeResult) {
+        self.lines.push(String::new());
+        let sentence = format!("Start here: {}.", start.sentence);
+        self.sentence(&sentence, Tone::Strong);
+        if let Some(practise) = &self.settings.practise {
+            let command = command(practise, start, result.line.tempo_bpm);
+            self.lines.push(format!("    {command}"));
         }
-        say(
-            "dead",
-            format!("falls {} dB faster than its neighbours", marks.dead_fall_db),
-        );
-        say(
-            "clipped",
-            format!(
-                "shorter than {} % of its length",
-                (marks.clipped_share * 1e4).round() / 1e2
-            ),
-        );
-        say(
-            "timing",
-            format!("early or late beyond {} ms", marks.timing_ms),
-        );
-        say(
-            "tuning",
-            format!("sharp or flat from {} cents", marks.out_of_tune_cents),
-        );
+    }
+
+    /// Findings in order of weight, that of where to start left out; on a short page only as far
+    /// as `rows_after` still find room.
+    fn findings(&mut self, judgement: &Judgement, start: Option<&Passage>, rows_after: usize) {
+        if judgement.findings.is_empty() {
+            // Only where there is a command there are its options.
+            let shown = match self.settings.practise {
+                Some(_) => " (--verbose shows them)",
+                None => "",
+            };
+            self.heading(&format!("Nothing to mend by the marks used{shown}."));
+            return;
+        }
+        let told = start.and_then(|start| start.finding);
+        let left: Vec<&Finding> = judgement
+            .findings
+            .iter()
+            .enumerate()
+            .filter(|(at, _)| Some(*at) != told)
+            .map(|(_, finding)| finding)
+            .collect();
+        if left.is_empty() {
+            return;
+        }
+        if self.settings.all {
+            self.heading("To work on");
+        } else {
+            self.lines.push(String::new());
+        }
+        let mut kind = None;
+        for (shown, finding) in left.iter().enumerate() {
+            // The same word twice in a row says nothing new.
+            let word = if kind == Some(finding.kind) {
+                ""
+            } else {
+                words::finding(finding.kind)
+            };
+            let rows = self.rows(word, tone(finding.kind), &finding.sentence);
+            let full = self.lines.len() + rows.len() + 1 + rows_after > PAGE_ROWS;
+            let over = shown >= FINDINGS_SHOWN || (full && shown >= FINDINGS_KEPT);
+            if over && !self.settings.all {
+                self.left_out = left.len() - shown;
+                return;
+            }
+            kind = Some(finding.kind);
+            self.lines.extend(rows);
+        }
+    }
+
+    /// A row for each kind of join, and one about the tempos where there were several.
+    fn joins_and_tempos(&self, result: &TakeResult) -> Vec<String> {
+        let judgement = &result.judgement;
+        let mut kinds: Vec<&JoinKindRecord> = judgement.join_kinds.iter().collect();
+        if !self.settings.all {
+            kinds.retain(|kind| kind.flagged > 0);
+            kinds.sort_by_key(|kind| std::cmp::Reverse(kind.flagged));
+            kinds.truncate(KINDS_SHOWN);
+        }
+        let mut rows = Vec::new();
+        for (at, kind) in kinds.into_iter().enumerate() {
+            let word = if at == 0 { "joins" } else { "" };
+            rows.extend(self.rows(word, Tone::Plain, &join_kind(kind)));
+        }
+        if let Some(limit) = judgement.tempo_limit() {
+            rows.extend(self.rows("tempos", Tone::Plain, &limit));
+        }
+        rows
+    }
+
+    /// The bars with something in them as tab, as many as find room; all of them when asked for.
+    fn bars(&mut self, result: &TakeResult) {
+        if self.settings.all {
+            let tab = self.tab(result, &|_| true);
+            self.heading("Bar by bar");
+            for (matter, legend) in &tab.legend {
+                self.entry(matter, legend);
+            }
+            self.lines.extend(tab.lines);
+            return;
+        }
+        let weights = bars_of_note(result);
+        let room = PAGE_ROWS.saturating_sub(self.lines.len());
+        let mut others: Vec<u32> = Vec::new();
+        for kept in (1..=weights.len()).rev() {
+            let shown: Vec<u32> = weights[..kept].iter().map(|(bar, _)| *bar).collect();
+            others = weights[kept..].iter().map(|(bar, _)| *bar).collect();
+            let tab = self.tab(result, &|bar| shown.contains(&bar.number));
+            let rows = tab.lines.len() + usize::from(self.left_out + others.len() > 0);
+            if rows <= room || kept == 1 {
+                self.lines.extend(tab.lines);
+                break;
+            }
+        }
+        others.sort_unstable();
+        if let Some(text) = not_shown(self.left_out, &others) {
+            self.sentence(&text, Tone::Plain);
+        }
+    }
+
+    /// Rows of the bar with most in it.
+    fn least_tab(&self, result: &TakeResult) -> usize {
+        let bars = bars_of_note(result);
+        bars.first().map_or(0, |(number, _)| {
+            self.tab(result, &|bar| bar.number == *number).lines.len()
+        })
+    }
+
+    fn tab(&self, result: &TakeResult, wanted: &dyn Fn(&BarSpan) -> bool) -> Tab {
+        let sheet = Sheet {
+            columns: self.settings.columns,
+            colour: self.settings.colour,
+            whole: self.settings.all,
+            wanted,
+        };
+        tab(result, &sheet)
     }
 }
 
@@ -233,172 +306,5 @@ fn tone(kind: FindingKind) -> Tone {
         | FindingKind::Timing
         | FindingKind::Tuning => Tone::Care,
         FindingKind::Take => Tone::Strong,
-    }
-}
-
-/// Against what lateness was measured.
-fn grid(result: &TakeResult) -> String {
-    let timing = &result.judgement.timing;
-    if timing.offset_s.is_none() {
-        return "no pulse could be fitted, so nothing is called early or late".to_owned();
-    }
-    let mean = timing.mean_ms.map_or(String::new(), |mean| {
-        format!("; on the whole {:+} ms", mean.round() as i64)
-    });
-    match (timing.mode, timing.tempo_from_to_bpm) {
-        (TimingMode::Click, _) => format!("against the click{mean}"),
-        (TimingMode::Free, Some((from, to))) => format!(
-            "against your own pulse, which moved from {} to {}: a drift is not late notes",
-            one_decimal(from),
-            one_decimal(to)
-        ),
-        (TimingMode::Free, None) => "against your own pulse, which held steady".to_owned(),
-    }
-}
-
-/// Places that are named, at most.
-const PLACES_NAMED: usize = 4;
-
-/// Of which strings nothing can be told.
-fn undecided(result: &TakeResult) -> String {
-    let undecided = &result.judgement.undecided;
-    if undecided.is_empty() {
-        return "a string an octave, a twelfth or two octaves above the note over it cannot be \
-                told from that note; it is only heard where nothing else sounds"
-            .into();
-    }
-    let place = |index: usize| {
-        let note = result.judgement.notes.get(index).map(|note| &note.expected);
-        note.map_or_else(String::new, |note| {
-            format!("bar {} beat {}", note.bar, words::beat(note.beat))
-        })
-    };
-    let mut places: Vec<String> = undecided
-        .iter()
-        .take(PLACES_NAMED)
-        .map(|u| format!("{} of {}", words::pitch(u.midi), place(u.after)))
-        .collect();
-    if undecided.len() > PLACES_NAMED {
-        places.push(format!("and {} more", undecided.len() - PLACES_NAMED));
-    }
-    format!(
-        "cannot be told, since all its partials are those of the note after it: whether it rings \
-         on, {}",
-        places.join("; ")
-    )
-}
-
-/// How well place and pitch of the middle note are known.
-fn uncertainty(result: &TakeResult) -> String {
-    let place = middle(result, |heard| heard.timing_uncertainty_ms);
-    let pitch = middle(result, |heard| heard.cents_uncertainty);
-    let told = |value: Option<f64>, unit: &str| match value {
-        Some(value) => format!("{value:.1} {unit}"),
-        None => "an unknown measure".to_owned(),
-    };
-    format!(
-        "a usual note's place within {}, its pitch within {} (one standard deviation)",
-        told(place, "ms"),
-        told(pitch, "cents")
-    )
-}
-
-/// The median of a figure over the notes it is known for; `None` when it is known for none.
-fn middle(result: &TakeResult, of: fn(&HeardPart) -> Option<f64>) -> Option<f64> {
-    let mut known: Vec<f64> = result
-        .judgement
-        .notes
-        .iter()
-        .filter_map(|note| note.heard.as_ref().and_then(of))
-        .filter(|value| value.is_finite())
-        .collect();
-    known.sort_by(f64::total_cmp);
-    known.get(known.len() / 2).copied()
-}
-
-const _: () = assert!(KIND_COLUMNS < COLUMNS);
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::report::sample;
-    use crate::session::result::BarSpan;
-
-    fn widest(text: &str) -> usize {
-        text.lines()
-            .map(|line| line.chars().count())
-            .max()
-            .unwrap_or(0)
-    }
-
-    /// Golden: our own earlier output. It detects change and proves nothing.
-    #[test]
-    fn golden_texts_are_unchanged() {
-        for (name, result) in [
-            ("clean.txt", sample::clean()),
-            ("flawed.txt", sample::flawed()),
-            ("another-line.txt", sample::another_line()),
-            ("nothing-heard.txt", sample::nothing_heard()),
-            ("dense.txt", sample::dense()),
-        ] {
-            let text = report(&result, false);
-            assert!(widest(&text) <= COLUMNS, "{name} is too wide:\n{text}");
-            sample::check_golden(name, &text);
-        }
-    }
-
-    /// Taking the colours out must leave the plain report: they add nothing but themselves.
-    #[test]
-    fn colour_only_underlines() {
-        let result = sample::flawed();
-        let coloured = report(&result, true);
-        assert!(coloured.contains('\x1b'));
-        let mut plain = coloured;
-        for code in ["\x1b[1m", "\x1b[1;31m", "\x1b[33m", "\x1b[0m"] {
-            plain = plain.replace(code, "");
-        }
-        assert_eq!(plain, report(&result, false));
-    }
-
-    /// Whatever the bars look like, a report is made and fits.
-    #[test]
-    fn odd_bars_still_fit() {
-        for (start, length) in [
-            (0.0, 4.0),
-            (0.0, 0.01),
-            (3.0, 100.0),
-            (0.0, 0.0),
-            (0.0, f64::NAN),
-            (0.0, f64::INFINITY),
-            (-1.0, 1.0),
-        ] {
-            let mut result = sample::dense();
-            result.line.bars = vec![BarSpan {
-                number: 4_000_000_000,
-                start_quarters: start,
-                length_quarters: length,
-                chords: vec![(0.0, "Esus4(add long words)".repeat(6)), (99.0, "X".into())],
-            }];
-            result.judgement.notes[3].expected.onset_quarters = start * 1e300;
-            result.judgement.notes[4].expected.onset_quarters = length;
-            for strings in [0, 1, 4, 6] {
-                result.line.strings = vec!["a long name\x1b[2J".into(); strings];
-                let text = report(&result, false);
-                assert!(widest(&text) <= COLUMNS, "{start} {length}:\n{text}");
-                assert!(!text.contains('\x1b'));
-            }
-        }
-    }
-
-    #[test]
-    fn many_findings_of_a_kind_are_counted_not_listed() {
-        let mut result = sample::flawed();
-        let gap = result.judgement.findings[0].clone();
-        let rest = result.judgement.findings.split_off(1);
-        result.judgement.findings = vec![gap; 8];
-        result.judgement.findings.extend(rest);
-        let text = report(&result, false);
-        assert_eq!(text.matches("84 ms of silence").count(), FINDINGS_OF_A_KIND);
-        assert!(text.contains("and 3 more, marked below"), "{text}");
     }
 }

@@ -1,6 +1,8 @@
 //! The words that reports use for verdicts, flags and findings.
 
 use crate::compare::judgement::{Beginning, BleedKind, FindingKind, Flag, TimingMode, Verdict};
+use crate::music::expected::JoinKind;
+use crate::music::theory::Key;
 
 /// The word for a verdict, as in the report that other programs read; `None` where there is none.
 pub(super) fn verdict(verdict: Verdict) -> Option<&'static str> {
@@ -87,6 +89,54 @@ pub(super) fn pitch(midi: f64) -> &'static str {
         return "?";
     }
     NAMES[(midi.round().rem_euclid(12.0)) as usize % 12]
+}
+
+/// The same as a key spells it; as [`pitch`] when no key is known.
+pub(super) fn spelled(midi: f64, key: Option<Key>) -> String {
+    match key {
+        Some(key) if midi.is_finite() => {
+            let midi = midi.round().clamp(0.0, 127.0) as u8;
+            key.spell(midi).name.to_string()
+        }
+        _ => pitch(midi).to_owned(),
+    }
+}
+
+/// "bar 3", "bars 3 to 5".
+pub(super) fn bars((from, to): (u32, u32)) -> String {
+    if from == to {
+        format!("bar {from}")
+    } else {
+        format!("bars {from} to {to}")
+    }
+}
+
+/// How often: "once", "four times", "12 times".
+pub(super) fn times(count: usize) -> String {
+    const WORDS: [&str; 8] = [
+        "three", "four", "five", "six", "seven", "eight", "nine", "ten",
+    ];
+    match count {
+        1 => "once".to_owned(),
+        2 => "twice".to_owned(),
+        _ => match count.checked_sub(3).and_then(|at| WORDS.get(at)) {
+            Some(word) => format!("{word} times"),
+            None => format!("{count} times"),
+        },
+    }
+}
+
+/// The joins of a kind: "shifts", "joins on one place".
+pub(super) fn joins(kind: JoinKind) -> &'static str {
+    match kind {
+        JoinKind::SamePlace => "joins within one place",
+        JoinKind::Crossing => "crossings",
+        JoinKind::Roll => "rolls",
+        JoinKind::Stretch => "stretches",
+        JoinKind::Shift => "shifts",
+        JoinKind::Open => "joins with an open string",
+        JoinKind::Repeat => "repeats",
+    }
 }
 
 /// `one` or `many`, as the count asks.

@@ -9,10 +9,10 @@ use crate::hearing::calibration::KnownString;
 use crate::hearing::events::{Event, HeardNote, HeardRing};
 use crate::hearing::listener::{ListenError, Listener, ListenerConfig};
 use crate::music::instrument::Tuning;
-use crate::music::line::Line;
+use crate::music::line::{Bar, EventKind, Length, Line, Start};
 use crate::music::theory::Key;
 use crate::session::instrument_file::KnownInstrument;
-use crate::session::result::{BarSpan, LineInfo, TakeInfo, TakeResult};
+use crate::session::result::{BarSpan, LineInfo, NoteSign, Reached, TakeInfo, TakeResult};
 use crate::sound::SoundError;
 use crate::sound::block::{Delivery, Source};
 use crate::units::{Decibels, FrameCount, Hertz, MidiNote, STANDARD_A4, SampleRate};
@@ -116,6 +116,7 @@ pub fn score_take(
             usual: settings.known.usual(&open, settings.a4),
             open_midi: open,
             loudest_dbfs: loudest,
+            keys: keys(line),
         },
     );
     Ok(TakeResult {
@@ -255,9 +256,22 @@ pub(super) fn listen(
 pub(super) fn info_of_bars(line: &Line, bars: Option<(u32, u32)>) -> LineInfo {
     let mut info = line_info(line);
     if let Some((from, to)) = bars {
+        let whole = info.bars.len();
         info.bars.retain(|bar| (from..=to).contains(&bar.number));
+        info.part = info.bars.len() < whole;
     }
     info
+}
+
+/// The keys of a line, each with the bar from which on it holds.
+pub(super) fn keys(line: &Line) -> Vec<(u32, Key)> {
+    let mut keys: Vec<(u32, Key)> = Vec::new();
+    for (number, bar) in (line.first_bar()..).zip(line.bars()) {
+        if keys.last().is_none_or(|(_, key)| *key != bar.key) {
+            keys.push((number, bar.key));
+        }
+    }
+    keys
 }
 
 /// What a report needs to know of the line.
@@ -272,10 +286,20 @@ pub(super) fn line_info(line: &Line) -> LineInfo {
     let mut bars = Vec::new();
     for (number, bar) in (line.first_bar()..).zip(line.bars()) {
         let length_quarters = bar.length().quarters();
+        let offset = if bars.is_empty() && line.has_pickup() {
+            bar.meter.bar_length() - bar.length()
+        } else {
+            Length::ZERO
+        };
         bars.push(BarSpan {
             number,
             start_quarters,
             length_quarters,
+            beat_quarters: bar.meter.beat_length().quarters(),
+            first_beat: 1.0 + bar.meter.beats_in(offset),
+            key: Some(bar.key),
+            rests: rests(bar),
+            signs: signs(bar),
             chords: bar
                 .chords
                 .iter()
@@ -289,5 +313,51 @@ pub(super) fn line_info(line: &Line) -> LineInfo {
         tempo_bpm: line.tempo().quarters_per_minute(),
         strings,
         bars,
+        part: false,
     }
+}
+
+/// Where a bar's rests begin, in quarter notes from its start.
+fn rests(bar: &Bar) -> Vec<f64> {
+    let mut at = Length::ZERO;
+    let mut rests = Vec::new();
+    for event in &bar.events {
+        if event.kind == EventKind::Rest {
+            rests.push(at.quarters());
+        }
+        at += event.length;
+    }
+    rests
+}
+
+/// What is written beside a bar's notes.
+fn signs(bar: &Bar) -> Vec<NoteSign> {
+    let mut at = Length::ZERO;
+    let mut signs = Vec::new();
+    for event in &bar.events {
+        if let EventKind::Notes { notes, start, .. } = &event.kind {
+            signs.extend(notes.iter().map(|note| NoteSign {
+                at: at.quarters(),
+                midi: note.midi,
+                finger: note.finger,
+                reached: match start {
+                    Start::Plucked => Reached::Pluck,
+                    Start::Slurred => Reached::Slur,
+                    Start::Slid => Reached::Slide,
+                },
+                triplet: is_triplet(event.length),
+            }));
+        }
+        at += event.length;
+    }
+    signs
+}
+
+/// Whether a length is one of three in the place of two: a third of a plain or dotted one.
+fn is_triplet(length: Length) -> bool {
+    /// The shortest plain length, as parts of a quarter: a 256th note.
+    const PARTS: f64 = 64.0;
+    let whole = |parts: f64| (parts - parts.round()).abs() < 1e-6;
+    let parts = length.quarters() * PARTS;
+    !whole(parts) && whole(3.0 * parts)
 }

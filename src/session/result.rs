@@ -1,10 +1,11 @@
 //! What a run hands upwards: the judgement, with what it was made from.
 
 use crate::compare::judgement::Judgement;
+use crate::music::theory::Key;
 use crate::session::live::snapshot::PassView;
 
 /// A bar of the line, as far as a report needs it.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct BarSpan {
     /// Its number, from 1; a pick-up bar is 0.
     pub number: u32,
@@ -14,6 +15,42 @@ pub struct BarSpan {
     pub length_quarters: f64,
     /// Chord symbols as written, each with its distance from the bar's start in quarter notes.
     pub chords: Vec<(f64, String)>,
+    /// Length of a beat in quarter notes; 0 when it is not known.
+    pub beat_quarters: f64,
+    /// The beat it starts with: 1, and later in a pick-up bar.
+    pub first_beat: f64,
+    /// Its key; `None` when it is not known.
+    pub key: Option<Key>,
+    /// Where its rests begin, in quarter notes from its start.
+    pub rests: Vec<f64>,
+    /// What is written beside its notes.
+    pub signs: Vec<NoteSign>,
+}
+
+/// How a note is reached.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Reached {
+    /// With a pluck.
+    Pluck,
+    /// Hammered on or pulled off.
+    Slur,
+    /// Slid into.
+    Slide,
+}
+
+/// What is written beside a note of a bar.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NoteSign {
+    /// Its onset in quarter notes from the bar's start.
+    pub at: f64,
+    /// Its pitch as a MIDI note number.
+    pub midi: u8,
+    /// The finger, 1 to 4, when one is written.
+    pub finger: Option<u8>,
+    /// How it is reached.
+    pub reached: Reached,
+    /// Whether it is one of a triplet.
+    pub triplet: bool,
 }
 
 /// The line that was asked for.
@@ -27,6 +64,8 @@ pub struct LineInfo {
     pub strings: Vec<String>,
     /// The bars that were asked for, in order.
     pub bars: Vec<BarSpan>,
+    /// Whether they are only a part of the line.
+    pub part: bool,
 }
 
 /// The take as it came in.

@@ -1,27 +1,37 @@
 //! Small words for findings: names of pitches, places in the line, counts.
 
 use crate::music::expected::ExpectedNote;
+use crate::music::theory::Key;
 
-/// Names of the twelve pitches, with the spelling that is more common for each black key. Common
-/// practice, no source; a line's own spelling belongs to the room of music.
+/// Names of the twelve pitches where no key is known, with the spelling that is more common for
+/// each black key. Common practice, no source.
 const NAMES: [&str; 12] = [
-    "C", "C sharp", "D", "E flat", "E", "F", "F sharp", "G", "A flat", "A", "B flat", "B",
+    "C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B",
 ];
 
-/// The name of the nearest pitch with its octave (scientific, middle C is C4): "G1", "F sharp 1".
-pub(crate) fn pitch_name(midi: f64) -> String {
-    let nearest = midi.clamp(-1e6, 1e6).round() as i64;
-    let (octave, name) = (
-        nearest.div_euclid(12) - 1,
-        NAMES[nearest.rem_euclid(12) as usize],
-    );
-    let space = if name.len() > 1 { " " } else { "" };
-    format!("{name}{space}{octave}")
+/// The nearest MIDI note, from 0 to 127; 0 for what is no number.
+fn nearest(midi: f64) -> u8 {
+    midi.round().clamp(0.0, 127.0) as u8
 }
 
-/// The name of the nearest pitch without its octave: "G", "F sharp".
-pub(crate) fn pitch_class(midi: f64) -> &'static str {
-    NAMES[(midi.clamp(-1e6, 1e6).round() as i64).rem_euclid(12) as usize]
+/// The name of the nearest pitch with its octave (scientific, middle C is C4), spelled as in
+/// `key`: "G1", "F#1".
+pub(crate) fn pitch_name(midi: f64, key: Option<Key>) -> String {
+    let midi = nearest(midi);
+    match key {
+        Some(key) => key.spell(midi).to_string(),
+        None => format!(
+            "{}{}",
+            NAMES[usize::from(midi) % 12],
+            i32::from(midi) / 12 - 1
+        ),
+    }
+}
+
+/// The name of an open string, without its octave: "G", "F#". Strings go by their common names,
+/// whatever the key of the line.
+pub(crate) fn string_name(midi: f64) -> &'static str {
+    NAMES[usize::from(nearest(midi)) % 12]
 }
 
 /// Name of the open string a note is played on, without octave; its number when the place does
@@ -61,6 +71,15 @@ pub(crate) fn bars_and_beats(first: &ExpectedNote, last: &ExpectedNote) -> Strin
     }
 }
 
+/// "bar 3", "bars 3 to 5".
+pub(crate) fn bars((from, to): (u32, u32)) -> String {
+    if from == to {
+        format!("bar {from}")
+    } else {
+        format!("bars {from} to {to}")
+    }
+}
+
 /// "1 note", "4 notes".
 pub(crate) fn count(number: usize, thing: &str) -> String {
     if number == 1 {
@@ -75,20 +94,43 @@ pub(crate) fn seconds(seconds: f64) -> String {
     format!("{seconds:.1} s")
 }
 
+/// A number is called doubtful when one standard deviation is more than this share of it. Raising
+/// it names fewer doubts. Common practice, no source.
+const DOUBT_SHARE: f64 = 0.25;
+
+/// How far something is off; a figure whose doubt (one standard deviation) is more than a quarter
+/// of it says so: "45 ms late", "late by about 45 ms, give or take 12".
+pub(crate) fn figure(value: f64, doubt: Option<f64>, unit: &str, word: &str) -> String {
+    match doubt.filter(|doubt| *doubt > DOUBT_SHARE * value.abs()) {
+        Some(doubt) => format!(
+            "{word} by about {value:.0} {unit}, give or take {:.0}",
+            doubt.ceil()
+        ),
+        None => format!("{value:.0} {unit} {word}"),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::music::theory::Mode;
 
     /// Published: MIDI note 60 is middle C, C4 in the scientific count; the open strings of the
     /// bass are E1 28, A1 33, D2 38, G2 43.
     #[test]
     fn pitches_are_named() {
-        let named = [28.0, 33.2, 38.0, 43.0, 30.0, 34.4, 60.0, 0.0].map(pitch_name);
-        assert_eq!(
-            named,
-            ["E1", "A1", "D2", "G2", "F sharp 1", "B flat 1", "C4", "C-1"]
-        );
-        assert_eq!(pitch_name(f64::NAN), "C-1");
+        let named = [28.0, 33.2, 38.0, 43.0, 30.0, 34.4, 60.0, 0.0].map(|m| pitch_name(m, None));
+        assert_eq!(named, ["E1", "A1", "D2", "G2", "F#1", "Bb1", "C4", "C-1"]);
+        assert_eq!(pitch_name(f64::NAN, None), "C-1");
+    }
+
+    /// Published: A major has three sharps, the third of them G sharp; E flat major has three
+    /// flats, the third of them A flat.
+    #[test]
+    fn the_key_spells() {
+        let key = |fifths| Key::new(fifths, Mode::Major);
+        assert_eq!(pitch_name(32.0, key(3)), "G#1");
+        assert_eq!(pitch_name(32.0, key(-3)), "Ab1");
     }
 
     #[test]
@@ -97,5 +139,13 @@ mod tests {
             [1.0, 2.5, 3.25, 4.0 + 1.0 / 3.0].map(beat),
             ["1", "2.5", "3.25", "4.33"]
         );
+    }
+
+    #[test]
+    fn a_doubtful_figure_says_so() {
+        let told = |doubt| figure(45.2, doubt, "ms", "late");
+        assert_eq!(told(Some(11.4)), "late by about 45 ms, give or take 12");
+        assert_eq!(told(Some(11.2)), "45 ms late");
+        assert_eq!(told(None), "45 ms late");
     }
 }

@@ -41,7 +41,7 @@ use crate::session::live::band::{OpenOutput, Order, Told};
 use crate::session::live::conductor::Conductor;
 use crate::session::live::listening::{Ending, Heard, Listening, OpenInput};
 use crate::session::live::snapshot::{Command, PassView, Phase, Snapshot};
-use crate::session::offline::{line_info, listener, open_midi};
+use crate::session::offline::{keys, line_info, listener, open_midi};
 use crate::session::result::{TakeInfo, TakeResult};
 use crate::sound::SoundError;
 use crate::sound::click::ClickPattern;
@@ -372,6 +372,7 @@ impl Leader {
                 bars: None,
                 open_midi: open,
                 loudest_dbfs: loudest,
+                keys: keys(&self.line),
             },
         );
         let by = match (self.by.clone(), &ending.input) {

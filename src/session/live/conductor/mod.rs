@@ -127,6 +127,7 @@ impl Conductor {
             bars: None,
             open_midi: open,
             loudest_dbfs: f64::NEG_INFINITY,
+            keys: crate::session::offline::keys(&settings.line),
         };
         let click = settings.click.beats != Beats::None;
         let mut conductor = Self {
