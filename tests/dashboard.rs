@@ -85,6 +85,7 @@ fn waiting() -> Snapshot {
         click_quarters: None,
         click: false,
         sounding: None,
+        notes_of: 1,
         notes: vec![None; piece.notes.len()],
         rings: Vec::new(),
         level: Level {
@@ -180,7 +181,7 @@ fn pass() -> PassView {
 
 fn counting_in() -> Snapshot {
     Snapshot {
-        phase: Phase::CountIn { clicks_left: 3 },
+        phase: Phase::CountIn { click: 2, of: 4 },
         click: true,
         pass: 2,
         ..waiting()
@@ -471,7 +472,10 @@ prop_compose! {
         s.worst[0].gaps_ms = numbers.iter().map(|n| Some(*n)).collect();
         s.phase = match phase {
             0 => Phase::Waiting,
-            1 => Phase::CountIn { clicks_left: u32::MAX },
+            1 => Phase::CountIn {
+                click: u32::MAX,
+                of: u32::MAX,
+            },
             2 => Phase::Playing,
             3 => Phase::ListeningBack,
             4 => Phase::DeviceLost { message: "gone".repeat(60) },

@@ -4,7 +4,7 @@ use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Duration;
+use std::time::{Duration, SystemTime};
 
 use clap::Args;
 use clap::builder::PossibleValuesParser;
@@ -12,7 +12,7 @@ use clap::builder::PossibleValuesParser;
 use super::data::DataOptions;
 use super::devices::{DeviceOptions, pair, stop_on_signals, without_output};
 use super::failure::Failure;
-use super::options::{LineOptions, Target};
+use super::options::{LineOptions, Part, Target, line_bytes};
 use super::score::read_strings;
 use super::sound::CAUTION;
 use super::values::{self, MarkChoice};
@@ -22,6 +22,7 @@ use crate::report::{json, text};
 use crate::session::instrument_file::KnownInstrument;
 use crate::session::live::listening::Input;
 use crate::session::live::{Devices, EndedBy, LiveResult, LiveSettings, Session};
+use crate::session::played::{Played, PlayedClick, date};
 use crate::session::result::LiveInfo;
 use crate::sound::block::Source;
 use crate::sound::click::{self, Beats, ClickPattern};
@@ -145,15 +146,14 @@ pub(super) fn run(arguments: &PlayArguments) -> u8 {
 fn play(arguments: &PlayArguments) -> Result<u8, Failure> {
     let target = arguments.json.as_deref().map(Target::new);
     check_files(arguments, target.as_ref())?;
-    let (settings, line) = settings(arguments)?;
+    let settings = settings(arguments)?;
     let plain = arguments.plain || !std::io::stdout().is_terminal();
     let stop = stop_on_signals()?;
     let (settings, devices) = open(arguments, settings, plain)?;
     if devices.output.is_some() {
         output::note(CAUTION);
     }
-    let session =
-        Session::begin(settings, line, devices, Arc::clone(&stop)).map_err(Failure::of)?;
+    let session = Session::begin(settings, devices, Arc::clone(&stop)).map_err(Failure::of)?;
     if let Some(moved) = &session.moved {
         output::note(&format!(
             "a take of that name was there; it is now {}",
@@ -223,10 +223,7 @@ fn check_files(arguments: &PlayArguments, target: Option<&Target>) -> Result<(),
 }
 
 /// What the session is to be, and the line as the whole take is judged by.
-fn settings(
-    arguments: &PlayArguments,
-) -> Result<(LiveSettings, crate::music::line::Line), Failure> {
-    let line = arguments.options.read(&arguments.line)?;
+fn settings(arguments: &PlayArguments) -> Result<LiveSettings, Failure> {
     let part = arguments.options.read_whole(&arguments.line)?;
     let mut marks = Marks::default();
     for mark in &arguments.marks {
@@ -244,6 +241,7 @@ fn settings(
         Some(seconds) => Some(Duration::from_secs(seconds)),
         None => arguments.plain.then(|| Duration::from_secs(WAIT_S)),
     };
+    let played = played(arguments, &part)?;
     let settings = LiveSettings {
         line: part.line,
         bars: part.bars,
@@ -266,8 +264,35 @@ fn settings(
         latency_s: None,
         keep: Some(keep),
         wait,
+        played: Some(played),
     };
-    Ok((settings, line))
+    Ok(settings)
+}
+
+/// What is written beside the take.
+fn played(arguments: &PlayArguments, part: &Part) -> Result<Played, Failure> {
+    let absolute = |path: &Path| {
+        let whole = path.canonicalize().unwrap_or_else(|_| path.to_owned());
+        whole.display().to_string()
+    };
+    let now = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH);
+    let click = PlayedClick {
+        beats: arguments.click.clone(),
+        parts: arguments.click_parts,
+        alternate: arguments.click_alternate,
+        count_in: arguments.count_in,
+    };
+    let mut played = Played::new(
+        date(now.map_or(0, |since| since.as_secs())),
+        absolute(&arguments.line),
+        &line_bytes(&arguments.line)?,
+        arguments.a4,
+        click,
+    );
+    arguments.options.write_down(part, &mut played);
+    played.strings = arguments.strings.as_deref().map(absolute);
+    played.marks = arguments.marks.iter().map(ToString::to_string).collect();
+    Ok(played)
 }
 
 /// Opens the devices that are wanted, and looks up how long the way between them is.
@@ -307,6 +332,10 @@ fn open(
     };
     let settings = LiveSettings {
         latency_s,
+        played: settings.played.clone().map(|mut played| {
+            played.round_trip_ms = latency_s.map(|s| 1000.0 * s);
+            played
+        }),
         ..settings
     };
     Ok((settings, devices))
@@ -321,7 +350,6 @@ fn tell(
 ) -> Result<u8, Failure> {
     let result = &live.result;
     let info = LiveInfo {
-        passes: live.passes.clone(),
         ended_by: match &live.by {
             EndedBy::Passes => "passes",
             EndedBy::Player => "player",
@@ -355,12 +383,17 @@ fn tell(
         let page: String = lines.map(|line| format!("{line}\n")).collect();
         output::print(page.as_bytes())?;
     }
+    let take = &result.take.file;
     output::note(&format!(
-        "The take is {}; judge it again with: seamline score {} --line {}",
-        result.take.file,
-        result.take.file,
-        arguments.line.display()
+        "The take is {take}; judge it again with: seamline score {take}"
     ));
+    if let Some(what) = &live.not_written {
+        output::note(&format!(
+            "how it was played could not be written beside it ({what}); judging it again needs \
+             --line {} and the options of this session",
+            arguments.line.display()
+        ));
+    }
     if live.ending.priority_refused {
         output::note(&format!(
             "the system refused real-time priority; {} frames were lost",

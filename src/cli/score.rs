@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::failure::Failure;
-use super::options::{LineOptions, Target};
+use super::options::{LineOptions, Target, line_bytes};
 use super::output;
 use super::values::{self, MarkChoice};
 use super::{BELOW, DONE, FAILED};
@@ -16,14 +16,18 @@ use crate::music::line::Line;
 use crate::report::{json, text};
 use crate::session::instrument_file::{self, KnownInstrument};
 use crate::session::offline::{ScoreSettings, score_take};
+use crate::session::played::{Played, fingerprint, path_beside};
 use crate::session::result::TakeResult;
 use crate::sound;
-use crate::units::Hertz;
+use crate::units::{Hertz, STANDARD_A4};
 
 /// Judge recorded takes of a line
 ///
 /// Listens to each take, finds the line in it, and reports every note: the right one or not,
 /// early or late, with a gap before the next, over a ringing string, dead, cut short, out of tune.
+///
+/// A take that `play` kept has a file beside it that says how it was played (take.wav:
+/// take.wav.played.json). It is judged by that; options given here win.
 #[derive(Args, Debug)]
 #[command(after_help = "Example:\n  \
     seamline score demo-data/two-octaves-flawed.wav --line demo-data/two-octaves.line\n\n\
@@ -37,9 +41,9 @@ pub(super) struct ScoreArguments {
     #[arg(value_name = "TAKE", required = true)]
     takes: Vec<PathBuf>,
 
-    /// The written line: a .line or MIDI file
+    /// The written line: a .line or MIDI file; a take that `play` kept knows its own
     #[arg(long, value_name = "LINE")]
-    line: PathBuf,
+    line: Option<PathBuf>,
 
     #[command(flatten)]
     options: LineOptions,
@@ -48,9 +52,9 @@ pub(super) struct ScoreArguments {
     #[arg(long)]
     click: bool,
 
-    /// Frequency of A4 in hertz, 415 to 466
-    #[arg(long, value_name = "HZ", default_value = "440", value_parser = values::a4)]
-    a4: f64,
+    /// Frequency of A4 in hertz, 415 to 466; 440 when nothing else is known
+    #[arg(long, value_name = "HZ", value_parser = values::a4)]
+    a4: Option<f64>,
 
     /// What `tune --keep` measured of the instrument's strings
     #[arg(long, value_name = "FILE.json")]
@@ -88,32 +92,19 @@ pub(super) fn run(arguments: &ScoreArguments) -> u8 {
 fn score(arguments: &ScoreArguments) -> Result<u8, Failure> {
     let target = arguments.json.as_deref().map(Target::new);
     check_files(arguments, target.as_ref())?;
-    let (line, bars) = arguments.options.read_with_bars(&arguments.line)?;
-    let mut marks = Marks::default();
-    for mark in &arguments.marks {
-        mark.apply(&mut marks);
-    }
     let known = match &arguments.strings {
         Some(path) => read_strings(path)?,
         None => KnownInstrument::default(),
     };
-    let settings = ScoreSettings {
-        known: known.clone(),
-        a4: Hertz(arguments.a4),
-        marks,
-        mode: if arguments.click {
-            TimingMode::Click
-        } else {
-            TimingMode::Free
-        },
-        bars,
-        ..ScoreSettings::default()
-    };
+    if let Some(path) = &arguments.line {
+        // What is wrong with the line itself is said once, not for each take.
+        arguments.options.read_with_bars(path)?;
+    }
     let mut code = DONE;
     let mut results = Vec::new();
     for take in &arguments.takes {
         // A take that cannot be judged must not cost the others their report.
-        match judge_take(take, &line, &settings) {
+        match judge_take(take, arguments, &known) {
             Ok(result) => {
                 if !matches!(target, Some(Target::Standard)) {
                     show(&result, results.is_empty())?;
@@ -154,14 +145,14 @@ fn check_files(arguments: &ScoreArguments, target: Option<&Target>) -> Result<()
             "`-` stands twice among the takes; standard input can be read only once",
         ));
     }
-    if arguments.line == standard {
+    if arguments.line.as_deref() == Some(standard) {
         return Err(Failure::new(
             "--line -: a line is read from a file, not from standard input",
         ));
     }
     if let Some(Target::File(path)) = target {
         let mut inputs: Vec<&Path> = arguments.takes.iter().map(PathBuf::as_path).collect();
-        inputs.push(&arguments.line);
+        inputs.extend(arguments.line.as_deref());
         output::keep_apart(path, &inputs)?;
     }
     Ok(())
@@ -213,10 +204,87 @@ fn learn_gaps(
     output::write_file(path, instrument_file::write(&known).as_bytes())
 }
 
-fn judge_take(path: &Path, line: &Line, settings: &ScoreSettings) -> Result<TakeResult, Failure> {
+fn judge_take(
+    path: &Path,
+    arguments: &ScoreArguments,
+    known: &KnownInstrument,
+) -> Result<TakeResult, Failure> {
     let name = path.display().to_string();
     let mut source = sound::file::open(path).map_err(Failure::of)?;
-    score_take(&name, source.as_mut(), line, settings).map_err(Failure::of)
+    let (line, settings) = as_played(path, arguments, known)?;
+    score_take(&name, source.as_mut(), &line, &settings).map_err(Failure::of)
+}
+
+/// The line a take is held against and how: as asked for, and where nothing was, as it was played.
+fn as_played(
+    take: &Path,
+    arguments: &ScoreArguments,
+    known: &KnownInstrument,
+) -> Result<(Line, ScoreSettings), Failure> {
+    let name = path_beside(take).display().to_string();
+    let is_file = take != Path::new("-");
+    let played = match is_file {
+        true => Played::beside(take).map_err(Failure::of)?,
+        false => None,
+    };
+    let Some(written) = arguments
+        .line
+        .clone()
+        .or_else(|| played.as_ref().map(|played| PathBuf::from(&played.line)))
+    else {
+        return Err(Failure::new(format!(
+            "{}: there is no {name} that says what was played; name the line with --line LINE",
+            take.display()
+        )));
+    };
+    let is_the_same = match &played {
+        Some(played) => fingerprint(&line_bytes(&written)?) == played.line_fingerprint,
+        None => false,
+    };
+    if played.is_some() && !is_the_same {
+        output::note(&format!(
+            "{}: not the line that was played as {name} knows it; its bars, tempo and clicks are \
+             not used",
+            written.display()
+        ));
+    }
+    let played = played.filter(|_| is_the_same);
+    let options = match &played {
+        Some(played) => arguments.options.or_as_played(played, &name)?,
+        None => arguments.options.clone(),
+    };
+    let (line, bars) = options.read_with_bars(&written)?;
+    let share = options.read_whole(&written)?.share;
+    let mut marks = Marks::default();
+    for mark in played.iter().flat_map(|played| &played.marks) {
+        let mark: MarkChoice = mark
+            .parse()
+            .map_err(|what| Failure::new(format!("{name}: {what}")))?;
+        mark.apply(&mut marks);
+    }
+    for mark in &arguments.marks {
+        mark.apply(&mut marks);
+    }
+    let strings = played.as_ref().and_then(|played| played.strings.as_deref());
+    let known = match strings.filter(|_| arguments.strings.is_none()) {
+        Some(path) => read_strings(Path::new(path))?,
+        None => known.clone(),
+    };
+    let a4 = arguments.a4.or(played.as_ref().map(|played| played.a4_hz));
+    let settings = ScoreSettings {
+        known,
+        a4: Hertz(a4.unwrap_or(STANDARD_A4.0)),
+        marks,
+        mode: if arguments.click {
+            TimingMode::Click
+        } else {
+            TimingMode::Free
+        },
+        bars,
+        clicks: played.map_or_else(Vec::new, |played| played.clicks(share)),
+        ..ScoreSettings::default()
+    };
+    Ok((line, settings))
 }
 
 /// Prints the text of one take, an empty line before every one but the first.

@@ -14,16 +14,17 @@ mod lay;
 pub mod marks;
 mod say;
 #[cfg(test)]
-mod test_support;
+pub(crate) mod test_support;
 pub mod usual;
 mod whole;
 
 use crate::compare::judge::scene::{Habits, Scene};
 use crate::compare::judge::{bleed, extras, scene, undecided, verdict};
 use crate::compare::judgement::{JudgedNote, Judgement, PassJudgement, Stumble, Tally, TimingMode};
-use crate::compare::lay::follow::Course;
+pub use crate::compare::lay::clicks;
+use crate::compare::lay::clicks::{ClickedPass, without_clicks};
 use crate::compare::lay::passes::Pass;
-use crate::compare::lay::{costs, passes, slots};
+use crate::compare::lay::{costs, passes, segments, slots};
 use crate::compare::marks::Marks;
 use crate::compare::say::summary;
 use crate::compare::usual::{Usual, usual_gaps};
@@ -37,9 +38,10 @@ pub struct Settings {
     pub marks: Marks,
     /// Whether the take was played to a click at the written tempo.
     pub mode: TimingMode,
-    /// Where bar 1 beat 1 of the click lies in the take, in seconds, when that is known. The
-    /// grid's offset is fitted all the same; the difference is reported as the mean deviation.
-    pub click_at_s: Option<f64>,
+    /// The stretches of the take whose click is known, in order of time and without overlap: each
+    /// is held against its own click, whatever `mode` says. A grid's offset is fitted all the same;
+    /// the difference is reported as the mean deviation.
+    pub clicks: Vec<ClickedPass>,
     /// Pitches of the open strings, the thinnest first, as MIDI notes.
     pub open_midi: Vec<u8>,
     /// What is usual for the player and the instrument, from before.
@@ -59,7 +61,7 @@ impl Default for Settings {
         Self {
             marks: Marks::default(),
             mode: TimingMode::Free,
-            click_at_s: None,
+            clicks: Vec::new(),
             open_midi: BASS_OPEN_MIDI.to_vec(),
             usual: Usual::default(),
             bars: None,
@@ -91,16 +93,18 @@ pub fn judge_with_rings(
 ) -> Judgement {
     let mut events: Vec<&HeardNote> = heard.iter().filter(|e| e.onset_s.is_finite()).collect();
     events.sort_by(|a, b| a.onset_s.total_cmp(&b.onset_s));
+    let top_midi = expected.iter().map(|note| note.midi).max().unwrap_or(127);
+    let clicks = settings.clicks.iter().flat_map(|pass| &pass.clicks_s);
+    let mut clicks_s: Vec<f64> = clicks.copied().filter(|s| s.is_finite()).collect();
+    clicks_s.sort_by(f64::total_cmp);
+    let events = without_clicks(events, &clicks_s, top_midi);
     let slots = slots::fold(expected);
     let quarter_s = quarter_s(expected);
     let (found, decided) = if slots.is_empty() || expected.iter().any(|n| !n.onset_s.is_finite()) {
         (Vec::new(), None)
     } else {
-        passes::lay(&Course {
-            slots: &slots,
-            events: &costs::listen(&events),
-            mode: settings.mode,
-        })
+        let sounds = costs::listen(&events);
+        segments::lay(&slots, &sounds, settings.mode, &settings.clicks)
     };
     let asked: Vec<Pass> = match settings.bars {
         None => found.clone(),

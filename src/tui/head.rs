@@ -9,6 +9,7 @@ use ratatui::widgets::{Paragraph, Widget};
 use crate::compare::judgement::Flag;
 use crate::session::live::snapshot::{NoteView, Phase, Snapshot};
 use crate::tui::theme::Theme;
+use crate::tui::words::HEADPHONES;
 use crate::tui::{big, words};
 
 /// Title, bars, tempo, click, pass.
@@ -62,9 +63,11 @@ impl Widget for &Stand<'_> {
         let theme = self.theme;
         let (text, style) = match &self.snapshot.phase {
             Phase::Waiting => ("Listening: begin when you like.".to_owned(), theme.strong()),
-            Phase::CountIn { clicks_left: 0 } => ("Counting in.".to_owned(), theme.strong()),
-            Phase::CountIn { clicks_left } => {
-                (format!("Counting in: {clicks_left} to go."), theme.strong())
+            Phase::CountIn { click: 0, .. } => {
+                (format!("Counting in. {HEADPHONES}"), theme.strong())
+            }
+            Phase::CountIn { click, of } => {
+                (format!("Counting in: {click} of {of}."), theme.strong())
             }
             Phase::Playing => ("Playing.".to_owned(), theme.strong()),
             Phase::ListeningBack => (
@@ -103,10 +106,10 @@ const NOTE_COLUMNS: u16 = 26;
 const PLACE_COLUMNS: u16 = 27;
 
 impl Now<'_> {
-    /// What stands in large letters on the left: the number of clicks left, or what sounds.
+    /// What stands in large letters on the left: the count, or what sounds.
     pub(super) fn left(&self) -> String {
         match &self.snapshot.phase {
-            Phase::CountIn { clicks_left } if *clicks_left > 0 => format!("-{clicks_left}"),
+            Phase::CountIn { click, .. } if *click > 0 => click.to_string(),
             Phase::Playing | Phase::Waiting => match self.snapshot.sounding {
                 Some(sounding) => sounding.midi.map_or_else(|| "..".to_owned(), words::pitch),
                 None => "--".to_owned(),
@@ -141,7 +144,8 @@ impl Now<'_> {
                 let off = words::cents(100.0 * (midi - f64::from(wanted.midi)));
                 format!("{name} wanted: {off}")
             }
-            Some(_) => format!("{name} wanted: another note"),
+            // Whether it is wrong is said once it is sure which note of the line it is.
+            Some(midi) => format!("{name} wanted, {} sounds", words::pitch(midi)),
             None => format!("{name} wanted"),
         }
     }

@@ -46,7 +46,7 @@ pub(crate) fn agreement(
 
 /// The grid of the stretch that most notes are scored in, and the spread about it.
 pub(crate) fn timing(scene: &Scene, notes: &[JudgedNote]) -> Timing {
-    let mode = scene.settings.mode;
+    let mode = scene.pass.mode;
     let mut timing = Timing {
         offset_s: None,
         tempo_bpm: None,
@@ -82,7 +82,7 @@ pub(crate) fn timing(scene: &Scene, notes: &[JudgedNote]) -> Timing {
     timing.mean_ms = match mode {
         TimingMode::Free => Some(0.0),
         TimingMode::Click => scene
-            .settings
+            .pass
             .click_at_s
             .map(|click_s| 1e3 * (offset_s - click_s)),
     };

@@ -9,7 +9,8 @@
 //! | [`latency`] | from a click to where it is heard |
 //! | [`tuner`] | the same ear on open strings |
 //! | `conductor` | who leads: passes, loop, tempo, what is shown; pure, told everything |
-//! | `pass` | one pass held against the line; the joins and their history |
+//! | `pass` | one pass held against the line |
+//! | `joins` | the joins and their history |
 //!
 //! Three threads beside those of the devices: one listens, one plays, one leads. They share
 //! channels and a flag; whoever shows something takes the newest snapshot and is never waited for.
@@ -17,6 +18,7 @@
 
 pub mod band;
 mod conductor;
+mod joins;
 pub mod latency;
 pub mod listening;
 mod pass;
@@ -31,6 +33,7 @@ use std::time::{Duration, Instant};
 
 use crossbeam_channel::{Receiver, Sender, TrySendError, bounded};
 
+use crate::compare::clicks::ClickedPass;
 use crate::compare::judgement::TimingMode;
 use crate::compare::marks::Marks;
 use crate::compare::{Settings, judge_with_rings};
@@ -41,7 +44,8 @@ use crate::session::live::band::{OpenOutput, Order, Told};
 use crate::session::live::conductor::Conductor;
 use crate::session::live::listening::{Ending, Heard, Listening, OpenInput};
 use crate::session::live::snapshot::{Command, PassView, Phase, Snapshot};
-use crate::session::offline::{line_info, listener, open_midi};
+use crate::session::offline::{info_of_bars, listener, open_midi};
+use crate::session::played::{self, Played};
 use crate::session::result::{TakeInfo, TakeResult};
 use crate::sound::SoundError;
 use crate::sound::click::ClickPattern;
@@ -76,6 +80,8 @@ pub struct LiveSettings {
     pub keep: Option<PathBuf>,
     /// How long a lost input is waited for; `None` for ever.
     pub wait: Option<Duration>,
+    /// What is written beside the kept take, as far as it is known before.
+    pub played: Option<Played>,
 }
 
 /// Why a session cannot begin, or broke off.
@@ -132,6 +138,8 @@ pub struct LiveResult {
     pub passes: Vec<(PassView, f64, f64)>,
     /// How the listening ended, and what it cost.
     pub ending: Ending,
+    /// Why it could not be written down how the take was played.
+    pub not_written: Option<String>,
     /// Why the session ended.
     pub by: EndedBy,
     /// From a click to where it is heard, in milliseconds; `None` when it was not measured.
@@ -170,15 +178,12 @@ const SNAPSHOT_EVERY: Duration = Duration::from_millis(40);
 const LOOK_EVERY: Duration = Duration::from_millis(20);
 
 impl Session {
-    /// Opens the devices and begins. `line` is the line as the whole take is judged by in the
-    /// end: cut to the bars and set to the tempo that were asked for. `stop` ends the session
-    /// from outside.
+    /// Opens the devices and begins. `stop` ends the session from outside.
     ///
     /// # Errors
     /// When a device cannot be opened, or the take cannot be kept.
     pub fn begin(
         settings: LiveSettings,
-        line: Line,
         mut devices: Devices,
         stop: Arc<AtomicBool>,
     ) -> Result<Self, LiveError> {
@@ -201,6 +206,14 @@ impl Session {
             None => None,
         };
         let moved = keeper.as_ref().and_then(|k| k.moved().map(PathBuf::from));
+        if let (Some(moved), Some(keep)) = (&moved, &settings.keep) {
+            // What says how the older take was played stays with it, where there is any.
+            std::fs::rename(played::path_beside(keep), played::path_beside(moved)).ok();
+        }
+        let line = settings
+            .line
+            .with_tempo_scale(settings.tempo_share)
+            .map_err(|fault| LiveError::Line(fault.to_string()))?;
         let conductor = Conductor::new(settings.clone(), output.as_ref().map(|o| o.rate()))?;
 
         let (say, heard) = bounded(HEARD_WAITING);
@@ -239,6 +252,8 @@ impl Session {
             enough,
             stop,
             by: None,
+            written: None,
+            not_written: None,
         };
         let leading = spawn("lead", move || leader.lead())?;
         Ok(Self {
@@ -293,9 +308,31 @@ struct Leader {
     enough: Arc<AtomicBool>,
     stop: Arc<AtomicBool>,
     by: Option<EndedBy>,
+    /// The clicks that were last written beside the take.
+    written: Option<Vec<ClickedPass>>,
+    not_written: Option<String>,
 }
 
 impl Leader {
+    /// Writes beside the take how it is played, whenever that has changed.
+    fn write_played(&mut self, running: bool) {
+        let (Some(keep), Some(played)) = (&self.settings.keep, &self.settings.played) else {
+            return;
+        };
+        let clicks = self.conductor.clicks(running);
+        if self.written.as_ref() == Some(&clicks) {
+            return;
+        }
+        let mut played = played.clone();
+        played.bars = self.conductor.bars();
+        played.set_clicks(&clicks);
+        if let Err(error) = played.write_beside(keep) {
+            let path = played::path_beside(keep);
+            self.not_written = Some(format!("{}: {error}", path.display()));
+        }
+        self.written = Some(clicks);
+    }
+
     fn lead(mut self) -> Result<LiveResult, LiveError> {
         let mut shown = Instant::now();
         let ending = loop {
@@ -328,6 +365,9 @@ impl Leader {
                 // A band that is gone has said so.
                 self.orders.try_send(order).ok();
             }
+            if self.conductor.changed_passes() {
+                self.write_played(true);
+            }
             if self.conductor.is_over() {
                 self.end(EndedBy::Passes);
             }
@@ -341,6 +381,7 @@ impl Leader {
         };
         self.conductor.hear(Heard::Over(Ending::default()));
         self.conductor.close();
+        self.write_played(false);
         Ok(self.result(ending))
     }
 
@@ -352,7 +393,9 @@ impl Leader {
     /// The whole take held against the line, as a recorded file would be.
     fn result(self, ending: Ending) -> LiveResult {
         let expected = self.line.expected(self.line.instrument());
-        let (mode, click_at_s) = self.conductor.whole_mode();
+        let clicks = self.conductor.clicks(false);
+        let bars = self.conductor.bars();
+        let clicked = !clicks.is_empty();
         let loudest = Decibels::from_amplitude(f64::from(ending.peak)).0;
         let ear = self.conductor.ear();
         let open = open_midi(self.line.instrument().tuning());
@@ -362,11 +405,10 @@ impl Leader {
             Some(&ear.rings),
             &Settings {
                 marks: self.settings.marks.clone(),
-                mode,
-                // Without a measured latency the mean says nothing.
-                click_at_s: click_at_s.filter(|_| self.settings.latency_s.is_some()),
+                mode: TimingMode::Free,
+                clicks,
                 usual: self.settings.known.usual(&open, self.settings.a4),
-                bars: None,
+                bars,
                 open_midi: open,
                 loudest_dbfs: loudest,
             },
@@ -389,7 +431,7 @@ impl Leader {
             .ok();
         LiveResult {
             result: TakeResult {
-                line: line_info(&self.line),
+                line: info_of_bars(&self.line, bars),
                 take: TakeInfo {
                     file: self
                         .settings
@@ -409,7 +451,8 @@ impl Leader {
                 .passes()
                 .map(|(view, span)| (view.clone(), span.from_s, span.to_s))
                 .collect(),
-            played_along: mode == TimingMode::Click || self.settings.guide,
+            played_along: clicked || self.settings.guide,
+            not_written: self.not_written,
             latency_ms: self.settings.latency_s.map(|s| 1000.0 * s),
             ending,
             by,

@@ -7,6 +7,12 @@ use crate::session::live::listening::Heard;
 use crate::session::live::pass::Judged;
 use crate::session::live::snapshot::Sounding;
 
+/// A name is steady when it was not changed for this long, in seconds: two periods of the lowest
+/// string. Raising it makes the screen calmer and later.
+const STEADY_S: f64 = 0.050;
+/// Two moments this close speak of one onset, in seconds.
+const SAME_ONSET_S: f64 = 0.001;
+
 impl Conductor {
     /// Takes in what the listening thread said.
     pub(in crate::session::live) fn hear(&mut self, heard: Heard) {
@@ -30,6 +36,7 @@ impl Conductor {
                     self.heard_anything_s = position.at_s;
                 }
                 self.position = position;
+                self.steady();
                 self.place_click();
             }
             Heard::Lost(message) => self.lost = Some(message),
@@ -54,19 +61,29 @@ impl Conductor {
         match event {
             Event::Started { onset_s, .. } => {
                 self.last_start_s = self.last_start_s.max(onset_s);
-                self.starts_since.push(onset_s);
-                self.sounding = Some(Sounding {
+                let starting = Sounding {
                     midi: None,
-                    index: self.place().map(|_| 0).and(self.expected_now()),
+                    index: None,
                     onset_s,
-                });
+                };
+                self.forming = Some((starting, f64::INFINITY));
                 if matches!(self.stage, Stage::Waiting) {
                     self.stage = Stage::Running;
                 }
             }
-            Event::Named { onset_s, midi, .. } => {
-                if let Some(sounding) = &mut self.sounding
-                    && (sounding.onset_s - onset_s).abs() < 0.001
+            Event::Named {
+                onset_s,
+                midi,
+                at_s,
+            } => {
+                if let Some((forming, since_s)) = &mut self.forming
+                    && (forming.onset_s - onset_s).abs() < SAME_ONSET_S
+                {
+                    let other = forming.midi.is_none_or(|m| (m - midi).abs() > 0.5);
+                    *since_s = if other { at_s } else { *since_s };
+                    forming.midi = Some(midi);
+                } else if let Some(sounding) = &mut self.sounding
+                    && (sounding.onset_s - onset_s).abs() < SAME_ONSET_S
                 {
                     sounding.midi = Some(midi);
                 }
@@ -81,6 +98,21 @@ impl Conductor {
                 self.stale = true;
             }
         }
+    }
+
+    /// A note that has kept its name for a while sounds; the one that is wanted moves with it.
+    fn steady(&mut self) {
+        let Some((forming, _)) = self
+            .forming
+            .take_if(|(_, since_s)| self.position.at_s - *since_s >= STEADY_S)
+        else {
+            return;
+        };
+        self.starts_since.push(forming.onset_s);
+        self.sounding = Some(Sounding {
+            index: self.place().and(self.expected_now()),
+            ..forming
+        });
     }
 
     /// What is settled now is no longer provisional.
@@ -117,15 +149,9 @@ impl Conductor {
     }
 
     pub(super) fn last_judged_s(&self) -> f64 {
-        self.judged
-            .as_ref()
-            .and_then(|judged| {
-                let last = judged.last_heard()?;
-                judged.judgement.notes[last]
-                    .heard
-                    .as_ref()
-                    .map(|h| h.onset_s)
-            })
+        let judged = self.judged.as_ref();
+        judged
+            .and_then(Judged::last_onset_s)
             .unwrap_or(f64::NEG_INFINITY)
     }
 
@@ -176,7 +202,13 @@ impl Conductor {
             return;
         };
         let at_s = out_s + frame as f64 / rate.hz() - in_s + self.settings.latency_s.unwrap_or(0.0);
+        self.passes_changed |= self.pass.click_at_s.is_none();
         self.pass.click_at_s = Some(at_s);
-        self.pass.from_s = at_s - self.pickup_s() - AROUND_S;
+        let from_s = at_s - self.pickup_s() - AROUND_S;
+        let before_s = self
+            .spans
+            .last()
+            .map_or(f64::NEG_INFINITY, |span| span.to_s);
+        self.pass.from_s = from_s.max(before_s.min(at_s));
     }
 }

@@ -6,16 +6,20 @@ mod asked;
 mod hearing;
 mod passing;
 mod shown;
+#[cfg(test)]
+mod tests;
 
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use crate::compare::Settings;
+use crate::compare::clicks::ClickedPass;
 use crate::compare::judgement::TimingMode;
 use crate::music::line::Line;
 use crate::session::live::band::{Beat, Guide, Music, Order, turn_down};
+use crate::session::live::joins::JoinHistory;
 use crate::session::live::listening::Position;
-use crate::session::live::pass::{Ear, JoinHistory, Judged, Pass};
+use crate::session::live::pass::{Ear, Judged, Pass, Whole, judge};
 use crate::session::live::snapshot::{Level, NoteView, PassView, Piece, Sounding};
 use crate::session::live::{LiveError, LiveSettings};
 use crate::session::offline::line_info;
@@ -26,6 +30,9 @@ use crate::units::{FrameCount, SampleRate};
 /// Notes so much before the click's bar 1 still belong to the pass, in seconds; as much after its
 /// end. Half a beat at 120: what is played further off is not meant for it.
 const AROUND_S: f64 = 0.25;
+/// Where a pass follows the one before without a count-in, notes this long before its bar 1 belong
+/// to it, in seconds: early first notes are rarer than late last ones end.
+const STRAIGHT_ON_S: f64 = 0.12;
 /// Nothing above this level for as long is told, in decibels relative to full scale.
 const FAINT_DBFS: f64 = -60.0;
 
@@ -35,6 +42,10 @@ struct Chosen {
     share: f64,
     line: Line,
     piece: Arc<Piece>,
+    /// What it is held against.
+    whole: Whole,
+    /// Where its first bar begins in the whole line at its tempo, in seconds.
+    start_s: f64,
     /// Seconds from bar 1 to the end.
     length_s: f64,
 }
@@ -51,9 +62,19 @@ impl Chosen {
             line_bars: (whole.first_bar(), whole.last_bar()),
             tempo_share: share,
         });
+        let all = whole
+            .with_tempo_scale(share)
+            .map_err(|fault| LiveError::Line(fault.to_string()))?;
+        let start = line_info(&all)
+            .bars
+            .iter()
+            .find(|bar| bar.number == bars.0 && bars.0 > whole.first_bar())
+            .map_or(0.0, |bar| bar.start_quarters);
         Ok(Self {
             bars,
             share,
+            whole: Whole::new(all.expected(all.instrument()), bars, &piece.notes),
+            start_s: all.quarters_to_seconds(start),
             length_s: line.quarters_to_seconds(line.end_quarters()),
             line,
             piece,
@@ -90,6 +111,11 @@ pub(super) struct Conductor {
     out_rate: Option<SampleRate>,
     orders: Vec<Order>,
     judged: Option<Judged>,
+    /// The pass that `views` speaks of.
+    views_of: u32,
+    passes_changed: bool,
+    /// Whether passes are counted in.
+    counts_in: bool,
     /// Something new was heard since the last judgement.
     stale: bool,
     judged_at: Option<Instant>,
@@ -99,6 +125,8 @@ pub(super) struct Conductor {
     passes: Vec<PassView>,
     spans: Vec<Pass>,
     sounding: Option<Sounding>,
+    /// What has started and has no steady name yet, and since when it has the one it has.
+    forming: Option<(Sounding, f64)>,
     /// Starts that no judged note speaks for yet.
     starts_since: Vec<f64>,
     last_start_s: f64,
@@ -122,7 +150,7 @@ impl Conductor {
         let judging = Settings {
             marks: settings.marks.clone(),
             mode: TimingMode::Free,
-            click_at_s: None,
+            clicks: Vec::new(),
             usual: settings.known.usual(&open, settings.a4),
             bars: None,
             open_midi: open,
@@ -131,7 +159,6 @@ impl Conductor {
         let click = settings.click.beats != Beats::None;
         let mut conductor = Self {
             judging,
-            chosen,
             click,
             ear: Ear::default(),
             position: Position {
@@ -142,13 +169,17 @@ impl Conductor {
                 drift_ppm: None,
             },
             stage: Stage::Waiting,
-            pass: free_pass(1, 0.0),
+            pass: free_pass(1, 0.0, &chosen),
+            chosen,
             bar1_frame: None,
             order_id: 0,
             began: None,
             out_rate,
             orders: Vec::new(),
             judged: None,
+            views_of: 1,
+            passes_changed: true,
+            counts_in: true,
             stale: false,
             judged_at: None,
             judging_took: Duration::ZERO,
@@ -157,6 +188,7 @@ impl Conductor {
             passes: Vec::new(),
             spans: Vec::new(),
             sounding: None,
+            forming: None,
             starts_since: Vec::new(),
             last_start_s: f64::NEG_INFINITY,
             heard_anything_s: 0.0,
@@ -190,26 +222,39 @@ impl Conductor {
         &self.ear
     }
 
-    /// How the whole take is to be timed: to a click when all of it was, at one tempo.
-    pub fn whole_mode(&self) -> (TimingMode, Option<f64>) {
-        let clicked = |pass: &Pass| pass.mode == TimingMode::Click;
-        let spans = if self.spans.is_empty() {
-            std::slice::from_ref(&self.pass)
-        } else {
-            &self.spans
-        };
-        let same = self
-            .passes
-            .iter()
-            .all(|pass| (pass.tempo_bpm - self.chosen.piece.info.tempo_bpm).abs() < 1e-9);
-        // The whole is judged at the tempo it was begun with.
-        let begun = (self.chosen.share - self.settings.tempo_share).abs() < 1e-9;
-        if spans.iter().all(clicked) && same && begun {
-            let last = spans.last().and_then(|pass| pass.click_at_s);
-            (TimingMode::Click, last)
-        } else {
-            (TimingMode::Free, None)
-        }
+    /// What is known of the clicks the take was played to, against the line at the tempo it was
+    /// begun with; `running` adds the pass that is not over yet.
+    pub fn clicks(&self, running: bool) -> Vec<ClickedPass> {
+        let measured = self.settings.latency_s.is_some();
+        let clicked = |pass: &Pass| pass.clicked(self.settings.tempo_share, measured);
+        let now = Some(&self.pass).filter(|_| running && !matches!(self.stage, Stage::Over));
+        self.spans.iter().chain(now).filter_map(clicked).collect()
+    }
+
+    /// The bars asked for, and all that were played since.
+    pub fn bars(&self) -> Option<(u32, u32)> {
+        let hull =
+            |bars: (u32, u32), pass: &Pass| (bars.0.min(pass.bars.0), bars.1.max(pass.bars.1));
+        self.settings
+            .bars
+            .map(|bars| self.spans.iter().fold(bars, hull))
+    }
+
+    /// Whether a pass has begun or is over since this was last asked.
+    pub fn changed_passes(&mut self) -> bool {
+        std::mem::take(&mut self.passes_changed)
+    }
+
+    /// Judges the running pass.
+    fn judge(&self) -> Judged {
+        judge(
+            &self.ear,
+            &self.pass,
+            &self.chosen.piece,
+            &self.chosen.whole,
+            &self.judging,
+            self.settings.latency_s.is_some(),
+        )
     }
 
     /// Whether a click or a count-in can be played at all.
@@ -224,7 +269,8 @@ impl Conductor {
         self.views.clear();
         self.starts_since.clear();
         self.bar1_frame = None;
-        self.pass = free_pass(number, from_s);
+        self.pass = free_pass(number, from_s, &self.chosen);
+        self.passes_changed = true;
         self.stage = Stage::Waiting;
         let between = after.is_some();
         let pattern = ClickPattern {
@@ -237,7 +283,9 @@ impl Conductor {
                 Beats::None
             },
             // A bar of click between passes is all that a running pulse needs.
-            count_in: if between && self.click {
+            count_in: if !self.counts_in {
+                0
+            } else if between && self.click {
                 self.settings
                     .click
                     .count_in
@@ -270,6 +318,7 @@ impl Conductor {
         if self.click {
             self.pass.mode = TimingMode::Click;
         }
+        self.pass.ticks_s = beats.iter().map(|beat| beat.at_s).collect();
         self.orders.push(Order::Play(Music {
             id: self.order_id,
             bar1: after.map(|frame| frame + (-opening_s * rate).round() as u64),
@@ -302,13 +351,17 @@ impl Conductor {
     }
 }
 
-fn free_pass(number: u32, from_s: f64) -> Pass {
+fn free_pass(number: u32, from_s: f64, chosen: &Chosen) -> Pass {
     Pass {
         number,
         from_s,
         to_s: f64::INFINITY,
         mode: TimingMode::Free,
         click_at_s: None,
+        ticks_s: Vec::new(),
+        share: chosen.share,
+        bars: chosen.bars,
+        start_s: chosen.start_s,
     }
 }
 
