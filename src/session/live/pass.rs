@@ -285,8 +285,11 @@ impl Judged {
             .collect()
     }
 
+    /// What rings for good: not what is laid otherwise a moment later.
     pub fn rings(&self) -> Vec<RingView> {
-        self.rings.clone()
+        let until_s = self.decided_s().min(self.settled_s);
+        let sure = |ring: &&RingView| ring.from_s <= until_s;
+        self.rings.iter().filter(sure).cloned().collect()
     }
 
     pub fn over(&self, pass: &Pass, piece: &Piece) -> PassView {
