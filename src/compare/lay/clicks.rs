@@ -66,8 +66,7 @@ pub fn without_clicks<'a>(
     }
     let is_string = |event: &HeardNote| {
         event.pitch.as_ref().is_some_and(|pitch| {
-            pitch.clarity >= STRING_CLARITY
-                && pitch.midi <= f64::from(top_midi) + ABOVE_LINE_SEMITONES
+            pitch.clarity >= STRING_CLARITY && !is_above_line(pitch.midi, top_midi)
         })
     };
     let clear = events
@@ -75,19 +74,27 @@ pub fn without_clicks<'a>(
         .filter(|event| event.evidence > 0.0 && is_string(event));
     let mut levels: Vec<f64> = clear.map(|event| event.level_dbfs).collect();
     let usual_dbfs = median(&mut levels);
-    let at_click = |onset_s: f64| {
-        let next = clicks_s.partition_point(|click| *click < onset_s - AT_CLICK_S);
-        clicks_s
-            .get(next)
-            .is_some_and(|click| *click <= onset_s + AT_CLICK_S)
-    };
     let is_loud = |event: &HeardNote| {
         event.pitch.is_none()
             && usual_dbfs.is_some_and(|usual| event.level_dbfs >= usual - AS_LOUD_DB)
     };
     let mut events = events;
-    events.retain(|event| is_string(event) || is_loud(event) || !at_click(event.onset_s));
+    events.retain(|event| {
+        is_string(event) || is_loud(event) || !is_at_click(event.onset_s, clicks_s)
+    });
     events
+}
+
+/// Whether a sound at `onset_s` is perhaps the click; the clicks' moments rise.
+pub fn is_at_click(onset_s: f64, clicks_s: &[f64]) -> bool {
+    let next = clicks_s.partition_point(|click| *click < onset_s - AT_CLICK_S);
+    let click = clicks_s.get(next);
+    click.is_some_and(|click| *click <= onset_s + AT_CLICK_S)
+}
+
+/// Whether a pitch lies too far above the line's highest note to be a string of it.
+pub fn is_above_line(midi: f64, top_midi: u8) -> bool {
+    midi > f64::from(top_midi) + ABOVE_LINE_SEMITONES
 }
 
 #[cfg(test)]

@@ -19,7 +19,7 @@ const WORST: usize = 12;
 impl JoinHistory {
     /// Takes in a pass that is over.
     pub fn add(&mut self, judged: &Judged) {
-        let notes = judged.now().map_or(&[][..], |now| &now.notes);
+        let notes = &judged.played;
         for (note, next) in notes.iter().zip(notes.iter().skip(1)) {
             let written = &note.expected;
             if !written.legato_next || note.heard.is_none() {

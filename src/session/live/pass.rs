@@ -2,7 +2,7 @@
 
 use crate::compare::clicks::ClickedPass;
 use crate::compare::judgement::{
-    Agreement, Flag, JudgedNote, Judgement, PassJudgement, Timing, TimingMode, Verdict,
+    Agreement, Flag, JudgedNote, Judgement, PassJudgement, Tally, Timing, TimingMode, Verdict,
 };
 use crate::compare::{Settings, judge_with_rings};
 use crate::hearing::events::{HeardNote, HeardRing};
@@ -141,8 +141,11 @@ impl Whole {
 /// A pass as it is judged now.
 pub(super) struct Judged {
     pub judgement: Judgement,
-    /// For each of the chosen notes what became of it in the pass that is played now, the last
-    /// one found; `None` where that did not come.
+    /// What was played in the pass that is played now, in the order of the line.
+    pub played: Vec<JudgedNote>,
+    /// Counts of the same.
+    tally: Tally,
+    /// For each of the chosen notes what became of it; `None` where the pass did not come.
     pub notes: Vec<Option<JudgedNote>>,
     /// What rang in it, its notes counted among the chosen ones.
     rings: Vec<RingView>,
@@ -170,14 +173,27 @@ pub(super) fn judge(
             ..settings.clone()
         },
     );
-    let mut notes: Vec<Option<JudgedNote>> = vec![None; piece.notes.len()];
+    // To a click the bars are the click's, whatever the player left out; without one the pass that
+    // is played now is the last one found.
     let now = judgement.passes.last();
-    for note in now.iter().flat_map(|pass| &pass.notes) {
+    let (played, tally, bleed) = match pass.mode {
+        TimingMode::Click => {
+            let reached = |note: &&JudgedNote| note.verdict != Verdict::Unreached;
+            let played = judgement.notes.iter().filter(reached).cloned().collect();
+            (played, judgement.tally, judgement.bleed.as_deref())
+        }
+        TimingMode::Free => (
+            now.map_or_else(Vec::new, |now| now.notes.clone()),
+            now.map_or_else(Tally::default, |now| now.tally),
+            now.and_then(|now| now.bleed.as_deref()),
+        ),
+    };
+    let mut notes: Vec<Option<JudgedNote>> = vec![None; piece.notes.len()];
+    for note in &played {
         if let Some(at) = whole.chosen(note.expected.index) {
             notes[at] = Some(note.clone());
         }
     }
-    let bleed = now.and_then(|pass| pass.bleed.as_deref());
     let rings = bleed
         .unwrap_or_default()
         .iter()
@@ -193,6 +209,8 @@ pub(super) fn judge(
         .collect();
     Judged {
         judgement,
+        played,
+        tally,
         notes,
         rings,
         settled_s,
@@ -293,17 +311,17 @@ impl Judged {
     }
 
     pub fn over(&self, pass: &Pass, piece: &Piece) -> PassView {
-        let tally = self.now().map(|now| now.tally).unwrap_or_default();
-        let written = match self.now() {
-            Some(now) if now.judged => now.notes.len(),
-            _ => piece.notes.len(),
+        let tally = self.tally;
+        let written = match self.played.len() {
+            0 => piece.notes.len(),
+            played => played,
         };
         let timing = self.now().map(|now: &PassJudgement| &now.timing);
         PassView {
             number: pass.number,
             bars: self
                 .now()
-                .filter(|now| now.judged)
+                .filter(|now| now.judged && pass.mode == TimingMode::Free)
                 .map_or_else(|| bars_of(piece), |now| now.bars),
             tempo_bpm: piece.info.tempo_bpm,
             notes: written,

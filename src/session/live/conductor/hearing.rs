@@ -1,6 +1,7 @@
 //! What was heard, and what the band said.
 
 use super::{AROUND_S, Conductor, FAINT_DBFS, Stage, insert_by};
+use crate::compare::clicks::{is_above_line, is_at_click};
 use crate::hearing::events::{Event, HeardNote};
 use crate::session::live::band::Told;
 use crate::session::live::listening::Heard;
@@ -108,11 +109,23 @@ impl Conductor {
         else {
             return;
         };
+        if self.is_click(&forming) {
+            return;
+        }
         self.starts_since.push(forming.onset_s);
         self.sounding = Some(Sounding {
             index: self.place().and(self.expected_now()),
             ..forming
         });
+    }
+
+    /// Whether a start is the program's own click.
+    fn is_click(&self, start: &Sounding) -> bool {
+        let top = self.chosen.piece.notes.iter().map(|note| note.midi).max();
+        let (Some(click_s), Some(top), Some(midi)) = (self.pass.click_at_s, top, start.midi) else {
+            return false;
+        };
+        is_above_line(midi, top) && is_at_click(start.onset_s - click_s, &self.pass.ticks_s)
     }
 
     /// What is settled now is no longer provisional.

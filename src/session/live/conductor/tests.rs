@@ -260,12 +260,25 @@ fn twenty_flawless_passes_with_a_click_are_never_accused() {
     let line = line(ALIKE);
     let notes = line.expected(line.instrument());
     let mut run = Run::new(settings(&line, Beats::All), true);
+    let beat_s = 60.0 / 100.0;
     for pass in 0..20 {
         while run.bars1_s.len() <= pass {
             run.until(run.at_s + 0.05);
         }
         let at_s = run.bars1_s[pass];
         let end_s = run.play(&notes, at_s, 1.0);
+        // In some passes the click leaks from the headphones, between the notes as well.
+        if pass % 4 == 3 {
+            let first = run.notes.len() - notes.len();
+            for beat in 0..24 {
+                let mut click = heard(at_s + beat_s * f64::from(beat) + 0.004, 90.0);
+                click.level_dbfs = -40.0;
+                click.release_s = click.onset_s + 0.03;
+                click.pitch = click.pitch.filter(|_| beat % 2 == 0);
+                run.notes.push(click);
+            }
+            run.notes[first..].sort_by(|a, b| a.onset_s.total_cmp(&b.onset_s));
+        }
         run.until(end_s);
     }
     run.until(run.at_s + 3.0);
@@ -283,6 +296,7 @@ fn twenty_flawless_passes_with_a_click_are_never_accused() {
         passes.iter().all(|pass| pass.right == notes.len()),
         "{passes:#?}"
     );
+    assert!(passes.iter().all(|pass| pass.extra == 0), "{passes:#?}");
     let clicks = run.conductor.clicks(false);
     assert_eq!(clicks.len(), 20);
     for (click, wanted_s) in clicks.iter().zip(&run.bars1_s) {
