@@ -210,8 +210,8 @@ fn judge_take(
     known: &KnownInstrument,
 ) -> Result<TakeResult, Failure> {
     let name = path.display().to_string();
-    let mut source = sound::file::open(path).map_err(Failure::of)?;
     let (line, settings) = as_played(path, arguments, known)?;
+    let mut source = sound::file::open(path).map_err(Failure::of)?;
     score_take(&name, source.as_mut(), &line, &settings).map_err(Failure::of)
 }
 

@@ -105,6 +105,7 @@ impl Conductor {
     }
 
     pub(super) fn restart(&mut self) {
+        self.ahead = None;
         self.orders.push(Order::Stop);
         self.orders.push(Order::ClickSounds(true));
         self.begin(self.pass.number, self.position.at_s, None);
@@ -128,6 +129,7 @@ impl Conductor {
             _ => (self.pass.from_s, self.position.at_s),
         };
         self.stage = Stage::Replaying;
+        self.ahead = None;
         self.orders.push(Order::Stop);
         self.orders.push(Order::Replay {
             path,

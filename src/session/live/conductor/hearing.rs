@@ -175,6 +175,10 @@ impl Conductor {
                 if id == self.order_id {
                     self.bar1_frame = Some(frame);
                     self.place_click();
+                } else if let Some(ahead) = &mut self.ahead
+                    && ahead.music.id == id
+                {
+                    ahead.frame = Some(frame);
                 }
             }
             Told::Clock {
@@ -191,6 +195,7 @@ impl Conductor {
             }
             Told::Lost(message) => {
                 self.out_lost = Some(message);
+                self.ahead = None;
                 self.bar1_frame = None;
                 if self.pass.from_s == f64::INFINITY {
                     self.begin(self.pass.number, self.position.at_s, None);

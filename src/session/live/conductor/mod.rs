@@ -4,6 +4,7 @@
 
 mod asked;
 mod hearing;
+mod ordering;
 mod passing;
 mod shown;
 #[cfg(test)]
@@ -16,15 +17,14 @@ use crate::compare::Settings;
 use crate::compare::clicks::ClickedPass;
 use crate::compare::judgement::TimingMode;
 use crate::music::line::Line;
-use crate::session::live::band::{Beat, Guide, Music, Order, turn_down};
+use crate::session::live::band::{Music, Order};
 use crate::session::live::joins::JoinHistory;
 use crate::session::live::listening::Position;
 use crate::session::live::pass::{Ear, Judged, Pass, Whole, judge};
 use crate::session::live::snapshot::{Level, NoteView, PassView, Piece, Sounding};
 use crate::session::live::{LiveError, LiveSettings};
 use crate::session::offline::line_info;
-use crate::sound::click::{Beats, ClickPattern, ticks};
-use crate::sound::synth::{Performance, Player, Voice, render};
+use crate::sound::click::Beats;
 use crate::units::{FrameCount, SampleRate};
 
 /// Notes so much before the click's bar 1 still belong to the pass, in seconds; as much after its
@@ -94,6 +94,13 @@ enum Stage {
     Over,
 }
 
+/// A pass that is ordered and has not begun.
+struct Ahead {
+    music: Music,
+    /// Where its bar 1 lies in the output, once the band has said so.
+    frame: Option<u64>,
+}
+
 /// Leads a session.
 pub(super) struct Conductor {
     settings: LiveSettings,
@@ -107,6 +114,10 @@ pub(super) struct Conductor {
     /// Where bar 1 of the running pass lies in the output, and the id it was ordered by.
     bar1_frame: Option<u64>,
     order_id: u32,
+    /// The id that was given last.
+    last_id: u32,
+    /// What plays after the running pass, where that was ordered.
+    ahead: Option<Ahead>,
     began: Option<(f64, Option<f64>)>,
     out_rate: Option<SampleRate>,
     orders: Vec<Order>,
@@ -173,6 +184,8 @@ impl Conductor {
             chosen,
             bar1_frame: None,
             order_id: 0,
+            last_id: 0,
+            ahead: None,
             began: None,
             out_rate,
             orders: Vec::new(),
@@ -260,94 +273,6 @@ impl Conductor {
     /// Whether a click or a count-in can be played at all.
     fn has_band(&self) -> bool {
         self.out_rate.is_some() && self.out_lost.is_none()
-    }
-
-    /// Begins pass `number`; nothing before `from_s` belongs to it. `after` is the frame of the
-    /// output at which what came before ends.
-    fn begin(&mut self, number: u32, from_s: f64, after: Option<u64>) {
-        self.judged = None;
-        self.views.clear();
-        self.starts_since.clear();
-        self.bar1_frame = None;
-        self.pass = free_pass(number, from_s, &self.chosen);
-        self.passes_changed = true;
-        self.stage = Stage::Waiting;
-        let between = after.is_some();
-        let pattern = ClickPattern {
-            beats: if self.click {
-                match self.settings.click.beats {
-                    Beats::None => Beats::All,
-                    chosen => chosen,
-                }
-            } else {
-                Beats::None
-            },
-            // A bar of click between passes is all that a running pulse needs.
-            count_in: if !self.counts_in {
-                0
-            } else if between && self.click {
-                self.settings
-                    .click
-                    .count_in
-                    .min(1)
-                    .max(u8::from(self.click))
-            } else {
-                self.settings.click.count_in
-            },
-            ..self.settings.click
-        };
-        let wanted = pattern.beats != Beats::None || pattern.count_in > 0 || self.settings.guide;
-        if !wanted || !self.has_band() {
-            return;
-        }
-        let beats: Vec<Beat> = ticks(&self.chosen.line, &pattern)
-            .into_iter()
-            .map(|tick| Beat {
-                at_s: tick.at_s,
-                weight: tick.weight,
-                in_line: tick.at_s >= -self.pickup_s() - 1e-6,
-            })
-            .collect();
-        let opening_s = beats.first().map_or(0.0, |beat| beat.at_s.min(0.0));
-        let rate = self.out_rate.map_or(0.0, |rate| rate.hz());
-        self.order_id += 1;
-        self.stage = Stage::Running;
-        // Whatever comes before bar 1 is known to have come is no part of the pass: the count-in
-        // itself may be heard.
-        self.pass.from_s = f64::INFINITY;
-        if self.click {
-            self.pass.mode = TimingMode::Click;
-        }
-        self.pass.ticks_s = beats.iter().map(|beat| beat.at_s).collect();
-        self.orders.push(Order::Play(Music {
-            id: self.order_id,
-            bar1: after.map(|frame| frame + (-opening_s * rate).round() as u64),
-            beats,
-            guide: self.guide(),
-        }));
-    }
-
-    /// Seconds of the pick-up bar.
-    fn pickup_s(&self) -> f64 {
-        -self
-            .chosen
-            .line
-            .quarters_to_seconds(-self.chosen.line.pickup_length().quarters())
-    }
-
-    fn guide(&self) -> Option<Arc<Guide>> {
-        let rate = self.out_rate.filter(|_| self.settings.guide)?;
-        let player = Player {
-            a4: self.settings.a4,
-            ..Player::exact()
-        };
-        let performance = Performance::of_line(&self.chosen.piece.notes, &player);
-        let mut samples = render(&performance, &Voice::fingered(), rate);
-        turn_down(&mut samples);
-        Some(Arc::new(Guide {
-            samples,
-            bar1_s: performance.bar1_s,
-        }))
     }
 }
 

@@ -34,6 +34,9 @@ impl Conductor {
             self.judge_now();
             self.judged_at = Some(now);
         }
+        if matches!(self.stage, Stage::Running) {
+            self.order_ahead();
+        }
         if matches!(self.stage, Stage::Running)
             && let Some(end_s) = self.pass_end()
         {

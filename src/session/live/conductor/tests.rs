@@ -1,6 +1,8 @@
 //! Sessions played through with an ear that is never wrong and knows of a note when the real one
 //! does: what is said while somebody plays must not depend on what is known only later.
 
+mod heard;
+
 use super::*;
 use crate::compare::judgement::Verdict;
 use crate::compare::test_support::heard;
@@ -9,7 +11,8 @@ use crate::music::expected::ExpectedNote;
 use crate::music::line::read_bytes;
 use crate::session::live::band::Told;
 use crate::session::live::listening::Heard;
-use crate::session::live::snapshot::{Phase, Snapshot};
+use crate::session::live::snapshot::{Command, Phase, Snapshot};
+use crate::sound::click::ClickPattern;
 
 /// Bars that begin alike, repeat, and differ by one note: four places fit the first notes.
 const ALIKE: &str = "\
@@ -64,6 +67,7 @@ struct Run {
     named: usize,
     settled: usize,
     snapshots: Vec<Snapshot>,
+    ticks: u32,
     jitter: u32,
     /// Where bar 1 of each pass lies by the click, in seconds of the stream.
     bars1_s: Vec<f64>,
@@ -81,6 +85,7 @@ impl Run {
             named: 0,
             settled: 0,
             snapshots: Vec::new(),
+            ticks: 0,
             jitter: 7,
             bars1_s: Vec::new(),
         }
@@ -116,43 +121,45 @@ impl Run {
 
     /// Lets the session run up to a moment.
     fn until(&mut self, to_s: f64) {
-        let mut ticks = 0_u32;
         while self.at_s < to_s {
             self.at_s += 0.01;
-            ticks += 1;
             self.say();
-            if ticks % 25 == 0 {
+            if self.ticks % 25 == 0 {
                 self.so_far();
             }
-            self.conductor.hear(Heard::Position(Position {
-                at_s: self.at_s,
-                level: Level::silent(),
-                lost: FrameCount(0),
-                began_s: Some(0.0),
-                drift_ppm: None,
-            }));
-            self.conductor
-                .tick(self.zero + Duration::from_secs_f64(self.at_s));
-            for order in self.conductor.orders() {
-                if let Order::Play(music) = order {
-                    let opening_s = music.beats.first().map_or(0.0, |beat| beat.at_s.min(0.0));
-                    let soon = ((self.at_s + 0.2 - opening_s) * RATE.hz()) as u64;
-                    let frame = music.bar1.unwrap_or(soon);
-                    self.bars1_s.push(frame as f64 / RATE.hz() + 0.02);
-                    self.conductor.told(Told::Clock {
-                        began_s: 0.0,
-                        drift_ppm: None,
-                        late: 0,
-                    });
-                    self.conductor.told(Told::Bar1 {
-                        id: music.id,
-                        frame,
-                    });
-                }
+            self.step();
+        }
+    }
+
+    /// Says where the stream is, and looks at what is shown.
+    fn step(&mut self) {
+        self.ticks += 1;
+        self.conductor.hear(Heard::Position(Position {
+            at_s: self.at_s,
+            level: Level::silent(),
+            lost: FrameCount(0),
+            began_s: Some(0.0),
+            drift_ppm: None,
+        }));
+        self.conductor
+            .tick(self.zero + Duration::from_secs_f64(self.at_s));
+        for order in self.conductor.orders() {
+            if let Order::Play(music) = order {
+                let opening_s = music.beats.first().map_or(0.0, |beat| beat.at_s.min(0.0));
+                let soon = ((self.at_s + 0.3 - opening_s) * RATE.hz()) as u64;
+                let frame = music.bar1.unwrap_or(soon);
+                self.bars1_s.push(frame as f64 / RATE.hz() + 0.02);
+                self.conductor.told(Told::Clock {
+                    began_s: 0.0,
+                    drift_ppm: None,
+                    late: 0,
+                });
+                let id = music.id;
+                self.conductor.told(Told::Bar1 { id, frame });
             }
-            if ticks % 4 == 0 {
-                self.snapshots.push(self.conductor.snapshot());
-            }
+        }
+        if self.ticks % 4 == 0 {
+            self.snapshots.push(self.conductor.snapshot());
         }
     }
 
@@ -303,6 +310,31 @@ fn twenty_flawless_passes_with_a_click_are_never_accused() {
         assert!((click.zero_s - wanted_s).abs() < 1e-3);
         assert_eq!(click.clicks_s.len(), 4 + 24);
     }
+}
+
+#[test]
+fn a_loop_without_a_count_in_goes_straight_on() {
+    let line = line(ALIKE);
+    let notes = line.expected(line.instrument());
+    let mut run = Run::new(settings(&line, Beats::All), true);
+    run.conductor.command(Command::CountIn);
+    let length_s = 6.0 * 4.0 * 0.6;
+    for pass in 0..3 {
+        while run.bars1_s.len() <= pass {
+            run.until(run.at_s + 0.05);
+        }
+        assert!(run.at_s < run.bars1_s[pass], "ordered too late");
+        run.play(&notes, run.bars1_s[pass], 1.0);
+        run.until(run.bars1_s[pass] + length_s - 0.7);
+    }
+    run.until(run.at_s + 3.0);
+    run.conductor.close();
+    for pair in run.bars1_s[..3].windows(2) {
+        assert!((pair[1] - pair[0] - length_s).abs() < 1e-3, "{pair:?}");
+    }
+    assert!(run.accusations().is_empty(), "{:#?}", run.accusations());
+    let rights = run.conductor.passes().map(|(view, _)| view.right);
+    assert_eq!(rights.take(3).collect::<Vec<_>>(), [notes.len(); 3]);
 }
 
 #[test]
