@@ -4,7 +4,7 @@ use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::{Duration, SystemTime};
+use std::time::Duration;
 
 use clap::Args;
 use clap::builder::PossibleValuesParser;
@@ -12,7 +12,8 @@ use clap::builder::PossibleValuesParser;
 use super::data::DataOptions;
 use super::devices::{DeviceOptions, pair, stop_on_signals, without_output};
 use super::failure::Failure;
-use super::options::{LineOptions, Part, Target, line_bytes};
+use super::options::{LineOptions, Target};
+use super::played::played;
 use super::score::read_strings;
 use super::sound::CAUTION;
 use super::values::{self, MarkChoice};
@@ -22,7 +23,6 @@ use crate::report::{json, text};
 use crate::session::instrument_file::KnownInstrument;
 use crate::session::live::listening::Input;
 use crate::session::live::{Devices, EndedBy, LiveResult, LiveSettings, Session};
-use crate::session::played::{Played, PlayedClick, date};
 use crate::session::result::LiveInfo;
 use crate::sound::block::Source;
 use crate::sound::click::{self, Beats, ClickPattern};
@@ -53,29 +53,29 @@ const WAIT_S: u64 = 30;
 pub(super) struct PlayArguments {
     /// The written line: a .line or MIDI file
     #[arg(value_name = "LINE")]
-    line: PathBuf,
+    pub(super) line: PathBuf,
 
     #[command(flatten)]
-    options: LineOptions,
+    pub(super) options: LineOptions,
 
     /// Click on every beat, on the second and fourth alone, or only count in
     #[arg(long, value_name = "BEATS", default_value = "all",
           value_parser = PossibleValuesParser::new(["all", "2-4", "off"]))]
-    click: String,
+    pub(super) click: String,
 
     /// Clicks to a beat, 1 to 4
     #[arg(long, value_name = "N", default_value = "1",
           value_parser = clap::value_parser!(u8).range(1..=i64::from(click::PARTS_MAX)))]
-    click_parts: u8,
+    pub(super) click_parts: u8,
 
     /// Leave the click out of every second bar
     #[arg(long)]
-    click_alternate: bool,
+    pub(super) click_alternate: bool,
 
     /// Bars of clicks before the line, 0 to 8
     #[arg(long, value_name = "BARS", default_value = "1",
           value_parser = clap::value_parser!(u8).range(0..=i64::from(click::COUNT_IN_MAX)))]
-    count_in: u8,
+    pub(super) count_in: u8,
 
     /// Play the line along, softly
     #[arg(long)]
@@ -103,11 +103,11 @@ pub(super) struct PlayArguments {
 
     /// Frequency of A4 in hertz, 415 to 466
     #[arg(long, value_name = "HZ", default_value = "440", value_parser = values::a4)]
-    a4: f64,
+    pub(super) a4: f64,
 
     /// What `tune --keep` measured of the instrument's strings
     #[arg(long, value_name = "FILE.json")]
-    strings: Option<PathBuf>,
+    pub(super) strings: Option<PathBuf>,
 
     /// Write the whole result as JSON; `-` is standard output, without the text
     #[arg(long, value_name = "PATH|-")]
@@ -119,7 +119,7 @@ pub(super) struct PlayArguments {
 
     /// Set one of the marks printed with the report, as in `gap_ms=50`; may be given again
     #[arg(long = "mark", value_name = "NAME=VALUE")]
-    marks: Vec<MarkChoice>,
+    pub(super) marks: Vec<MarkChoice>,
 
     /// Give a device that is gone so many seconds to come back (30 with --plain, else for ever)
     #[arg(long, value_name = "SECONDS")]
@@ -269,32 +269,6 @@ fn settings(arguments: &PlayArguments) -> Result<LiveSettings, Failure> {
     Ok(settings)
 }
 
-/// What is written beside the take.
-fn played(arguments: &PlayArguments, part: &Part) -> Result<Played, Failure> {
-    let absolute = |path: &Path| {
-        let whole = path.canonicalize().unwrap_or_else(|_| path.to_owned());
-        whole.display().to_string()
-    };
-    let now = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH);
-    let click = PlayedClick {
-        beats: arguments.click.clone(),
-        parts: arguments.click_parts,
-        alternate: arguments.click_alternate,
-        count_in: arguments.count_in,
-    };
-    let mut played = Played::new(
-        date(now.map_or(0, |since| since.as_secs())),
-        absolute(&arguments.line),
-        &line_bytes(&arguments.line)?,
-        arguments.a4,
-        click,
-    );
-    arguments.options.write_down(part, &mut played);
-    played.strings = arguments.strings.as_deref().map(absolute);
-    played.marks = arguments.marks.iter().map(ToString::to_string).collect();
-    Ok(played)
-}
-
 /// Opens the devices that are wanted, and looks up how long the way between them is.
 fn open(
     arguments: &PlayArguments,
@@ -389,9 +363,7 @@ fn tell(
     ));
     if let Some(what) = &live.not_written {
         output::note(&format!(
-            "how it was played could not be written beside it ({what}); judging it again needs \
-             --line {} and the options of this session",
-            arguments.line.display()
+            "{what}; judging it again needs --line and its options"
         ));
     }
     if live.ending.priority_refused {

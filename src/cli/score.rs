@@ -5,21 +5,17 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::failure::Failure;
-use super::options::{LineOptions, Target, line_bytes};
+use super::options::{LineOptions, Target};
 use super::output;
+use super::played::as_played;
 use super::values::{self, MarkChoice};
 use super::{BELOW, DONE, FAILED};
-use crate::compare::judgement::TimingMode;
-use crate::compare::marks::Marks;
 use crate::compare::usual::{ENOUGH_JOINS, usual_gaps};
-use crate::music::line::Line;
 use crate::report::{json, text};
 use crate::session::instrument_file::{self, KnownInstrument};
-use crate::session::offline::{ScoreSettings, score_take};
-use crate::session::played::{Played, fingerprint, path_beside};
+use crate::session::offline::score_take;
 use crate::session::result::TakeResult;
 use crate::sound;
-use crate::units::{Hertz, STANDARD_A4};
 
 /// Judge recorded takes of a line
 ///
@@ -43,22 +39,22 @@ pub(super) struct ScoreArguments {
 
     /// The written line: a .line or MIDI file; a take that `play` kept knows its own
     #[arg(long, value_name = "LINE")]
-    line: Option<PathBuf>,
+    pub(super) line: Option<PathBuf>,
 
     #[command(flatten)]
-    options: LineOptions,
+    pub(super) options: LineOptions,
 
     /// The takes were played to a click at the line's tempo
     #[arg(long)]
-    click: bool,
+    pub(super) click: bool,
 
     /// Frequency of A4 in hertz, 415 to 466; 440 when nothing else is known
     #[arg(long, value_name = "HZ", value_parser = values::a4)]
-    a4: Option<f64>,
+    pub(super) a4: Option<f64>,
 
     /// What `tune --keep` measured of the instrument's strings
     #[arg(long, value_name = "FILE.json")]
-    strings: Option<PathBuf>,
+    pub(super) strings: Option<PathBuf>,
 
     /// Keep the silence usually left at each kind of join in the file of --strings, so that takes
     /// too short to tell are held against it
@@ -75,7 +71,7 @@ pub(super) struct ScoreArguments {
 
     /// Set one of the marks printed with the report, as in `gap_ms=50`; may be given again
     #[arg(long = "mark", value_name = "NAME=VALUE")]
-    marks: Vec<MarkChoice>,
+    pub(super) marks: Vec<MarkChoice>,
 }
 
 /// Runs it; gives the exit code.
@@ -213,78 +209,6 @@ fn judge_take(
     let (line, settings) = as_played(path, arguments, known)?;
     let mut source = sound::file::open(path).map_err(Failure::of)?;
     score_take(&name, source.as_mut(), &line, &settings).map_err(Failure::of)
-}
-
-/// The line a take is held against and how: as asked for, and where nothing was, as it was played.
-fn as_played(
-    take: &Path,
-    arguments: &ScoreArguments,
-    known: &KnownInstrument,
-) -> Result<(Line, ScoreSettings), Failure> {
-    let name = path_beside(take).display().to_string();
-    let is_file = take != Path::new("-");
-    let played = match is_file {
-        true => Played::beside(take).map_err(Failure::of)?,
-        false => None,
-    };
-    let Some(written) = arguments
-        .line
-        .clone()
-        .or_else(|| played.as_ref().map(|played| PathBuf::from(&played.line)))
-    else {
-        return Err(Failure::new(format!(
-            "{}: there is no {name} that says what was played; name the line with --line LINE",
-            take.display()
-        )));
-    };
-    let is_the_same = match &played {
-        Some(played) => fingerprint(&line_bytes(&written)?) == played.line_fingerprint,
-        None => false,
-    };
-    if played.is_some() && !is_the_same {
-        output::note(&format!(
-            "{}: not the line that was played as {name} knows it; its bars, tempo and clicks are \
-             not used",
-            written.display()
-        ));
-    }
-    let played = played.filter(|_| is_the_same);
-    let options = match &played {
-        Some(played) => arguments.options.or_as_played(played, &name)?,
-        None => arguments.options.clone(),
-    };
-    let (line, bars) = options.read_with_bars(&written)?;
-    let share = options.read_whole(&written)?.share;
-    let mut marks = Marks::default();
-    for mark in played.iter().flat_map(|played| &played.marks) {
-        let mark: MarkChoice = mark
-            .parse()
-            .map_err(|what| Failure::new(format!("{name}: {what}")))?;
-        mark.apply(&mut marks);
-    }
-    for mark in &arguments.marks {
-        mark.apply(&mut marks);
-    }
-    let strings = played.as_ref().and_then(|played| played.strings.as_deref());
-    let known = match strings.filter(|_| arguments.strings.is_none()) {
-        Some(path) => read_strings(Path::new(path))?,
-        None => known.clone(),
-    };
-    let a4 = arguments.a4.or(played.as_ref().map(|played| played.a4_hz));
-    let settings = ScoreSettings {
-        known,
-        a4: Hertz(a4.unwrap_or(STANDARD_A4.0)),
-        marks,
-        mode: if arguments.click {
-            TimingMode::Click
-        } else {
-            TimingMode::Free
-        },
-        bars,
-        clicks: played.map_or_else(Vec::new, |played| played.clicks(share)),
-        ..ScoreSettings::default()
-    };
-    Ok((line, settings))
 }
 
 /// Prints the text of one take, an empty line before every one but the first.
