@@ -124,7 +124,7 @@ impl Run {
         while self.at_s < to_s {
             self.at_s += 0.01;
             self.say();
-            if self.ticks % 25 == 0 {
+            if self.ticks.is_multiple_of(25) {
                 self.so_far();
             }
             self.step();
@@ -158,7 +158,7 @@ impl Run {
                 self.conductor.told(Told::Bar1 { id, frame });
             }
         }
-        if self.ticks % 4 == 0 {
+        if self.ticks.is_multiple_of(4) {
             self.snapshots.push(self.conductor.snapshot());
         }
     }

@@ -76,7 +76,7 @@ impl Sound {
             self.listener
                 .push(&block, &mut |event| conductor.hear(Heard::Event(event)));
             self.run.at_s = self.at as f64 / SOUND_RATE.hz();
-            if self.run.ticks % 25 == 0 && self.listener.is_forming() {
+            if self.run.ticks.is_multiple_of(25) && self.listener.is_forming() {
                 let events = self.listener.so_far();
                 let at_s = self.run.at_s;
                 self.run.conductor.hear(Heard::SoFar { events, at_s });
