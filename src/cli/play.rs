@@ -224,6 +224,8 @@ fn check_files(arguments: &PlayArguments, target: Option<&Target>) -> Result<(),
 
 /// What the session is to be, and the line as the whole take is judged by.
 fn settings(arguments: &PlayArguments) -> Result<LiveSettings, Failure> {
+    // Whether its bars and tempo can be had is seen before any device is opened.
+    arguments.options.read_with_bars(&arguments.line)?;
     let part = arguments.options.read_whole(&arguments.line)?;
     let mut marks = Marks::default();
     for mark in &arguments.marks {
