@@ -337,7 +337,6 @@ fn a_click_is_a_click() {
     let heard = play(&line, &player, &mut Chance(1)).heard;
     let click = Settings {
         mode: TimingMode::Click,
-        click_at_s: Some(2.0),
         marks: Marks::default(),
         ..Settings::default()
     };

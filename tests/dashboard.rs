@@ -86,6 +86,7 @@ fn waiting() -> Snapshot {
         click_quarters: None,
         click: false,
         sounding: None,
+        notes_of: 1,
         notes: vec![None; piece.notes.len()],
         rings: Vec::new(),
         level: Level {
@@ -181,7 +182,7 @@ fn pass() -> PassView {
 
 fn counting_in() -> Snapshot {
     Snapshot {
-        phase: Phase::CountIn { clicks_left: 3 },
+        phase: Phase::CountIn { click: 2, of: 4 },
         click: true,
         pass: 2,
         ..waiting()
@@ -266,6 +267,11 @@ fn golden_screens_are_unchanged() {
         "screen-playing-wide.txt",
         &screen(&wide, 120, 40).to_string(),
     );
+    let tall = app(playing(), usual);
+    check_golden(
+        "screen-playing-tall.txt",
+        &screen(&tall, 80, 50).to_string(),
+    );
     let mut help = app(playing(), usual);
     help.page = Page::Help;
     check_golden("screen-help.txt", &screen(&help, 80, 24).to_string());
@@ -296,6 +302,80 @@ fn what_matters_is_on_the_smallest_screen() {
     for wanted in ["NO SOUND", "LOST 4800", "CLIPPED 2", "silence"] {
         assert!(text.contains(wanted), "`{wanted}` is not in\n{text}");
     }
+}
+
+/// The bar that comes next is on the screen from the middle of the one before it on; behind the last one
+/// that is the first one again.
+#[test]
+fn the_next_bar_is_in_sight_before_its_bar_line() {
+    let notes = piece().notes.clone();
+    let last_bar = notes.last().expect("notes").bar;
+    for (width, height) in [(80, 24), (120, 40), (80, 50)] {
+        for place in 0..notes.len() {
+            let mut s = playing();
+            s.place = Some(place);
+            s.notes = vec![None; notes.len()];
+            let bar = notes[place].bar;
+            let of_bar: Vec<usize> = (0..notes.len())
+                .filter(|at| notes[*at].bar == bar)
+                .collect();
+            if 2 * (place - of_bar[0] + 1) <= of_bar.len() {
+                continue;
+            }
+            let next = if bar == last_bar {
+                notes[0].bar
+            } else {
+                bar + 1
+            };
+            let text = screen(&app(s, Theme::default()), width, height).to_string();
+            // Bar numbers stand alone above the strings: lines of nothing but digits.
+            let numbers: Vec<u32> = text
+                .lines()
+                .map(|line| line.trim_matches('"'))
+                .filter(|line| {
+                    line.chars().all(|c| c == ' ' || c.is_ascii_digit()) && !line.trim().is_empty()
+                })
+                .flat_map(str::split_whitespace)
+                .filter_map(|number| number.parse().ok())
+                .collect();
+            assert!(
+                numbers.contains(&bar) && numbers.contains(&next),
+                "bars {bar} and {next} of {numbers:?} at {width}x{height}\n{text}"
+            );
+        }
+    }
+}
+
+/// After a pass the bars with faults are shown, not the first ones.
+#[test]
+fn after_a_pass_the_bars_with_faults_are_shown() {
+    let mut s = between();
+    s.notes = s.notes.iter().map(|_| Some(right(3.0))).collect();
+    let at = s
+        .piece
+        .notes
+        .iter()
+        .position(|note| note.bar == 3)
+        .expect("a bar 3");
+    s.notes[at].as_mut().expect("a note").verdict = Verdict::Missed;
+    let text = screen(&app(s, Theme::default()), 80, 24).to_string();
+    let heard = text
+        .lines()
+        .find(|line| line.contains("heard"))
+        .expect("a tab");
+    assert!(heard.contains("--"), "{text}");
+}
+
+#[test]
+fn what_is_cut_says_so() {
+    let mut s = playing();
+    s.notices = vec!["A notice that is far too long for a screen of eighty columns. ".repeat(3)];
+    let text = screen(&app(s, Theme::default()), 80, 24).to_string();
+    let notice = text
+        .lines()
+        .find(|line| line.contains("A notice"))
+        .expect("it");
+    assert!(notice.trim_matches('"').ends_with('…'), "{notice}");
 }
 
 #[test]
@@ -391,6 +471,43 @@ fn golden_plain_lines_are_unchanged() {
     assert!(teller.lines(&ended()).is_empty());
 }
 
+/// What was said of a note is remembered while it is not sure, so that it is taken back in words.
+#[test]
+fn what_is_taken_back_is_taken_back_in_words() {
+    let mut teller = Teller::default();
+    let mut s = playing();
+    let at = 1;
+    let place = |s: &Snapshot| {
+        let note = &s.piece.notes[at];
+        format!(
+            "bar {} beat {}",
+            note.bar,
+            seamline::tui::words::beat(note.beat)
+        )
+    };
+    let wrong = format!("{}: wrong: ", place(&s));
+    let first = teller.lines(&s);
+    assert!(
+        first.iter().any(|line| line.starts_with(&wrong)),
+        "{first:?}"
+    );
+    s.notes[at] = None;
+    assert!(teller.lines(&s).is_empty());
+    s.notes[at] = Some(right(2.0));
+    assert_eq!(
+        teller.lines(&s),
+        [format!("corrected: {}: right", place(&s))]
+    );
+    assert!(teller.lines(&s).is_empty());
+    // Of the next pass everything is news.
+    s.notes_of += 1;
+    let again = teller.lines(&s);
+    assert!(
+        again.contains(&format!("{}: right", place(&s))),
+        "{again:?}"
+    );
+}
+
 fn number() -> impl Strategy<Value = f64> {
     prop_oneof![
         4 => -1e3..1e3f64,
@@ -472,7 +589,10 @@ prop_compose! {
         s.worst[0].gaps_ms = numbers.iter().map(|n| Some(*n)).collect();
         s.phase = match phase {
             0 => Phase::Waiting,
-            1 => Phase::CountIn { clicks_left: u32::MAX },
+            1 => Phase::CountIn {
+                click: u32::MAX,
+                of: u32::MAX,
+            },
             2 => Phase::Playing,
             3 => Phase::ListeningBack,
             4 => Phase::DeviceLost { message: "gone".repeat(60) },

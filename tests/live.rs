@@ -184,17 +184,17 @@ fn settings(line: &Line, keep: Option<PathBuf>) -> LiveSettings {
         keep,
         reserved: false,
         wait: Some(Duration::from_secs(5)),
+        played: None,
     }
 }
 
 fn begin(settings: LiveSettings, steps: Vec<Step>, stop: &Arc<AtomicBool>) -> Session {
     let script = Arc::new(std::sync::Mutex::new(VecDeque::from(steps)));
-    let line = settings.line.clone();
     let devices = Devices {
         input: Box::new(move |_| Ok(Box::new(Scripted::new(&script)) as Box<dyn Input>)),
         output: None,
     };
-    Session::begin(settings, line, devices, Arc::clone(stop)).expect("a session")
+    Session::begin(settings, devices, Arc::clone(stop)).expect("a session")
 }
 
 fn scored(path: &Path, line: &Line) -> Judgement {
@@ -401,7 +401,7 @@ fn a_device_that_stays_away_ends_the_session_with_the_take_safe() {
         }),
         output: None,
     };
-    let session = Session::begin(wanted, line.clone(), devices, Arc::default()).expect("begun");
+    let session = Session::begin(wanted, devices, Arc::default()).expect("begun");
     let mut lost = false;
     let mut ended = false;
     while let Ok(snapshot) = session.snapshots.recv() {

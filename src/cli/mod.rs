@@ -25,6 +25,7 @@ mod hear;
 mod options;
 mod output;
 mod play;
+mod played;
 mod score;
 mod sound;
 mod tune;

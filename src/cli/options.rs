@@ -8,13 +8,14 @@ use super::failure::Failure;
 use super::values::{BarChoice, SwingChoice, TempoChoice};
 use crate::music::instrument::{Instrument, Tuning};
 use crate::music::line::{Line, read_bytes};
+use crate::session::played::Played;
 
 /// Largest line file read, in bytes: some hundred times a long piece, so that a sound file given
 /// by mistake is refused instead of read.
 const LINE_BYTES_MAX: u64 = 16 << 20;
 
 /// How the line is to be taken.
-#[derive(Args, Debug)]
+#[derive(Args, Clone, Debug)]
 pub(super) struct LineOptions {
     /// Tempo of the line: beats per minute, or per cent of the written tempo
     #[arg(long, value_name = "BPM|N%")]
@@ -44,6 +45,34 @@ pub(super) struct Part {
 }
 
 impl LineOptions {
+    /// These options, and where none was given what the take was played by.
+    pub(super) fn or_as_played(&self, played: &Played, name: &str) -> Result<Self, Failure> {
+        let wrong = |what: String| Failure::new(format!("{name}: {what}"));
+        let swing = played.swing.as_deref().map(str::parse::<SwingChoice>);
+        let tuning = played.tuning.as_deref().map(super::values::tuning);
+        let share = Some(TempoChoice::Share(played.tempo_share));
+        let bars = played.bars.map(|(from, to)| BarChoice { from, to });
+        Ok(Self {
+            tempo: self.tempo.or(share),
+            bars: self.bars.or(bars),
+            swing: self.swing.or(swing.transpose().map_err(wrong)?),
+            tuning: match &self.tuning {
+                Some(given) => Some(given.clone()),
+                None => tuning.transpose().map_err(wrong)?,
+            },
+        })
+    }
+
+    /// Writes down what was asked for of the line.
+    pub(super) fn write_down(&self, part: &Part, played: &mut Played) {
+        played.bars = part.bars;
+        played.tempo_share = part.share;
+        played.swing = self.swing.map(|SwingChoice(swing)| {
+            swing.map_or_else(|| "off".to_owned(), |ratio| ratio.to_string())
+        });
+        played.tuning = self.tuning.as_ref().map(ToString::to_string);
+    }
+
     /// Reads the line and takes it as the options say.
     pub(super) fn read(&self, path: &Path) -> Result<Line, Failure> {
         let within = |error| Failure::new(format!("{}: {error}", path.display()));
@@ -111,7 +140,7 @@ impl LineOptions {
     }
 }
 
-fn line_bytes(path: &Path) -> Result<Vec<u8>, Failure> {
+pub(super) fn line_bytes(path: &Path) -> Result<Vec<u8>, Failure> {
     let name = path.display();
     let there = std::fs::metadata(path).map_err(|error| {
         Failure::new(match error.kind() {

@@ -13,6 +13,7 @@ use super::data::DataOptions;
 use super::devices::{DeviceOptions, pair, stop_on_signals, without_output};
 use super::failure::Failure;
 use super::options::{LineOptions, Target};
+use super::played::played;
 use super::score::read_strings;
 use super::sound::CAUTION;
 use super::values::{self, MarkChoice};
@@ -53,29 +54,29 @@ const WAIT_S: u64 = 30;
 pub(super) struct PlayArguments {
     /// The written line: a .line or MIDI file
     #[arg(value_name = "LINE")]
-    line: PathBuf,
+    pub(super) line: PathBuf,
 
     #[command(flatten)]
-    options: LineOptions,
+    pub(super) options: LineOptions,
 
     /// Click on every beat, on the second and fourth alone, or only count in
     #[arg(long, value_name = "BEATS", default_value = "all",
           value_parser = PossibleValuesParser::new(["all", "2-4", "off"]))]
-    click: String,
+    pub(super) click: String,
 
     /// Clicks to a beat, 1 to 4
     #[arg(long, value_name = "N", default_value = "1",
           value_parser = clap::value_parser!(u8).range(1..=i64::from(click::PARTS_MAX)))]
-    click_parts: u8,
+    pub(super) click_parts: u8,
 
     /// Leave the click out of every second bar
     #[arg(long)]
-    click_alternate: bool,
+    pub(super) click_alternate: bool,
 
     /// Bars of clicks before the line, 0 to 8
     #[arg(long, value_name = "BARS", default_value = "1",
           value_parser = clap::value_parser!(u8).range(0..=i64::from(click::COUNT_IN_MAX)))]
-    count_in: u8,
+    pub(super) count_in: u8,
 
     /// Play the line along, softly
     #[arg(long)]
@@ -103,11 +104,11 @@ pub(super) struct PlayArguments {
 
     /// Frequency of A4 in hertz, 415 to 466
     #[arg(long, value_name = "HZ", default_value = "440", value_parser = values::a4)]
-    a4: f64,
+    pub(super) a4: f64,
 
     /// What `tune --keep` measured of the instrument's strings
     #[arg(long, value_name = "FILE.json")]
-    strings: Option<PathBuf>,
+    pub(super) strings: Option<PathBuf>,
 
     /// Write the whole result as JSON; `-` is standard output, without the text
     #[arg(long, value_name = "PATH|-")]
@@ -122,7 +123,7 @@ pub(super) struct PlayArguments {
 
     /// Set one of the marks printed with the report, as in `gap_ms=50`; may be given again
     #[arg(long = "mark", value_name = "NAME=VALUE")]
-    marks: Vec<MarkChoice>,
+    pub(super) marks: Vec<MarkChoice>,
 
     /// Give a device that is gone so many seconds to come back (30 with --plain, else for ever)
     #[arg(long, value_name = "SECONDS")]
@@ -149,7 +150,7 @@ pub(super) fn run(arguments: &PlayArguments) -> u8 {
 fn play(arguments: &PlayArguments) -> Result<u8, Failure> {
     let target = arguments.json.as_deref().map(Target::new);
     check_files(arguments, target.as_ref())?;
-    let (settings, line) = settings(arguments)?;
+    let settings = settings(arguments)?;
     let (keep, reserved) = (arguments.data).take_at(arguments.keep.as_deref(), &arguments.line)?;
     let settings = LiveSettings {
         keep: Some(keep),
@@ -162,8 +163,7 @@ fn play(arguments: &PlayArguments) -> Result<u8, Failure> {
     if devices.output.is_some() {
         output::note(CAUTION);
     }
-    let session =
-        Session::begin(settings, line, devices, Arc::clone(&stop)).map_err(Failure::of)?;
+    let session = Session::begin(settings, devices, Arc::clone(&stop)).map_err(Failure::of)?;
     if let Some(moved) = &session.moved {
         output::note(&format!(
             "a take of that name was there; it is now {}",
@@ -227,10 +227,9 @@ fn check_files(arguments: &PlayArguments, target: Option<&Target>) -> Result<(),
 }
 
 /// What the session is to be, and the line as the whole take is judged by.
-fn settings(
-    arguments: &PlayArguments,
-) -> Result<(LiveSettings, crate::music::line::Line), Failure> {
-    let line = arguments.options.read(&arguments.line)?;
+fn settings(arguments: &PlayArguments) -> Result<LiveSettings, Failure> {
+    // Whether its bars and tempo can be had is seen before any device is opened.
+    arguments.options.read_at_tempo(&arguments.line)?;
     let part = arguments.options.read_whole(&arguments.line)?;
     let mut marks = Marks::default();
     for mark in &arguments.marks {
@@ -244,6 +243,7 @@ fn settings(
         Some(seconds) => Some(Duration::from_secs(seconds)),
         None => arguments.plain.then(|| Duration::from_secs(WAIT_S)),
     };
+    let played = played(arguments, &part)?;
     let settings = LiveSettings {
         line: part.line,
         bars: part.bars,
@@ -267,8 +267,9 @@ fn settings(
         keep: None,
         reserved: false,
         wait,
+        played: Some(played),
     };
-    Ok((settings, line))
+    Ok(settings)
 }
 
 /// Opens the devices that are wanted, and looks up how long the way between them is.
@@ -308,6 +309,10 @@ fn open(
     };
     let settings = LiveSettings {
         latency_s,
+        played: settings.played.clone().map(|mut played| {
+            played.round_trip_ms = latency_s.map(|s| 1000.0 * s);
+            played
+        }),
         ..settings
     };
     Ok((settings, devices))
@@ -322,7 +327,6 @@ fn tell(
 ) -> Result<u8, Failure> {
     let result = &live.result;
     let info = LiveInfo {
-        passes: live.passes.clone(),
         ended_by: match &live.by {
             EndedBy::Passes => "passes",
             EndedBy::Player => "player",
@@ -357,12 +361,15 @@ fn tell(
         page = lines.map(|line| format!("{line}\n")).collect();
     }
     let printed = output::print(page.as_bytes());
+    let take = &result.take.file;
     output::note(&format!(
-        "The take is {}; judge it again with: seamline score {} --line {}",
-        result.take.file,
-        result.take.file,
-        arguments.line.display()
+        "The take is {take}; judge it again with: seamline score {take}"
     ));
+    if let Some(what) = &live.not_written {
+        output::note(&format!(
+            "{what}; judging it again needs --line and its options"
+        ));
+    }
     if live.ending.priority_refused {
         output::note(&format!(
             "the system refused real-time priority; {} frames were lost",

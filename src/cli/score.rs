@@ -5,27 +5,27 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::failure::Failure;
-use super::options::{LineOptions, Part, Target};
+use super::options::{LineOptions, Target};
 use super::output;
+use super::played::as_played;
 use super::values::{self, MarkChoice};
 use super::written::{self, Planned, ReplaceOption};
 use super::{BELOW, DONE, FAILED};
-use crate::compare::judgement::TimingMode;
-use crate::compare::marks::Marks;
 use crate::compare::usual::{ENOUGH_JOINS, usual_gaps};
-use crate::music::line::Line;
 use crate::report::json;
 use crate::report::text::{self, PageSettings, Practise};
 use crate::session::instrument_file::{self, KnownInstrument};
-use crate::session::offline::{ScoreSettings, score_take};
+use crate::session::offline::score_take;
 use crate::session::result::TakeResult;
 use crate::sound;
-use crate::units::Hertz;
 
 /// Judge recorded takes of a line
 ///
 /// Listens to each take, finds the line in it, and reports every note: the right one or not,
 /// early or late, with a gap before the next, over a ringing string, dead, cut short, out of tune.
+///
+/// A take that `play` kept has a file beside it that says how it was played (take.wav:
+/// take.wav.played.json). It is judged by that; options given here win.
 #[derive(Args, Debug)]
 #[command(after_help = "Example:\n  \
     seamline score demo-data/lantern-stairs-practice.wav --line demo-data/lantern-stairs.line\n\n\
@@ -40,24 +40,24 @@ pub(super) struct ScoreArguments {
     #[arg(value_name = "TAKE", required = true)]
     takes: Vec<PathBuf>,
 
-    /// The written line: a .line or MIDI file
+    /// The written line: a .line or MIDI file; a take that `play` kept knows its own
     #[arg(long, value_name = "LINE")]
-    line: PathBuf,
+    pub(super) line: Option<PathBuf>,
 
     #[command(flatten)]
-    options: LineOptions,
+    pub(super) options: LineOptions,
 
     /// The takes were played to a click at the line's tempo
     #[arg(long)]
-    click: bool,
+    pub(super) click: bool,
 
-    /// Frequency of A4 in hertz, 415 to 466
-    #[arg(long, value_name = "HZ", default_value = "440", value_parser = values::a4)]
-    a4: f64,
+    /// Frequency of A4 in hertz, 415 to 466; 440 when nothing else is known
+    #[arg(long, value_name = "HZ", value_parser = values::a4)]
+    pub(super) a4: Option<f64>,
 
     /// What `tune --keep` measured of the instrument's strings
     #[arg(long, value_name = "FILE.json")]
-    strings: Option<PathBuf>,
+    pub(super) strings: Option<PathBuf>,
 
     /// Keep the silence usually left at each kind of join in the file of --strings, so that takes
     /// too short to tell are held against it
@@ -85,7 +85,7 @@ pub(super) struct ScoreArguments {
 
     /// Set one of the marks printed with the report, as in `gap_ms=50`; may be given again
     #[arg(long = "mark", value_name = "NAME=VALUE")]
-    marks: Vec<MarkChoice>,
+    pub(super) marks: Vec<MarkChoice>,
 }
 
 /// Runs it; gives the exit code.
@@ -102,43 +102,27 @@ pub(super) fn run(arguments: &ScoreArguments) -> u8 {
 fn score(arguments: &ScoreArguments) -> Result<u8, Failure> {
     let target = arguments.json.as_deref().map(Target::new);
     check_files(arguments, target.as_ref())?;
-    let Part { line, bars, share } = arguments.options.read_at_tempo(&arguments.line)?;
-    let mut marks = Marks::default();
-    for mark in &arguments.marks {
-        mark.apply(&mut marks);
-    }
     let known = match &arguments.strings {
         Some(path) => read_strings(path)?,
         None => KnownInstrument::default(),
     };
-    let settings = ScoreSettings {
-        known: known.clone(),
-        a4: Hertz(arguments.a4),
-        marks,
-        mode: if arguments.click {
-            TimingMode::Click
-        } else {
-            TimingMode::Free
-        },
-        bars,
-        ..ScoreSettings::default()
-    };
-    let page = PageSettings {
-        columns: output::columns(),
-        colour: output::colour_wanted(),
-        all: arguments.all,
-        verbose: arguments.verbose,
-        practise: Some(Practise {
-            line: arguments.line.display().to_string(),
-            share,
-        }),
-    };
+    if let Some(path) = &arguments.line {
+        // What is wrong with the line itself is said once, not for each take.
+        arguments.options.read_at_tempo(path)?;
+    }
     let mut code = DONE;
     let mut results = Vec::new();
     for take in &arguments.takes {
         // A take that cannot be judged must not cost the others their report.
-        match judge_take(take, &line, &settings) {
-            Ok(result) => {
+        match judge_take(take, arguments, &known) {
+            Ok((result, practise)) => {
+                let page = PageSettings {
+                    columns: output::columns(),
+                    colour: output::colour_wanted(),
+                    all: arguments.all,
+                    verbose: arguments.verbose,
+                    practise: Some(practise),
+                };
                 if !matches!(target, Some(Target::Standard)) {
                     show(&result, &page, results.is_empty())?;
                 }
@@ -178,13 +162,13 @@ fn check_files(arguments: &ScoreArguments, target: Option<&Target>) -> Result<()
             "`-` stands twice among the takes; standard input can be read only once",
         ));
     }
-    if arguments.line == standard {
+    if arguments.line.as_deref() == Some(standard) {
         return Err(Failure::new(
             "--line -: a line is read from a file, not from standard input",
         ));
     }
     let mut inputs: Vec<&Path> = arguments.takes.iter().map(PathBuf::as_path).collect();
-    inputs.push(&arguments.line);
+    inputs.extend(arguments.line.as_deref());
     let mut planned = Vec::new();
     match arguments.strings.as_deref() {
         // What is learnt is added to what `tune` has written there.
@@ -245,10 +229,16 @@ fn learn_gaps(
     output::write_file(path, instrument_file::write(&known).as_bytes())
 }
 
-fn judge_take(path: &Path, line: &Line, settings: &ScoreSettings) -> Result<TakeResult, Failure> {
+fn judge_take(
+    path: &Path,
+    arguments: &ScoreArguments,
+    known: &KnownInstrument,
+) -> Result<(TakeResult, Practise), Failure> {
     let name = path.display().to_string();
+    let (line, settings, practise) = as_played(path, arguments, known)?;
     let mut source = sound::file::open(path).map_err(Failure::of)?;
-    score_take(&name, source.as_mut(), line, settings).map_err(Failure::of)
+    let result = score_take(&name, source.as_mut(), &line, &settings).map_err(Failure::of)?;
+    Ok((result, practise))
 }
 
 /// Prints the text of one take, an empty line before every one but the first.

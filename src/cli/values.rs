@@ -184,6 +184,12 @@ const MARKS: [Mark; 12] = [
     },
 ];
 
+impl std::fmt::Display for MarkChoice {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}={}", self.mark.name, self.value)
+    }
+}
+
 impl MarkChoice {
     /// Sets it in `marks`.
     pub(super) fn apply(self, marks: &mut Marks) {

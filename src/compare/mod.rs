@@ -14,17 +14,18 @@ mod lay;
 pub mod marks;
 mod say;
 #[cfg(test)]
-mod test_support;
+pub(crate) mod test_support;
 pub mod usual;
 pub(crate) mod whole;
 
 use crate::compare::judge::scene::{Habits, Scene};
 use crate::compare::judge::{bleed, extras, scene, undecided, verdict};
 use crate::compare::judgement::{JudgedNote, Judgement, PassJudgement, Stumble, Tally, TimingMode};
-use crate::compare::lay::follow::Course;
+pub use crate::compare::lay::clicks;
+use crate::compare::lay::clicks::{ClickedPass, without_clicks};
 use crate::compare::lay::passes::Pass;
 use crate::compare::lay::slots::Slot;
-use crate::compare::lay::{clicks, costs, ends, passes, slots, swing};
+use crate::compare::lay::{audible, costs, ends, passes, segments, slots, swing};
 use crate::compare::marks::Marks;
 use crate::compare::say::{summary, uneven};
 use crate::compare::usual::{Usual, usual_gaps};
@@ -39,9 +40,10 @@ pub struct Settings {
     pub marks: Marks,
     /// Whether the take was played to a click at the written tempo.
     pub mode: TimingMode,
-    /// Where bar 1 beat 1 of the click lies in the take, in seconds, when that is known. The
-    /// grid's offset is fitted all the same; the difference is reported as the mean deviation.
-    pub click_at_s: Option<f64>,
+    /// The stretches of the take whose click is known, in order of time and without overlap: each
+    /// is held against its own click, whatever `mode` says. A grid's offset is fitted all the same;
+    /// the difference is reported as the mean deviation.
+    pub clicks: Vec<ClickedPass>,
     /// Pitches of the open strings, the thinnest first, as MIDI notes.
     pub open_midi: Vec<u8>,
     /// What is usual for the player and the instrument, from before.
@@ -64,7 +66,7 @@ impl Default for Settings {
         Self {
             marks: Marks::default(),
             mode: TimingMode::Free,
-            click_at_s: None,
+            clicks: Vec::new(),
             open_midi: BASS_OPEN_MIDI.to_vec(),
             usual: Usual::default(),
             bars: None,
@@ -101,22 +103,28 @@ pub fn judge_with_rings(
         .cloned()
         .collect();
     heard.sort_by(|a, b| a.onset_s.total_cmp(&b.onset_s));
+    let top_midi = expected.iter().map(|note| note.midi).max().unwrap_or(127);
+    let clicks = settings.clicks.iter().flat_map(|pass| &pass.clicks_s);
+    let mut clicks_s: Vec<f64> = clicks.copied().filter(|s| s.is_finite()).collect();
+    clicks_s.sort_by(f64::total_cmp);
+    let kept = without_clicks(heard.iter().collect(), &clicks_s, top_midi);
+    let mut heard: Vec<HeardNote> = kept.into_iter().cloned().collect();
     ends::disbelieve(&mut heard);
     let mut slots = slots::fold(expected);
     let quarter_s = quarter_s(expected);
-    let (mut found, mut decided) = lay(expected, &slots, &heard, settings.mode);
+    let (mut found, mut decided) = lay(expected, &slots, &heard, settings);
     let mut click_dbfs = None;
-    if settings.mode == TimingMode::Click {
-        let clicks = clicks::find(&slots, &heard, &found);
+    if settings.mode == TimingMode::Click && settings.clicks.is_empty() {
+        let clicks = audible::find(&slots, &heard, &found);
         click_dbfs = clicks
             .iter()
             .flatten()
             .map(|click| click.peak_dbfs())
             .reduce(f64::max);
         if click_dbfs.is_some() {
-            clicks::disbelieve(&slots, &mut heard, &found, &clicks);
-            (found, decided) = lay(expected, &slots, &heard, settings.mode);
-            let clicks = clicks::find(&slots, &heard, &found);
+            audible::disbelieve(&slots, &mut heard, &found, &clicks);
+            (found, decided) = lay(expected, &slots, &heard, settings);
+            let clicks = audible::find(&slots, &heard, &found);
             for (pass, click) in found.iter_mut().zip(clicks) {
                 pass.click_behind_s = click.map(|click| click.behind_s);
             }
@@ -125,7 +133,7 @@ pub fn judge_with_rings(
     let swing = swing::measure(&slots, quarter_s, &heard, &found);
     if let Some((_, moved_s)) = swing.filter(|swing| swing.1 != 0.0) {
         slots = swing::moved(&slots, moved_s);
-        (found, decided) = lay(expected, &slots, &heard, settings.mode);
+        (found, decided) = lay(expected, &slots, &heard, settings);
     }
     let events: Vec<&HeardNote> = heard.iter().collect();
     let asked: Vec<Pass> = match settings.bars {
@@ -177,17 +185,14 @@ fn lay(
     expected: &[ExpectedNote],
     slots: &[Slot],
     heard: &[HeardNote],
-    mode: TimingMode,
+    settings: &Settings,
 ) -> (Vec<Pass>, Option<usize>) {
     if slots.is_empty() || expected.iter().any(|note| !note.onset_s.is_finite()) {
         return (Vec::new(), None);
     }
     let events: Vec<&HeardNote> = heard.iter().collect();
-    passes::lay(&Course {
-        slots,
-        events: &costs::listen(&events),
-        mode,
-    })
+    let sounds = costs::listen(&events);
+    segments::lay(slots, &sounds, settings.mode, &settings.clicks)
 }
 
 /// Judges every pass, each by itself but for what is usual in the whole take.

@@ -207,7 +207,7 @@ pub(crate) fn of_passes(
     };
     TakeResult {
         take: take(file),
-        judgement: whole::put_together(expected, passes, agreement, listened, &settings),
+        judgement: whole::put_together(expected, passes, (agreement, None), listened, &settings),
         line,
     }
 }

@@ -6,5 +6,6 @@
 pub mod instrument_file;
 pub mod live;
 pub mod offline;
+pub mod played;
 pub mod result;
 pub mod tuning;

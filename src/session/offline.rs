@@ -2,6 +2,7 @@
 //!
 //! The way of the sound is the live one (source, listener, events); only the clock is missing.
 
+use crate::compare::clicks::ClickedPass;
 use crate::compare::judgement::TimingMode;
 use crate::compare::marks::Marks;
 use crate::compare::{Settings, judge_with_rings};
@@ -42,6 +43,8 @@ pub struct ScoreSettings {
     pub mode: TimingMode,
     /// First and last bar asked for; `None` for the whole line.
     pub bars: Option<(u32, u32)>,
+    /// The stretches of the take whose click is known, in order of time.
+    pub clicks: Vec<ClickedPass>,
     /// The listener gets at most this many frames at once, at least 1 (0 is taken as 1). It must
     /// not change the result; tests set it.
     pub block_frames: usize,
@@ -55,6 +58,7 @@ impl Default for ScoreSettings {
             known: KnownInstrument::default(),
             mode: TimingMode::Free,
             bars: None,
+            clicks: Vec::new(),
             block_frames: 4096,
         }
     }
@@ -111,7 +115,7 @@ pub fn score_take(
         &Settings {
             marks: settings.marks.clone(),
             mode: settings.mode,
-            click_at_s: None,
+            clicks: settings.clicks.clone(),
             bars: settings.bars,
             usual: settings.known.usual(&open, settings.a4),
             open_midi: open,

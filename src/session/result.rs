@@ -2,7 +2,6 @@
 
 use crate::compare::judgement::Judgement;
 use crate::music::theory::Key;
-use crate::session::live::snapshot::PassView;
 
 /// A bar of the line, as far as a report needs it.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -100,8 +99,6 @@ pub struct TakeResult {
 /// What is known of a take besides when it was played live.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LiveInfo {
-    /// Every pass that is over, with its first and last second in the take.
-    pub passes: Vec<(PassView, f64, f64)>,
     /// Why it ended: `passes`, `player`, `stopped` or `input gone`.
     pub ended_by: &'static str,
     /// From a click to where it is heard, in milliseconds; `None` when it was not measured, and

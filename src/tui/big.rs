@@ -20,6 +20,9 @@ fn rows(letter: char) -> [u8; 5] {
         'E' => [0b11111, 0b10000, 0b11110, 0b10000, 0b11111],
         'F' => [0b11111, 0b10000, 0b11110, 0b10000, 0b10000],
         'G' => [0b01111, 0b10000, 0b10011, 0b10001, 0b01110],
+        'K' => [0b10010, 0b10100, 0b11000, 0b10100, 0b10010],
+        'O' => [0b01110, 0b10001, 0b10001, 0b10001, 0b01110],
+        'P' => [0b11110, 0b10001, 0b11110, 0b10000, 0b10000],
         'b' => [0b10000, 0b10000, 0b11100, 0b10010, 0b11100],
         '#' => [0b01010, 0b11111, 0b01010, 0b11111, 0b01010],
         '0' => [0b01110, 0b10011, 0b10101, 0b11001, 0b01110],
@@ -38,6 +41,12 @@ fn rows(letter: char) -> [u8; 5] {
         ' ' => [0; 5],
         _ => [0b01110, 0b10001, 0b00110, 0, 0b00100],
     }
+}
+
+/// Columns that `text` takes, each cell `scale` times as large.
+pub(super) fn columns(text: &str, scale: u16) -> u16 {
+    let letters = u16::try_from(text.chars().count()).unwrap_or(u16::MAX);
+    letters.saturating_mul((COLUMNS + 1).saturating_mul(scale))
 }
 
 /// Draws `text` from the top left of `area`, each cell `scale` times as large; what does not fit

@@ -8,7 +8,9 @@ use ratatui::widgets::{Paragraph, Widget};
 
 use crate::compare::judgement::Flag;
 use crate::session::live::snapshot::{NoteView, Phase, Snapshot};
+use crate::tui::fit::{fitted, show};
 use crate::tui::theme::Theme;
+use crate::tui::words::HEADPHONES;
 use crate::tui::{big, words};
 
 /// Title, bars, tempo, click, pass.
@@ -40,14 +42,22 @@ impl Widget for &Title<'_> {
             100.0 * piece.tempo_share
         );
         let room = usize::from(area.width).saturating_sub(rest.chars().count() + 3);
-        let title: String = title.chars().take(room).collect();
+        let title = fitted(
+            Line::raw(title.to_owned()),
+            u16::try_from(room).unwrap_or(0),
+        );
+        let title: String = title
+            .spans
+            .iter()
+            .map(|span| span.content.as_ref())
+            .collect();
         let gap = " ".repeat(room.saturating_sub(title.chars().count()) + 3);
-        Paragraph::new(Line::from(vec![
+        let line = Line::from(vec![
             Span::styled(title, self.theme.strong()),
             Span::raw(gap),
             Span::styled(rest, self.theme.text()),
-        ]))
-        .render(area, buffer);
+        ]);
+        show(vec![line], area, buffer);
     }
 }
 
@@ -62,9 +72,11 @@ impl Widget for &Stand<'_> {
         let theme = self.theme;
         let (text, style) = match &self.snapshot.phase {
             Phase::Waiting => ("Listening: begin when you like.".to_owned(), theme.strong()),
-            Phase::CountIn { clicks_left: 0 } => ("Counting in.".to_owned(), theme.strong()),
-            Phase::CountIn { clicks_left } => {
-                (format!("Counting in: {clicks_left} to go."), theme.strong())
+            Phase::CountIn { click: 0, .. } => {
+                (format!("Counting in. {HEADPHONES}"), theme.strong())
+            }
+            Phase::CountIn { click, of } => {
+                (format!("Counting in: {click} of {of}."), theme.strong())
             }
             Phase::Playing => ("Playing.".to_owned(), theme.strong()),
             Phase::ListeningBack => (
@@ -74,7 +86,7 @@ impl Widget for &Stand<'_> {
             Phase::DeviceLost { message } => (format!(" NO SOUND: {message} "), theme.marked()),
             Phase::Ended { message } => (format!(" OVER: {message} "), theme.marked()),
         };
-        Paragraph::new(Line::styled(text, style)).render(area, buffer);
+        show(vec![Line::styled(text, style)], area, buffer);
     }
 }
 
@@ -87,7 +99,7 @@ pub(super) struct Notice<'a> {
 impl Widget for &Notice<'_> {
     fn render(self, area: Rect, buffer: &mut Buffer) {
         let text = self.snapshot.notices.join(" ");
-        Paragraph::new(Line::styled(text, self.theme.alert())).render(area, buffer);
+        show(vec![Line::styled(text, self.theme.alert())], area, buffer);
     }
 }
 
@@ -102,11 +114,58 @@ const NOTE_COLUMNS: u16 = 26;
 /// ...
 const PLACE_COLUMNS: u16 = 27;
 
+/// The last join whose far side has been heard: the note before it, the silence in milliseconds,
+/// and whether that is a gap.
+fn last_join(s: &Snapshot) -> Option<(usize, f64, bool)> {
+    let note = |at: usize| s.notes.get(at)?.as_ref();
+    let last = (0..s.notes.len()).rev().find(|at| note(*at).is_some())?;
+    (0..last).rev().find_map(|at| {
+        let view = note(at)?;
+        Some((at, view.gap_ms?, view.flags.contains(&Flag::Gap)))
+    })
+}
+
+/// The last join in letters to be read from afar: `OK`, or the milliseconds of its gap.
+pub(super) struct LastJoin<'a> {
+    pub snapshot: &'a Snapshot,
+    pub theme: Theme,
+}
+
+impl LastJoin<'_> {
+    /// In full, and where there is no room for it.
+    fn words(&self) -> Option<([String; 2], bool)> {
+        let (_, gap_ms, flagged) = last_join(self.snapshot)?;
+        let ms = words::ms(gap_ms.clamp(-999.0, 999.0));
+        Some(if flagged {
+            ([format!("GAP {ms}"), ms], true)
+        } else {
+            ([format!("OK {ms}"), "OK".to_owned()], false)
+        })
+    }
+}
+
+impl Widget for &LastJoin<'_> {
+    fn render(self, area: Rect, buffer: &mut Buffer) {
+        let Some((words, flagged)) = self.words() else {
+            return;
+        };
+        let style = if flagged {
+            self.theme.alert()
+        } else {
+            self.theme.text()
+        };
+        let fits = |text: &&String| big::columns(text, 1) <= area.width;
+        if let Some(text) = words.iter().find(fits) {
+            big::draw(text, 1, style, area, buffer);
+        }
+    }
+}
+
 impl Now<'_> {
-    /// What stands in large letters on the left: the number of clicks left, or what sounds.
+    /// What stands in large letters on the left: the count, or what sounds.
     pub(super) fn left(&self) -> String {
         match &self.snapshot.phase {
-            Phase::CountIn { clicks_left } if *clicks_left > 0 => format!("-{clicks_left}"),
+            Phase::CountIn { click, .. } if *click > 0 => click.to_string(),
             Phase::Playing | Phase::Waiting => match self.snapshot.sounding {
                 Some(sounding) => sounding.midi.map_or_else(|| "..".to_owned(), words::pitch),
                 None => "--".to_owned(),
@@ -141,7 +200,8 @@ impl Now<'_> {
                 let off = words::cents(100.0 * (midi - f64::from(wanted.midi)));
                 format!("{name} wanted: {off}")
             }
-            Some(_) => format!("{name} wanted: another note"),
+            // Whether it is wrong is said once it is sure which note of the line it is.
+            Some(midi) => format!("{name} wanted, {} sounds", words::pitch(midi)),
             None => format!("{name} wanted"),
         }
     }
@@ -167,11 +227,7 @@ impl Now<'_> {
             }
             said.push((text, flagged));
         }
-        // The last join whose far side has been heard.
-        let join = (0..last).rev().find_map(|at| {
-            let view = note(at)?;
-            Some((at, view.gap_ms?, view.flags.contains(&Flag::Gap)))
-        });
+        let join = last_join(s);
         if let Some((at, gap_ms, flagged)) = join {
             let kind = s.piece.notes.get(at).and_then(|n| n.join);
             let kind = kind.map_or("join", |kind| kind.word());
@@ -189,7 +245,7 @@ impl Now<'_> {
 impl Widget for &Now<'_> {
     fn render(self, area: Rect, buffer: &mut Buffer) {
         let theme = self.theme;
-        let scale = if theme.large && area.height >= 2 * big::ROWS {
+        let scale = if theme.large && area.height > 2 * big::ROWS {
             2
         } else {
             1
@@ -205,6 +261,15 @@ impl Widget for &Now<'_> {
             ..area
         };
         big::draw(&self.place(), 1, theme.text(), place, buffer);
+        if scale == 2 {
+            let join = Rect {
+                y: place.y + big::ROWS + 1,
+                height: big::ROWS,
+                ..place
+            };
+            let snapshot = self.snapshot;
+            (&LastJoin { snapshot, theme }).render(join, buffer);
+        }
         // Large print says the rest below, over the whole width.
         let words = if theme.large {
             Rect {

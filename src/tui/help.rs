@@ -5,6 +5,7 @@ use ratatui::layout::Rect;
 use ratatui::text::{Line, Span};
 use ratatui::widgets::{Paragraph, Widget};
 
+use crate::tui::fit::show;
 use crate::tui::keys::KEYS;
 use crate::tui::theme::Theme;
 
@@ -14,11 +15,10 @@ pub(super) struct Help {
 }
 
 /// What the marks under the tab mean, and the caution.
-const BELOW: [&str; 6] = [
+const BELOW: [&str; 5] = [
     "Under the tab: heard: . as written, a name what sounded instead, -- nothing,",
     "x dead, cut let go too soon, * corrected; gap: ms of silence before the next",
     "note; time: ms early (-) or late (+); under: ~ another string rings.",
-    "",
     "Keep the level low, on headphones above all. Stop when something hurts, and rest",
     "before you are tired.",
 ];
@@ -32,9 +32,8 @@ impl Widget for &Help {
                 Span::styled(key.words, self.theme.text()),
             ]));
         }
-        lines.push(Line::raw(""));
         lines.extend(BELOW.map(|line| Line::styled(line, self.theme.text())));
-        Paragraph::new(lines).render(area, buffer);
+        show(lines, area, buffer);
     }
 }
 

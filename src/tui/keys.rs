@@ -48,7 +48,7 @@ const fn key(
 }
 
 /// All keys, in the order of the help page.
-pub const KEYS: [Key; 14] = [
+pub const KEYS: [Key; 18] = [
     key(
         KeyCode::Char(' '),
         "space",
@@ -75,14 +75,42 @@ pub const KEYS: [Key; 14] = [
         ".",
         Does::Ask(Command::Widen),
         "bar more",
-        "One bar more (also: right arrow)",
+        "One bar more at the end (also: right arrow)",
     ),
     key(
         KeyCode::Char(','),
         ",",
         Does::Ask(Command::Narrow),
         "bar less",
-        "One bar less (also: left arrow)",
+        "One bar less at the end (also: left arrow)",
+    ),
+    key(
+        KeyCode::Char('['),
+        "[",
+        Does::Ask(Command::WidenStart),
+        "start earlier",
+        "One bar more at the start",
+    ),
+    key(
+        KeyCode::Char(']'),
+        "]",
+        Does::Ask(Command::NarrowStart),
+        "start later",
+        "One bar less at the start",
+    ),
+    key(
+        KeyCode::Char('j'),
+        "j",
+        Does::Ask(Command::LoopWorst),
+        "worst join",
+        "Only the bars of the worst join, over and over",
+    ),
+    key(
+        KeyCode::Char('n'),
+        "n",
+        Does::Ask(Command::CountIn),
+        "no count-in",
+        "Go round without counting in; again: counted in",
     ),
     key(
         KeyCode::Char('w'),

@@ -8,6 +8,7 @@
 //! | [`theme`] | normal, dim, without colour; large print |
 //! | [`view`] | the screen laid out; changes nothing, reads no clock |
 //! | `big` | letters of five rows, to be read from afar |
+//! | `fit` | lines that fit: what is cut says so |
 //! | `head`, `tab`, `panels`, `help` | the parts of the screen |
 //! | [`plain`] | the same as lines of text, for screen readers and pipes |
 //! | [`tuner`] | the tuner's screen, and its lines |
@@ -19,6 +20,7 @@
 //! `cli` alone.
 
 mod big;
+mod fit;
 mod head;
 mod help;
 pub mod keys;

@@ -4,9 +4,10 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 use ratatui::text::{Line, Span};
-use ratatui::widgets::{Paragraph, Widget};
+use ratatui::widgets::Widget;
 
 use crate::session::live::snapshot::{JoinView, LatencyView, Level, PassView, RingView, Snapshot};
+use crate::tui::fit::show;
 use crate::tui::theme::Theme;
 use crate::tui::words;
 
@@ -43,7 +44,7 @@ impl Widget for &Strings<'_> {
                 self.theme.faint(),
             ));
         }
-        Paragraph::new(lines).render(area, buffer);
+        show(lines, area, buffer);
     }
 }
 
@@ -101,7 +102,7 @@ impl Widget for &Joins<'_> {
                 Span::styled(history.join(" "), self.theme.alert()),
             ]));
         }
-        Paragraph::new(lines).render(area, buffer);
+        show(lines, area, buffer);
     }
 }
 
@@ -120,7 +121,7 @@ impl Widget for &LastPass<'_> {
             .iter()
             .map(|finding| Line::styled(format!("  {finding}"), self.theme.text()));
         lines.extend(findings);
-        Paragraph::new(lines).render(area, buffer);
+        show(lines, area, buffer);
     }
 }
 
@@ -186,7 +187,7 @@ impl Widget for &Timing<'_> {
             };
             spans.push(Span::styled(text, style));
         }
-        Paragraph::new(Line::from(spans)).render(area, buffer);
+        show(vec![Line::from(spans)], area, buffer);
     }
 }
 
@@ -242,7 +243,7 @@ impl Widget for &Status<'_> {
             let name = s.take.rsplit(['/', '\\']).next().unwrap_or(&s.take);
             add(format!("keeping {name}"), theme.faint());
         }
-        Paragraph::new(Line::from(spans)).render(area, buffer);
+        show(vec![Line::from(spans)], area, buffer);
     }
 }
 

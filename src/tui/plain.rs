@@ -28,6 +28,10 @@ pub struct Teller {
     /// Rings that were told, by string, pitch and beginning.
     rings: Vec<(Option<u8>, f64, f64)>,
     clipped_told: bool,
+    /// The last word on each note of the pass that is told of.
+    told: Vec<Option<NoteView>>,
+    /// Which pass that is.
+    told_of: u32,
 }
 
 impl Teller {
@@ -36,8 +40,7 @@ impl Teller {
         let mut lines = Vec::new();
         let before = self.last.take();
         self.piece(before.as_ref(), next, &mut lines);
-        let same = before.as_ref().filter(|b| b.piece == next.piece);
-        notes(same, next, &mut lines);
+        self.notes(before.as_ref(), next, &mut lines);
         self.rings(next, &mut lines);
         passes(before.as_ref(), next, &mut lines);
         phase(before.as_ref(), next, &mut lines);
@@ -48,6 +51,9 @@ impl Teller {
 
     fn piece(&mut self, before: Option<&Snapshot>, next: &Snapshot, lines: &mut Vec<String>) {
         let changed = before.is_none_or(|b| b.piece != next.piece || b.click != next.click);
+        if before.is_none() && (next.click || matches!(next.phase, Phase::CountIn { .. })) {
+            lines.push(words::HEADPHONES.to_owned());
+        }
         if !changed {
             return;
         }
@@ -67,6 +73,34 @@ impl Teller {
             if next.click { "on" } else { "off" }
         ));
         self.rings.clear();
+    }
+
+    /// What became of notes that is known for good now, and what is taken back.
+    fn notes(&mut self, before: Option<&Snapshot>, next: &Snapshot, lines: &mut Vec<String>) {
+        let other = before.is_none_or(|b| b.piece != next.piece);
+        if other || self.told_of != next.notes_of {
+            self.told.clear();
+            self.told_of = next.notes_of;
+        }
+        self.told.resize(next.notes.len(), None);
+        let written = next.notes.iter().zip(&next.piece.notes);
+        for ((view, written), told) in written.zip(&mut self.told) {
+            let Some(view) = view.as_ref().filter(|view| view.settled) else {
+                continue;
+            };
+            let correction = match told {
+                Some(old) if same(old, view) => continue,
+                Some(_) => "corrected: ",
+                None => "",
+            };
+            lines.push(format!(
+                "{correction}bar {} beat {}: {}",
+                written.bar,
+                words::beat(written.beat),
+                words::note(view, written.midi)
+            ));
+            *told = Some(view.clone());
+        }
     }
 
     fn rings(&mut self, next: &Snapshot, lines: &mut Vec<String>) {
@@ -118,31 +152,6 @@ fn ring_words(piece: &Piece, ring: &RingView) -> String {
         ring.level_db.clamp(-99.0, 99.0),
         words::bleed(ring.kind)
     )
-}
-
-/// What became of notes that is known for good now.
-fn notes(before: Option<&Snapshot>, next: &Snapshot, lines: &mut Vec<String>) {
-    for (at, (view, written)) in next.notes.iter().zip(&next.piece.notes).enumerate() {
-        let Some(view) = view.as_ref().filter(|view| view.settled) else {
-            continue;
-        };
-        let old = before
-            .and_then(|b| b.notes.get(at))
-            .and_then(Option::as_ref)
-            .filter(|old| old.settled);
-        let correction = match old {
-            // Settled before: said before, unless it is another now.
-            Some(old) if same(old, view) => continue,
-            Some(_) => "corrected: ",
-            None => "",
-        };
-        lines.push(format!(
-            "{correction}bar {} beat {}: {}",
-            written.bar,
-            words::beat(written.beat),
-            words::note(view, written.midi)
-        ));
-    }
 }
 
 fn same(old: &NoteView, new: &NoteView) -> bool {

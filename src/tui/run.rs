@@ -61,13 +61,18 @@ pub fn run(
     let mut changed = true;
     let mut closed = false;
     loop {
-        if let Some(action) = await_action(&actions, WAIT) {
+        let mut next = await_action(&actions, WAIT);
+        while let Some(action) = next.take() {
+            next = without_repeats(&action, &actions);
             changed = true;
             match update(&mut app, action) {
                 Outcome::None => {}
                 Outcome::Ask(command) => {
-                    // A session that is behind is not waited for; the key can be pressed again.
-                    commands.try_send(command).ok();
+                    // A session that is behind is not waited for, and what is held down does not
+                    // queue up; the key can be pressed again.
+                    if commands.is_empty() || command == Command::Quit {
+                        commands.try_send(command).ok();
+                    }
                 }
                 Outcome::Leave => return Ok(LeftBy::End),
                 Outcome::Interrupt => return Ok(LeftBy::Interrupt),
@@ -106,6 +111,16 @@ pub fn run(
             }
         }
     }
+}
+
+/// The next action that is there already; the same key again is passed over, so that a key that is
+/// held down acts once for each look.
+fn without_repeats(action: &Action, actions: &Receiver<Action>) -> Option<Action> {
+    let same = |next: &Action| match (action, next) {
+        (Action::Key(a), Action::Key(b)) => a.code == b.code && a.modifiers == b.modifiers,
+        _ => false,
+    };
+    actions.try_iter().find(|next| !same(next))
 }
 
 /// The next action within `wait`, if there is one. A terminal that is gone gives none, and lets the

@@ -6,7 +6,7 @@ use ratatui::style::Style;
 use ratatui::widgets::Widget;
 
 use crate::compare::judgement::{Flag, Verdict};
-use crate::session::live::snapshot::{NoteView, Snapshot};
+use crate::session::live::snapshot::{NoteView, Phase, Snapshot};
 use crate::tui::theme::Theme;
 use crate::tui::words;
 
@@ -39,9 +39,8 @@ impl Tab<'_> {
         strings.min(12) + 1 + MATTERS.len() as u16
     }
 
-    /// The moments of the line, laid out in systems of at most `columns`.
-    fn systems(&self, columns: u16) -> Vec<Vec<Slot>> {
-        let mut systems: Vec<Vec<Slot>> = Vec::new();
+    /// The moments of the line.
+    fn slots(&self) -> Vec<Slot> {
         let mut slots: Vec<Slot> = Vec::new();
         for (at, note) in self.snapshot.piece.notes.iter().enumerate() {
             match slots.last_mut() {
@@ -57,6 +56,12 @@ impl Tab<'_> {
                 }
             }
         }
+        slots
+    }
+
+    /// Moments laid out in systems of at most `columns`.
+    fn systems(slots: Vec<Slot>, columns: u16) -> Vec<Vec<Slot>> {
+        let mut systems: Vec<Vec<Slot>> = Vec::new();
         // Whole bars as long as they fit; a bar wider than the screen is broken where it must be.
         let mut bars: Vec<Vec<Slot>> = Vec::new();
         for slot in slots {
@@ -83,6 +88,72 @@ impl Tab<'_> {
                 if let Some(system) = systems.last_mut() {
                     system.push(slot);
                 }
+            }
+        }
+        systems
+    }
+
+    /// The systems to be shown where there is room for that many: all of the line if they fit,
+    /// else from the place on, so that the bar that comes next is among them before the middle of
+    /// the one that is played is past. Between
+    /// passes those with faults.
+    fn shown(&self, columns: u16, room: usize) -> Vec<Vec<Slot>> {
+        let s = self.snapshot;
+        let mut systems = Self::systems(self.slots(), columns);
+        if systems.len() <= room {
+            return systems;
+        }
+        if matches!(s.phase, Phase::Waiting | Phase::Ended { .. }) {
+            let faulty = |system: &Vec<Slot>| {
+                let notes = system.iter().flat_map(|slot| &slot.notes);
+                notes
+                    .filter_map(|at| s.notes.get(*at)?.as_ref())
+                    .any(is_fault)
+            };
+            let faults: Vec<usize> = (0..systems.len())
+                .filter(|k| faulty(&systems[*k]))
+                .collect();
+            if !faults.is_empty() {
+                let mut number = 0;
+                systems.retain(|_| {
+                    number += 1;
+                    faults.contains(&(number - 1))
+                });
+                systems.truncate(room);
+                return systems;
+            }
+        }
+        let place = s.place.unwrap_or(0);
+        let holds = |slot: &Slot| slot.notes.contains(&place);
+        let here = systems.iter().position(|system| system.iter().any(holds));
+        let first = here.unwrap_or(0).min(systems.len() - room);
+        let slots = self.slots();
+        let at = slots.iter().position(holds).unwrap_or(0);
+        let bar = slots.get(at).map_or(0, |slot| slot.bar);
+        // Behind the last bar comes the first one again.
+        let next = slots.iter().skip(at).find(|slot| slot.bar != bar);
+        let next = next.or(slots.first()).map_or(0, |slot| slot.notes[0]);
+        let sees_next = |systems: &[Vec<Slot>]| {
+            let slots = systems.iter().flatten();
+            slots.take_while(|slot| slot.notes[0] != next).count()
+                < systems.iter().map(Vec::len).sum::<usize>()
+        };
+        // What was just played stays to be read until the middle of the bar.
+        let in_bar = slots.iter().filter(|slot| slot.bar == bar).count();
+        let played = slots[..at].iter().rev().take_while(|slot| slot.bar == bar);
+        let early = 2 * (played.count() + 1) <= in_bar;
+        if early || sees_next(&systems[first..first + room]) {
+            return systems.drain(first..first + room).collect();
+        }
+        // From the bar that is played on; in bars too wide for that from the place itself.
+        let bar_at = slots.iter().position(|slot| slot.bar == bar).unwrap_or(0);
+        for from in [bar_at, at] {
+            let mut slots = self.slots();
+            slots.rotate_left(from);
+            let mut turned = Self::systems(slots, columns);
+            turned.truncate(room);
+            if from == at || sees_next(&turned) {
+                return turned;
             }
         }
         systems
@@ -158,6 +229,11 @@ impl Tab<'_> {
     }
 }
 
+/// Whether there is something to work on.
+fn is_fault(view: &NoteView) -> bool {
+    !view.flags.is_empty() || matches!(view.verdict, Verdict::Wrong | Verdict::Missed)
+}
+
 /// What stands beneath a note, row by row, and whether it is something to work on.
 fn marks(view: &NoteView) -> [(String, bool); 4] {
     let has = |flag: Flag| view.flags.contains(&flag);
@@ -207,15 +283,10 @@ impl Widget for &Tab<'_> {
         if area.width <= GUTTER + SLOT || area.height < 2 {
             return;
         }
-        let systems = self.systems(area.width - GUTTER);
-        let place = self.snapshot.place.unwrap_or(0);
-        let holds = |system: &Vec<Slot>| system.iter().any(|slot| slot.notes.contains(&place));
-        let here = systems.iter().position(holds).unwrap_or(0);
         let rows = Tab::system_rows(self.snapshot);
         let room = usize::from(((area.height + 1) / (rows + 1)).max(1));
-        // All of the line when there is room for it; else from the place on.
-        let first = here.min(systems.len().saturating_sub(room));
-        for (n, system) in (0u16..).zip(systems.iter().skip(first).take(room)) {
+        let systems = self.shown(area.width - GUTTER, room);
+        for (n, system) in (0u16..).zip(&systems) {
             let top = n * (rows + 1);
             let part = Rect {
                 y: area.y + top,

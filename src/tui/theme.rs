@@ -36,7 +36,9 @@ impl Theme {
     pub fn strong(self) -> Style {
         match self.tone {
             Tone::Normal | Tone::Mono => Style::new().add_modifier(Modifier::BOLD),
-            Tone::Dim => Style::new().fg(Color::Gray),
+            Tone::Dim => Style::new()
+                .fg(Color::DarkGray)
+                .add_modifier(Modifier::BOLD),
         }
     }
 
@@ -53,7 +55,9 @@ impl Theme {
     pub fn alert(self) -> Style {
         match self.tone {
             Tone::Normal => Style::new().fg(Color::Magenta).add_modifier(Modifier::BOLD),
-            Tone::Dim => Style::new().fg(Color::Gray),
+            Tone::Dim => Style::new()
+                .fg(Color::DarkGray)
+                .add_modifier(Modifier::UNDERLINED),
             Tone::Mono => Style::new().add_modifier(Modifier::BOLD),
         }
     }

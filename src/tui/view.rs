@@ -6,7 +6,7 @@ use ratatui::widgets::{Paragraph, Widget};
 
 use crate::session::live::snapshot::Snapshot;
 use crate::tui::big;
-use crate::tui::head::{Notice, Now, Stand, Title};
+use crate::tui::head::{LastJoin, Notice, Now, Stand, Title};
 use crate::tui::help::{Bottom, Help};
 use crate::tui::panels::{Joins, LastPass, Status, Strings, Timing};
 use crate::tui::state::{App, Page};
@@ -15,6 +15,13 @@ use crate::tui::theme::Theme;
 
 /// Columns from which the joins and the last pass stand side by side with the strings.
 const WIDE: u16 = 72;
+
+/// Columns of the last join in large letters: `GAP 84`.
+const JOIN_COLUMNS: u16 = 36;
+/// Columns from which it stands beside the sounding note.
+const BESIDE: u16 = 118;
+/// Rows from which it stands below it.
+const TALL: u16 = 36;
 
 /// Draws everything.
 pub fn view(app: &App, frame: &mut Frame) {
@@ -40,16 +47,31 @@ pub fn view(app: &App, frame: &mut Frame) {
 fn usual(snapshot: &Snapshot, theme: Theme, area: Rect, buffer: &mut ratatui::buffer::Buffer) {
     let system = Tab::system_rows(snapshot);
     // Title, stand, large letters with a row below them, timing, status, keys.
-    let fixed = 2 + big::ROWS + 1 + 3;
+    let beside = area.width >= BESIDE;
+    let tall = !beside && area.height >= TALL;
+    let join_rows = if tall { big::ROWS + 1 } else { 0 };
+    let fixed = 2 + big::ROWS + 1 + 3 + join_rows;
     let left = area.height.saturating_sub(fixed);
     // A second system and more once the panels have what they need.
     let more = left.saturating_sub(system + PANEL_ROWS) / (system + 1);
     let tab_rows = (system + more * (system + 1)).min(left);
-    let [title, stand, now, notice, tab, timing, panels, status, keys] = Layout::vertical([
+    let [
+        title,
+        stand,
+        now,
+        notice,
+        join,
+        tab,
+        timing,
+        panels,
+        status,
+        keys,
+    ] = Layout::vertical([
         Constraint::Length(1),
         Constraint::Length(1),
         Constraint::Length(big::ROWS),
         Constraint::Length(1),
+        Constraint::Length(join_rows),
         Constraint::Length(tab_rows),
         Constraint::Length(1),
         Constraint::Min(0),
@@ -61,6 +83,17 @@ fn usual(snapshot: &Snapshot, theme: Theme, area: Rect, buffer: &mut ratatui::bu
     (&Stand { snapshot, theme }).render(stand, buffer);
     (&Now { snapshot, theme }).render(now, buffer);
     (&Notice { snapshot, theme }).render(notice, buffer);
+    if beside {
+        let right = Rect {
+            x: now.right() - JOIN_COLUMNS,
+            width: JOIN_COLUMNS,
+            ..now
+        };
+        (&LastJoin { snapshot, theme }).render(right, buffer);
+    }
+    if tall {
+        (&LastJoin { snapshot, theme }).render(join, buffer);
+    }
     (&Tab { snapshot, theme }).render(tab, buffer);
     (&Timing { snapshot, theme }).render(timing, buffer);
     let pass = snapshot.last_pass.as_ref();

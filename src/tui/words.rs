@@ -4,6 +4,9 @@ use crate::compare::judgement::{BleedKind, Flag, Verdict};
 use crate::music::theory::Key;
 use crate::session::live::snapshot::{NoteView, Piece, RingView};
 
+/// Said before the first click sounds.
+pub const HEADPHONES: &str = "Wear headphones: a click that the microphone hears is in the way.";
+
 /// The name of the pitch nearest to a fractional MIDI note, with its octave: `Eb2`; `?` for what
 /// is no pitch.
 pub fn pitch(midi: f64) -> String {

@@ -1,117 +1,153 @@
-//! A click that can be heard in the take: where it lies, how loud it is, and which events are
-//! nothing else.
-//!
-//! To a click the tempo is known, so a pass that is laid says where the beats are. Sounds that die
-//! at once on beats before its first note are the click. Where it is heard, an event on a beat that
-//! adds nothing to what rings is the click; a note on a beat adds its own.
+//! What is known of a click that the take was played to: where its bars lie, and which sounds are
+//! the click itself.
 
-use crate::compare::lay::ends::{NO_NOTE, dies};
-use crate::compare::lay::passes::Pass;
-use crate::compare::lay::slots::Slot;
 use crate::compare::median;
 use crate::hearing::events::HeardNote;
 
-/// Beats before the first note that are looked at: two bars of four.
-const BEATS_BEFORE: i32 = 8;
-/// How far from a beat a click may lie, in seconds: so far may a player be ahead or behind.
-const NEAR_S: f64 = 0.050;
-/// Clicks that must be found before a pass, and how far they may lie apart from each other on their
-/// beats, in seconds: people do not tap like that.
-const CLICKS: usize = 3;
-const APART_S: f64 = 0.008;
-/// An event this close to a click, in seconds, may be the click.
+/// A stretch of the take that was played to a click whose moments are known.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ClickedPass {
+    /// Notes from here on belong to it, in seconds of the take.
+    pub from_s: f64,
+    /// Up to here, in seconds of the take.
+    pub to_s: f64,
+    /// Where the line's bar 1 beat 1 lies by the click, in seconds of the take; before the take's
+    /// beginning where only later bars were played.
+    pub zero_s: f64,
+    /// Played seconds for each written second; above 0.
+    pub stretch: f64,
+    /// Whether the way from click to ear was measured: only then does a constant lateness say
+    /// anything about the player.
+    pub measured: bool,
+    /// Every click that sounded, the count-in included, in seconds of the take as it is heard.
+    pub clicks_s: Vec<f64>,
+}
+
+/// A note may lie this far from its place in the click, in seconds: a third of a second is more
+/// than half a beat at 96. Raising it lets more places compete for a note.
+const NEAR_CLICK_S: f64 = 0.33;
+/// Further behind by this where the round trip was not measured, in seconds: the slowest wireless
+/// headphones. Common practice, no source.
+const UNMEASURED_S: f64 = 0.25;
+/// A sound this close to a click is perhaps the click, in seconds: the onset of a click is found
+/// within 5 ms, the clocks agree within 10. Raising it takes notes for clicks.
 const AT_CLICK_S: f64 = 0.020;
-/// An event that adds less than this share to what sounds adds nothing. Measured on the ground:
-/// clicks over a ringing note add up to 0.04, notes from 0.1 on.
-const NEW_SHARE: f64 = 0.08;
+/// Below this periodicity a sound has no string's pitch. Plucked strings lie above 0.8.
+const STRING_CLARITY: f64 = 0.6;
+/// A pitch further above the line's highest note than this, in semitones, is no string of it: an
+/// octave, so that the wrong octave is still a note.
+const ABOVE_LINE_SEMITONES: f64 = 12.0;
+/// A sound that is no softer than the clear notes by more than this, in decibels, was played: a
+/// choked note stays a choked note. Raising it takes louder clicks for choked notes.
+const AS_LOUD_DB: f64 = 10.0;
 
-/// The click of a pass.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Click {
-    /// How much later than the pass's own beats it lies, in seconds.
-    pub behind_s: f64,
-    /// Its level over 100 ms, in decibels relative to full scale.
-    pub level_dbfs: f64,
-}
-
-/// How far a click of some milliseconds is above its level over 100 ms with its loudest sample, in
-/// decibels; closed form for a decay of 6 ms.
-const PEAK_OVER_LEVEL_DB: f64 = 18.0;
-
-impl Click {
-    /// Its loudest sample, about, in decibels relative to full scale.
-    pub fn peak_dbfs(&self) -> f64 {
-        self.level_dbfs + PEAK_OVER_LEVEL_DB
+impl ClickedPass {
+    /// Whether a sound at `onset_s` may be the note written at `at_s`.
+    pub(crate) fn is_near(&self, onset_s: f64, at_s: f64) -> bool {
+        let off = onset_s - (self.zero_s + self.stretch * at_s);
+        let late = if self.measured { 0.0 } else { UNMEASURED_S };
+        (-NEAR_CLICK_S..=NEAR_CLICK_S + late).contains(&off)
     }
 }
 
-/// The click of each pass, where it can be heard.
-pub(crate) fn find(slots: &[Slot], events: &[HeardNote], passes: &[Pass]) -> Vec<Option<Click>> {
-    passes
-        .iter()
-        .map(|pass| of_pass(slots, events, pass))
-        .collect()
-}
-
-fn of_pass(slots: &[Slot], events: &[HeardNote], pass: &Pass) -> Option<Click> {
-    let first = &slots[pass.slots.start];
-    let grid = &pass.stretches.first()?.grid;
-    let opening = pass.stretches.first()?.pairs.first()?.1 + pass.events.start;
-    let mut found: Vec<(f64, f64)> = Vec::new();
-    for beat in 1..=BEATS_BEFORE {
-        let at_s = grid.time_at(first.bar_s - f64::from(beat) * first.beat_s);
-        let nearest = events[..opening]
-            .iter()
-            .filter(|event| dies(event))
-            .map(|event| (event.onset_s - at_s, event.level_dbfs))
-            .filter(|(off_s, _)| off_s.abs() < NEAR_S)
-            .min_by(|a, b| a.0.abs().total_cmp(&b.0.abs()));
-        found.extend(nearest);
+/// Leaves out the sounds that are the click itself, come through the air or from headphones.
+///
+/// Input:  events in order of onset; the moments of the clicks in the same seconds, rising; the
+///         highest written note as a MIDI note.
+/// Output: the events, less those at a click that have no string's pitch. A note played at a click
+///         stays: it has a pitch, or is as loud as the others.
+pub fn without_clicks<'a>(
+    events: Vec<&'a HeardNote>,
+    clicks_s: &[f64],
+    top_midi: u8,
+) -> Vec<&'a HeardNote> {
+    if clicks_s.is_empty() {
+        return events;
     }
-    let mut offs: Vec<f64> = found.iter().map(|found| found.0).collect();
-    let behind_s = median(&mut offs)?;
-    found.retain(|(off_s, _)| (off_s - behind_s).abs() < APART_S);
-    let mut levels: Vec<f64> = found.iter().map(|found| found.1).collect();
-    (found.len() >= CLICKS).then_some(Click {
-        behind_s,
-        level_dbfs: median(&mut levels)?,
-    })
-}
-
-/// Takes the evidence away from events that are nothing but the click. Where it was heard before
-/// one pass it sounds in the others, too.
-pub(crate) fn disbelieve(
-    slots: &[Slot],
-    events: &mut [HeardNote],
-    passes: &[Pass],
-    clicks: &[Option<Click>],
-) {
-    let mut behind: Vec<f64> = clicks
-        .iter()
-        .flatten()
-        .map(|click| click.behind_s)
-        .collect();
-    let Some(usual_s) = median(&mut behind) else {
-        return;
+    let is_string = |event: &HeardNote| {
+        event.pitch.as_ref().is_some_and(|pitch| {
+            pitch.clarity >= STRING_CLARITY && !is_above_line(pitch.midi, top_midi)
+        })
     };
-    for (pass, click) in passes.iter().zip(clicks) {
-        let behind_s = click.map_or(usual_s, |click| click.behind_s);
-        for stretch in &pass.stretches {
-            let (Some(first), Some(last)) = (stretch.pairs.first(), stretch.pairs.last()) else {
-                continue;
-            };
-            let slot = &slots[pass.slots.start + first.0];
-            let range = pass.events.start + first.1..=pass.events.start + last.1;
-            for event in &mut events[range] {
-                // Where in the line it lies, by the grid, which has the line's own tempo.
-                let here_s = stretch.grid.time_at(slot.bar_s);
-                let beats = (event.onset_s - behind_s - here_s) / slot.beat_s;
-                let off_s = (beats - beats.round()) * slot.beat_s;
-                let new = event.features.fresh_share.max(event.features.new_share);
-                if off_s.abs() < AT_CLICK_S && new < NEW_SHARE {
-                    event.evidence = NO_NOTE;
-                }
-            }
+    let clear = events
+        .iter()
+        .filter(|event| event.evidence > 0.0 && is_string(event));
+    let mut levels: Vec<f64> = clear.map(|event| event.level_dbfs).collect();
+    let usual_dbfs = median(&mut levels);
+    let is_loud = |event: &HeardNote| {
+        event.pitch.is_none()
+            && usual_dbfs.is_some_and(|usual| event.level_dbfs >= usual - AS_LOUD_DB)
+    };
+    let mut events = events;
+    events.retain(|event| {
+        is_string(event) || is_loud(event) || !is_at_click(event.onset_s, clicks_s)
+    });
+    events
+}
+
+/// Whether a sound at `onset_s` is perhaps the click; the clicks' moments rise.
+pub fn is_at_click(onset_s: f64, clicks_s: &[f64]) -> bool {
+    let next = clicks_s.partition_point(|click| *click < onset_s - AT_CLICK_S);
+    let click = clicks_s.get(next);
+    click.is_some_and(|click| *click <= onset_s + AT_CLICK_S)
+}
+
+/// Whether a pitch lies too far above the line's highest note to be a string of it.
+pub fn is_above_line(midi: f64, top_midi: u8) -> bool {
+    midi > f64::from(top_midi) + ABOVE_LINE_SEMITONES
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::compare::test_support::heard;
+
+    /// Closed form: what is left out lies at a click and has no string's pitch.
+    #[test]
+    fn the_click_is_no_note_and_a_note_at_the_click_is_one() {
+        let soft = |mut note: HeardNote| {
+            note.level_dbfs = -45.0;
+            note
+        };
+        let note = heard(1.0, 40.0);
+        let mut bare = soft(heard(1.5, 40.0));
+        bare.pitch = None;
+        let high = soft(heard(2.0, 86.0));
+        let mut unclear = soft(heard(2.5, 45.0));
+        unclear.pitch.as_mut().unwrap().clarity = 0.4;
+        let mut between = bare.clone();
+        between.onset_s = 2.75;
+        let mut choked = heard(3.0, 40.0);
+        choked.pitch = None;
+        let all = vec![&note, &bare, &high, &unclear, &between, &choked];
+        let clicks = [1.01, 1.49, 2.019, 2.5, 3.0];
+        let left = without_clicks(all.clone(), &clicks, 60);
+        assert_eq!(left, [&note, &between, &choked]);
+        assert_eq!(without_clicks(all.clone(), &[], 60), all);
+        let further = [1.521, 2.021, 2.479];
+        assert_eq!(without_clicks(all.clone(), &further, 60), all);
+    }
+
+    #[test]
+    fn a_place_is_near_its_click() {
+        let click = |measured| ClickedPass {
+            from_s: 0.0,
+            to_s: 9.0,
+            zero_s: 1.0,
+            stretch: 2.0,
+            measured,
+            clicks_s: Vec::new(),
+        };
+        for (onset_s, measured, wanted) in [
+            (5.32, true, true),
+            (5.34, true, false),
+            (4.68, true, true),
+            (4.66, true, false),
+            (5.57, false, true),
+            (5.59, false, false),
+            (4.66, false, false),
+        ] {
+            assert_eq!(click(measured).is_near(onset_s, 2.0), wanted, "{onset_s}");
         }
     }
 }

@@ -15,6 +15,7 @@
 //! the time of each note counts, with a tempo carried along (Large 1993, from memory).
 
 use crate::compare::judgement::TimingMode;
+use crate::compare::lay::clicks::ClickedPass;
 use crate::compare::lay::clock::Clock;
 use crate::compare::lay::costs::{self, Sound};
 use crate::compare::lay::slots::Slot;
@@ -88,6 +89,26 @@ pub(crate) struct Course<'a> {
     pub events: &'a [Sound<'a>],
     /// Free or click.
     pub mode: TimingMode,
+    /// The click it was played to, where its moments are known.
+    pub click: Option<&'a ClickedPass>,
+    /// Whether a note must lie near its place in that click.
+    pub near: bool,
+}
+
+impl Course<'_> {
+    /// Played seconds for each written second by the click.
+    pub(crate) fn click_stretch(&self) -> f64 {
+        self.click.map_or(1.0, |click| click.stretch)
+    }
+
+    /// Whether the click allows that this event is this slot.
+    fn may_be(&self, event: usize, slot: usize) -> bool {
+        let onset_s = self.events[event].heard.onset_s;
+        !self.near
+            || self
+                .click
+                .is_none_or(|click| click.is_near(onset_s, self.slots[slot].at_s))
+    }
 }
 
 /// The last slot that was played, and when.
@@ -302,7 +323,7 @@ impl<'a> Search<'a> {
             if off < -reach {
                 break;
             }
-            if off > reach {
+            if off > reach || !course.may_be(event, slot) {
                 continue;
             }
             let sd_s = costs::timing_sd_s(target, clock.stretch);
@@ -312,7 +333,7 @@ impl<'a> Search<'a> {
                 + costs::weakness(target, sound)
                 + costs::timing(off, sd_s.hypot(clock.var_t.sqrt()));
             clock.correct(heard.onset_s, sd_s);
-            if clock.stretch < FASTEST {
+            if clock.stretch < FASTEST && course.mode == TimingMode::Free {
                 continue;
             }
             self.push(next, state.node, cost, (slot, event, clock), None);
@@ -328,7 +349,7 @@ impl<'a> Search<'a> {
         let further = (place.slot + 1 < course.slots.len()).then_some(place.slot + 1);
         for slot in again.into_iter().chain(further) {
             let target = &course.slots[slot];
-            if !costs::same_pitch(target, &course.events[event]) {
+            if !costs::same_pitch(target, &course.events[event]) || !course.may_be(event, slot) {
                 continue;
             }
             let written_s = target.at_s - course.slots[place.slot].at_s;
@@ -361,7 +382,10 @@ impl<'a> Search<'a> {
             let target = &course.slots[slot];
             // The first slots of a bar that is not the next one.
             let late = slot - target.opening;
-            if late >= MISSED_FIRST || target.opening == place.slot + 1 {
+            if late >= MISSED_FIRST
+                || target.opening == place.slot + 1
+                || !course.may_be(event, slot)
+            {
                 continue;
             }
             let written_s = from.bar_end_s - from.at_s + (target.at_s - target.bar_s);
@@ -402,7 +426,7 @@ impl<'a> Search<'a> {
             let target = &self.course.slots[slot];
             let late = slot - target.opening;
             let same = costs::same_pitch(target, sound);
-            if late > 0 && !same {
+            if (late > 0 && !same) || !self.course.may_be(event, slot) {
                 continue;
             }
             let first = if target.opening == 0 {
@@ -424,7 +448,7 @@ impl<'a> Search<'a> {
             }
             let stretch = match self.course.mode {
                 TimingMode::Free => TEMPO_MEAN,
-                TimingMode::Click => 1.0,
+                TimingMode::Click => self.course.click_stretch(),
             };
             let onset_sd = costs::timing_sd_s(target, stretch);
             let sd = self.tempo_sd;

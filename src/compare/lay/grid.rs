@@ -86,7 +86,8 @@ impl Grid {
 
 /// Fits the grid to the notes heard.
 ///
-/// Input: notes in order of their place. `prior` says what tempo to expect.
+/// Input: notes in order of their place. `prior` says what tempo to expect; to a click its slope is
+/// the click's, and no other.
 /// Output: `None` when there is no note to fit to.
 pub(crate) fn fit(points: &[Point], mode: TimingMode, prior: SlopePrior) -> Option<Grid> {
     let whole = |line: Polynomial| Grid {
@@ -94,15 +95,7 @@ pub(crate) fn fit(points: &[Point], mode: TimingMode, prior: SlopePrior) -> Opti
         shape: Shape::Whole(line),
     };
     if mode == TimingMode::Click {
-        return robust::fit(
-            points,
-            0,
-            SlopePrior {
-                slope: 1.0,
-                sd: prior.sd,
-            },
-        )
-        .map(whole);
+        return robust::fit(points, 0, prior).map(whole);
     }
     let mut best = whole(robust::fit(points, 1, prior)?);
     if points.len() >= DRIFT_NOTES

@@ -57,6 +57,11 @@ pub(crate) struct Pass {
     pub right: usize,
     /// How much later than its own beats the click lies, in seconds, where it can be heard.
     pub click_behind_s: Option<f64>,
+    /// Free, or to a click.
+    pub mode: TimingMode,
+    /// Where the line's bar 1 lies by the click in the take, in seconds, where the way from click
+    /// to ear was measured.
+    pub click_at_s: Option<f64>,
 }
 
 /// Rounds of aligning and fitting; it mostly settles after two.
@@ -88,9 +93,9 @@ const SURE_EVIDENCE: f64 = 2.0;
 /// How far the tempo of a player who leaves out some notes may be off, as a share.
 const DUE_SHARE: f64 = 0.02;
 /// With less than this share of right notes another tuning is tried.
-const FOUND_SHARE: f64 = 0.4;
+pub(crate) const FOUND_SHARE: f64 = 0.4;
 /// The line is taken to be moved when at least this share fits then.
-const SHIFTED_SHARE: f64 = 0.8;
+pub(crate) const SHIFTED_SHARE: f64 = 0.8;
 /// How far a bass may be tuned off the line, in semitones, the likeliest first.
 const SHIFTS: [i16; 6] = [-1, -2, 1, 2, -12, 12];
 /// Right notes that are enough for a fit without the wrong ones.
@@ -363,6 +368,11 @@ fn pass(
         recognised: false,
         right: 0,
         click_behind_s: None,
+        mode: course.mode,
+        click_at_s: course
+            .click
+            .filter(|click| click.measured)
+            .map(|click| click.zero_s),
     })
 }
 
@@ -507,7 +517,7 @@ pub(crate) fn clip(pass: &Pass, slots: &[Slot], bars: (u32, u32)) -> Option<Pass
 }
 
 /// Share of the slots that some pass matched with the right pitch.
-fn right_share(course: &Course, passes: &[Pass]) -> f64 {
+pub(crate) fn right_share(course: &Course, passes: &[Pass]) -> f64 {
     let best = passes.iter().map(|pass| pass.right).max();
     best.unwrap_or(0) as f64 / course.slots.len().max(1) as f64
 }
@@ -573,6 +583,13 @@ fn fit(
         given.extend_from_slice(witnesses);
         given.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
     }
+    let prior = match course.mode {
+        TimingMode::Free => prior,
+        TimingMode::Click => SlopePrior {
+            slope: course.click_stretch(),
+            ..prior
+        },
+    };
     grid::fit(&given, course.mode, prior)
 }
 
@@ -606,7 +623,7 @@ fn points<'a>(
 /// Mean played seconds per written second over the matches.
 fn mean_slope(course: &Course, pairs: &[(usize, usize)], grid: &Grid) -> f64 {
     if course.mode == TimingMode::Click {
-        return 1.0;
+        return course.click_stretch();
     }
     let at_s = |pair: Option<&(usize, usize)>| pair.map(|&(slot, _)| course.slots[slot].at_s);
     match (at_s(pairs.first()), at_s(pairs.last())) {

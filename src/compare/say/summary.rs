@@ -57,7 +57,7 @@ pub(crate) fn agreement(
 
 /// The grid of the stretch that most notes are scored in, and the spread about it.
 pub(crate) fn timing(scene: &Scene, notes: &[JudgedNote]) -> Timing {
-    let mode = scene.settings.mode;
+    let mode = scene.pass.mode;
     let mut timing = Timing {
         offset_s: None,
         tempo_bpm: None,
@@ -93,7 +93,7 @@ pub(crate) fn timing(scene: &Scene, notes: &[JudgedNote]) -> Timing {
     timing.mean_ms = match mode {
         TimingMode::Free => Some(0.0),
         TimingMode::Click => {
-            let known_s = scene.settings.click_at_s.map(|click_s| offset_s - click_s);
+            let known_s = scene.pass.click_at_s.map(|click_s| offset_s - click_s);
             let heard_s = scene.pass.click_behind_s.map(|behind_s| -behind_s);
             known_s.or(heard_s).map(|ahead_s| 1e3 * ahead_s)
         }

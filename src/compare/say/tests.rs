@@ -114,7 +114,13 @@ fn wrong(pass: &mut PassJudgement, index: usize) {
 fn judged(passes: Vec<PassJudgement>) -> Judgement {
     let line = line();
     let settings = Settings::default();
-    put_together(&line, passes, Agreement::Recognised, false, &settings)
+    put_together(
+        &line,
+        passes,
+        (Agreement::Recognised, None),
+        false,
+        &settings,
+    )
 }
 
 /// A fault is told once for all passes, with how many show it and how it went.

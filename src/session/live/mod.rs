@@ -8,8 +8,10 @@
 //! | [`band`] | the thread that plays click, guide and the take played back |
 //! | [`latency`] | from a click to where it is heard |
 //! | [`tuner`] | the same ear on open strings |
+//! | `leader` | the thread that leads, and the judgement in the end |
 //! | `conductor` | who leads: passes, loop, tempo, what is shown; pure, told everything |
-//! | `pass` | one pass held against the line; the joins and their history |
+//! | `pass` | one pass held against the line |
+//! | `joins` | the joins and their history |
 //!
 //! Three threads beside those of the devices: one listens, one plays, one leads. They share
 //! channels and a flag; whoever shows something takes the newest snapshot and is never waited for.
@@ -17,7 +19,9 @@
 
 pub mod band;
 mod conductor;
+mod joins;
 pub mod latency;
+mod leader;
 pub mod listening;
 mod pass;
 pub mod snapshot;
@@ -25,29 +29,29 @@ pub mod tuner;
 
 use std::path::PathBuf;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::AtomicBool;
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
-use crossbeam_channel::{Receiver, Sender, TrySendError, bounded};
+use crossbeam_channel::{Receiver, Sender, bounded};
 
-use crate::compare::judgement::TimingMode;
 use crate::compare::marks::Marks;
-use crate::compare::{Settings, judge_with_rings};
 use crate::hearing::listener::ListenError;
 use crate::music::line::Line;
 use crate::session::instrument_file::KnownInstrument;
-use crate::session::live::band::{OpenOutput, Order, Told};
+use crate::session::live::band::OpenOutput;
 use crate::session::live::conductor::Conductor;
-use crate::session::live::listening::{Ending, Heard, Listening, OpenInput};
-use crate::session::live::snapshot::{Command, PassView, Phase, Snapshot};
-use crate::session::offline::{keys, line_info, listener, open_midi};
-use crate::session::result::{TakeInfo, TakeResult};
+use crate::session::live::leader::Leader;
+use crate::session::live::listening::{Ending, Listening, OpenInput};
+use crate::session::live::snapshot::{Command, PassView, Snapshot};
+use crate::session::offline::listener;
+use crate::session::played::{self, Played};
+use crate::session::result::TakeResult;
 use crate::sound::SoundError;
 use crate::sound::click::ClickPattern;
 use crate::sound::device::DeviceError;
 use crate::sound::keep::Keeper;
-use crate::units::{Decibels, Hertz};
+use crate::units::Hertz;
 
 /// How a session is to run.
 #[derive(Clone, Debug)]
@@ -78,6 +82,8 @@ pub struct LiveSettings {
     pub reserved: bool,
     /// How long a lost input is waited for; `None` for ever.
     pub wait: Option<Duration>,
+    /// What is written beside the kept take, as far as it is known before.
+    pub played: Option<Played>,
 }
 
 /// Why a session cannot begin, or broke off.
@@ -134,6 +140,8 @@ pub struct LiveResult {
     pub passes: Vec<(PassView, f64, f64)>,
     /// How the listening ended, and what it cost.
     pub ending: Ending,
+    /// Why it could not be written down how the take was played.
+    pub not_written: Option<String>,
     /// Why the session ended.
     pub by: EndedBy,
     /// From a click to where it is heard, in milliseconds; `None` when it was not measured.
@@ -166,21 +174,14 @@ pub struct Session {
 
 /// Events that may wait to be judged: some minutes of dense playing.
 const HEARD_WAITING: usize = 8192;
-/// A snapshot is made this often.
-const SNAPSHOT_EVERY: Duration = Duration::from_millis(40);
-/// Whoever leads looks up this often when nothing is heard.
-const LOOK_EVERY: Duration = Duration::from_millis(20);
 
 impl Session {
-    /// Opens the devices and begins. `line` is the line as the whole take is judged by in the
-    /// end: cut to the bars and set to the tempo that were asked for. `stop` ends the session
-    /// from outside.
+    /// Opens the devices and begins. `stop` ends the session from outside.
     ///
     /// # Errors
     /// When a device cannot be opened, or the take cannot be kept.
     pub fn begin(
         settings: LiveSettings,
-        line: Line,
         mut devices: Devices,
         stop: Arc<AtomicBool>,
     ) -> Result<Self, LiveError> {
@@ -204,6 +205,14 @@ impl Session {
             None => None,
         };
         let moved = keeper.as_ref().and_then(|k| k.moved().map(PathBuf::from));
+        if let (Some(moved), Some(keep)) = (&moved, &settings.keep) {
+            // What says how the older take was played stays with it, where there is any.
+            std::fs::rename(played::path_beside(keep), played::path_beside(moved)).ok();
+        }
+        let line = settings
+            .line
+            .with_tempo_scale(settings.tempo_share)
+            .map_err(|fault| LiveError::Line(fault.to_string()))?;
         let conductor = Conductor::new(settings.clone(), output.as_ref().map(|o| o.rate()))?;
 
         let (say, heard) = bounded(HEARD_WAITING);
@@ -242,6 +251,8 @@ impl Session {
             enough,
             stop,
             by: None,
+            written: None,
+            not_written: None,
         };
         let leading = spawn("lead", move || leader.lead())?;
         Ok(Self {
@@ -279,144 +290,4 @@ fn spawn<T: Send + 'static>(
         .name(name.to_owned())
         .spawn(run)
         .map_err(LiveError::Thread)
-}
-
-/// The thread that leads.
-struct Leader {
-    conductor: Conductor,
-    settings: LiveSettings,
-    line: Line,
-    input_name: String,
-    rate: crate::units::SampleRate,
-    heard: Receiver<Heard>,
-    told: Receiver<Told>,
-    asked: Receiver<Command>,
-    orders: Sender<Order>,
-    show: Sender<Box<Snapshot>>,
-    enough: Arc<AtomicBool>,
-    stop: Arc<AtomicBool>,
-    by: Option<EndedBy>,
-}
-
-impl Leader {
-    fn lead(mut self) -> Result<LiveResult, LiveError> {
-        let mut shown = Instant::now();
-        let ending = loop {
-            match self.heard.recv_timeout(LOOK_EVERY) {
-                Ok(Heard::Over(ending)) => break ending,
-                Ok(heard) => self.conductor.hear(heard),
-                Err(crossbeam_channel::RecvTimeoutError::Timeout) => {}
-                Err(crossbeam_channel::RecvTimeoutError::Disconnected) => {
-                    return Err(LiveError::Broke("listening"));
-                }
-            }
-            while let Ok(told) = self.told.try_recv() {
-                self.conductor.told(told);
-            }
-            while let Ok(command) = self.asked.try_recv() {
-                match command {
-                    Command::Quit => self.end(EndedBy::Player),
-                    other => self.conductor.command(other),
-                }
-            }
-            if self.stop.load(Ordering::Relaxed) {
-                self.end(EndedBy::Stopped);
-            }
-            // While much is waiting to be heard there is nothing new to look at.
-            let now = Instant::now();
-            if self.heard.len() < HEARD_WAITING / 2 {
-                self.conductor.tick(now);
-            }
-            for order in self.conductor.orders() {
-                // A band that is gone has said so.
-                self.orders.try_send(order).ok();
-            }
-            if self.conductor.is_over() {
-                self.end(EndedBy::Passes);
-            }
-            if now.duration_since(shown) >= SNAPSHOT_EVERY {
-                shown = now;
-                let snapshot = Box::new(self.conductor.snapshot());
-                match self.show.try_send(snapshot) {
-                    Ok(()) | Err(TrySendError::Full(_) | TrySendError::Disconnected(_)) => {}
-                }
-            }
-        };
-        self.conductor.hear(Heard::Over(Ending::default()));
-        self.conductor.close();
-        Ok(self.result(ending))
-    }
-
-    fn end(&mut self, by: EndedBy) {
-        self.by.get_or_insert(by);
-        self.enough.store(true, Ordering::Relaxed);
-    }
-
-    /// The whole take held against the line, as a recorded file would be.
-    fn result(self, ending: Ending) -> LiveResult {
-        let expected = self.line.expected(self.line.instrument());
-        let (mode, click_at_s) = self.conductor.whole_mode();
-        let loudest = Decibels::from_amplitude(f64::from(ending.peak)).0;
-        let ear = self.conductor.ear();
-        let open = open_midi(self.line.instrument().tuning());
-        let judgement = judge_with_rings(
-            &expected,
-            &ear.notes,
-            Some(&ear.rings),
-            &Settings {
-                marks: self.settings.marks.clone(),
-                mode,
-                // Without a measured latency the mean says nothing.
-                click_at_s: click_at_s.filter(|_| self.settings.latency_s.is_some()),
-                usual: self.settings.known.usual(&open, self.settings.a4),
-                bars: None,
-                open_midi: open,
-                loudest_dbfs: loudest,
-                keys: keys(&self.line),
-            },
-        );
-        let by = match (self.by.clone(), &ending.input) {
-            (Some(by), _) => by,
-            (None, Some(reason)) => EndedBy::InputGone(reason.clone()),
-            (None, None) => EndedBy::Passes,
-        };
-        let mut last = self.conductor.snapshot();
-        last.phase = Phase::Ended {
-            message: match &by {
-                EndedBy::InputGone(reason) => format!("{reason}. The take is safe."),
-                _ => "The session is over.".to_owned(),
-            },
-        };
-        // The last word must arrive; a dashboard that is gone has closed its end.
-        self.show
-            .send_timeout(Box::new(last), Duration::from_secs(2))
-            .ok();
-        LiveResult {
-            result: TakeResult {
-                line: line_info(&self.line),
-                take: TakeInfo {
-                    file: self
-                        .settings
-                        .keep
-                        .as_ref()
-                        .map_or_else(|| self.input_name.clone(), |p| p.display().to_string()),
-                    sample_rate: self.rate.0,
-                    duration_s: ending.frames.to_seconds(self.rate).0,
-                    dropped_frames: ending.lost.0,
-                    loudest_dbfs: loudest.is_finite().then_some(loudest),
-                    sound_notes: ending.notes.iter().map(ToString::to_string).collect(),
-                },
-                judgement,
-            },
-            passes: self
-                .conductor
-                .passes()
-                .map(|(view, span)| (view.clone(), span.from_s, span.to_s))
-                .collect(),
-            played_along: mode == TimingMode::Click || self.settings.guide,
-            latency_ms: self.settings.latency_s.map(|s| 1000.0 * s),
-            ending,
-            by,
-        }
-    }
 }

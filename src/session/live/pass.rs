@@ -1,11 +1,13 @@
-//! One pass: what was heard in it, held against the line, and what is shown of that.
+//! One pass: what was heard in it, held against the whole line, and what is shown of that.
 
-use std::collections::BTreeMap;
-
-use crate::compare::judgement::{Agreement, Flag, JudgedNote, Judgement, TimingMode, Verdict};
+use crate::compare::clicks::ClickedPass;
+use crate::compare::judgement::{
+    Agreement, Flag, JudgedNote, Judgement, PassJudgement, Tally, Timing, TimingMode, Verdict,
+};
 use crate::compare::{Settings, judge_with_rings};
 use crate::hearing::events::{HeardNote, HeardRing};
-use crate::session::live::snapshot::{JoinView, NoteView, PassView, Piece, RingView};
+use crate::music::expected::ExpectedNote;
+use crate::session::live::snapshot::{NoteView, PassView, Piece, RingView};
 
 /// A pass that runs or is over.
 #[derive(Clone, Debug)]
@@ -18,8 +20,41 @@ pub(super) struct Pass {
     pub to_s: f64,
     /// How it is timed.
     pub mode: TimingMode,
-    /// Where the click's bar 1 lies in the stream, if it was played to one.
+    /// Where the first of the chosen bars lies by the click in the stream, if it was played to one.
     pub click_at_s: Option<f64>,
+    /// The clicks that are ordered for it, in seconds from that moment.
+    pub ticks_s: Vec<f64>,
+    /// Tempo relative to the written one.
+    pub share: f64,
+    /// First and last of the chosen bars.
+    pub bars: (u32, u32),
+    /// Where the first of them begins in the whole line at that tempo, in seconds.
+    pub start_s: f64,
+}
+
+/// Moments are kept to this part of a second, so that they are the same when read from a file.
+const MOMENT_PARTS: f64 = 1e6;
+/// Tempi are kept to this part, for the same reason.
+const STRETCH_PARTS: f64 = 1e9;
+
+impl Pass {
+    /// What the comparator is told of its click; `line_share` is the tempo of the line it will be
+    /// held against, relative to the written one. `None` without a click.
+    pub fn clicked(&self, line_share: f64, measured: bool) -> Option<ClickedPass> {
+        let at_s = self.click_at_s?;
+        if self.mode != TimingMode::Click {
+            return None;
+        }
+        let moment = |s: f64| (s * MOMENT_PARTS).round() / MOMENT_PARTS;
+        Some(ClickedPass {
+            from_s: moment(self.from_s),
+            to_s: moment(self.to_s.min(1e9)),
+            zero_s: moment(at_s - self.start_s),
+            stretch: (line_share / self.share * STRETCH_PARTS).round() / STRETCH_PARTS,
+            measured,
+            clicks_s: self.ticks_s.iter().map(|s| moment(at_s + s)).collect(),
+        })
+    }
 }
 
 /// What was heard, in order of becoming known.
@@ -61,105 +96,235 @@ impl Ear {
     }
 }
 
+/// The whole line at the tempo at which it is played, and which of its notes are the chosen ones.
+#[derive(Clone, Debug)]
+pub(super) struct Whole {
+    /// All its notes.
+    pub notes: Vec<ExpectedNote>,
+    /// First and last of the chosen bars.
+    pub bars: (u32, u32),
+    /// For each note its position among the chosen ones.
+    pub chosen: Vec<Option<usize>>,
+}
+
+/// Parts of a beat by which places are told apart.
+pub(super) const BEAT_PARTS: f64 = 960.0;
+
+impl Whole {
+    /// `piece` are the notes of the chosen bars.
+    pub fn new(notes: Vec<ExpectedNote>, bars: (u32, u32), piece: &[ExpectedNote]) -> Self {
+        let key = |note: &ExpectedNote| {
+            let beat = (note.beat * BEAT_PARTS).round() as i64;
+            (note.bar, beat, note.midi)
+        };
+        let places: std::collections::BTreeMap<_, _> = piece
+            .iter()
+            .enumerate()
+            .map(|(at, note)| (key(note), at))
+            .collect();
+        let chosen = notes
+            .iter()
+            .map(|note| places.get(&key(note)).copied())
+            .collect();
+        Self {
+            notes,
+            bars,
+            chosen,
+        }
+    }
+
+    fn chosen(&self, index: usize) -> Option<usize> {
+        self.chosen.get(index).copied().flatten()
+    }
+}
+
 /// A pass as it is judged now.
 pub(super) struct Judged {
     pub judgement: Judgement,
+    /// What was played in the pass that is played now, in the order of the line.
+    pub played: Vec<JudgedNote>,
+    /// Counts of the same.
+    tally: Tally,
+    /// For each of the chosen notes what became of it; `None` where the pass did not come.
+    pub notes: Vec<Option<JudgedNote>>,
+    /// What rang in it, its notes counted among the chosen ones.
+    rings: Vec<RingView>,
     /// Notes with an onset from here on are provisional, in seconds.
     pub settled_s: f64,
 }
 
-pub(super) fn judge(ear: &Ear, pass: &Pass, piece: &Piece, settings: &Settings) -> Judged {
+pub(super) fn judge(
+    ear: &Ear,
+    pass: &Pass,
+    piece: &Piece,
+    whole: &Whole,
+    settings: &Settings,
+    measured: bool,
+) -> Judged {
     let (notes, rings, settled_s) = ear.within(pass);
     let judgement = judge_with_rings(
-        &piece.notes,
+        &whole.notes,
         &notes,
         Some(&rings),
         &Settings {
             mode: pass.mode,
-            click_at_s: pass.click_at_s,
+            clicks: pass.clicked(pass.share, measured).into_iter().collect(),
+            bars: Some(whole.bars),
             ..settings.clone()
         },
     );
+    // To a click the bars are the click's, whatever the player left out; without one the pass that
+    // is played now is the last one found.
+    let now = judgement.passes.last();
+    let (played, tally, bleed) = match pass.mode {
+        TimingMode::Click => {
+            let reached = |note: &&JudgedNote| note.verdict != Verdict::Unreached;
+            let played = judgement.notes.iter().filter(reached).cloned().collect();
+            (played, judgement.tally, judgement.bleed.as_deref())
+        }
+        TimingMode::Free => (
+            now.map_or_else(Vec::new, |now| now.notes.clone()),
+            now.map_or_else(Tally::default, |now| now.tally),
+            now.and_then(|now| now.bleed.as_deref()),
+        ),
+    };
+    let mut notes: Vec<Option<JudgedNote>> = vec![None; piece.notes.len()];
+    for note in &played {
+        if let Some(at) = whole.chosen(note.expected.index) {
+            notes[at] = Some(note.clone());
+        }
+    }
+    let rings = bleed
+        .unwrap_or_default()
+        .iter()
+        .map(|b| RingView {
+            string: b.string,
+            midi: b.midi,
+            kind: b.kind,
+            level_db: b.level_db,
+            from_s: b.from_s,
+            to_s: b.to_s,
+            during: b.during.iter().filter_map(|at| whole.chosen(*at)).collect(),
+        })
+        .collect();
     Judged {
         judgement,
+        played,
+        tally,
+        notes,
+        rings,
         settled_s,
     }
 }
 
+/// Verdicts are shown from this many heard notes on. Raising it keeps the screen empty for longer.
+const TOLD_FROM: usize = 3;
+/// The last word on a note, and every fault, comes from this many heard notes on: before that the
+/// grid of time still turns, and the line fits in several places. Raising it makes words wait.
+const SURE_FROM: usize = 8;
+/// And when this many notes were heard behind it, all of them decided. Raising it makes words wait.
+const SURE_BEHIND: usize = 4;
+/// A pass has begun for good when this many of its notes were heard and are decided. Raising it
+/// ends the pass before later.
+const NEXT_PASS_NOTES: usize = 4;
+
 impl Judged {
-    /// Index of the last note of the line that was heard.
+    /// The pass that is played now.
+    pub fn now(&self) -> Option<&PassJudgement> {
+        self.judgement.passes.last()
+    }
+
+    /// Index of the last of the chosen notes that was heard.
     pub fn last_heard(&self) -> Option<usize> {
-        let notes = &self.judgement.notes;
-        notes.iter().rposition(|note| note.heard.is_some())
+        let heard = |note: &Option<JudgedNote>| note.as_ref().is_some_and(|n| n.heard.is_some());
+        self.notes.iter().rposition(heard)
     }
 
-    /// How many notes of the line were heard.
+    /// When that note was struck, in seconds of the stream.
+    pub fn last_onset_s(&self) -> Option<f64> {
+        let last = self.notes[self.last_heard()?].as_ref()?;
+        last.heard.as_ref().map(|heard| heard.onset_s)
+    }
+
+    /// How many of the chosen notes were heard.
     pub fn heard(&self) -> usize {
-        let heard = |note: &&JudgedNote| note.heard.is_some();
-        self.judgement.notes.iter().filter(heard).count()
+        let notes = self.notes.iter().flatten();
+        notes.filter(|note| note.heard.is_some()).count()
     }
 
-    /// One entry for each note; `None` while nothing is known of it. What was said before is
-    /// needed to tell what was corrected.
+    /// Up to which onset it is decided which note is which, in seconds of the stream.
+    pub fn decided_s(&self) -> f64 {
+        self.judgement.decided_s.unwrap_or(f64::NEG_INFINITY)
+    }
+
+    /// Where the pass that was played first is over because another one has begun for good, in
+    /// seconds of the stream.
+    pub fn next_pass_s(&self) -> Option<f64> {
+        let next = self.judgement.passes.get(1)?;
+        let decided_s = self.decided_s();
+        let heard = next.notes.iter().filter_map(|note| note.heard.as_ref());
+        let sure = heard.filter(|heard| heard.onset_s <= decided_s).count();
+        (sure >= NEXT_PASS_NOTES).then_some(next.from_s)
+    }
+
+    /// One entry for each chosen note; `None` while nothing is known of it for good. A fault is
+    /// shown only once nothing can take it back but what is decided already. What was said before
+    /// is needed to tell what was corrected.
     pub fn views(&self, over: bool, before: &[Option<NoteView>]) -> Vec<Option<NoteView>> {
-        // Two notes fit a line in many places.
-        let last = self.last_heard().filter(|_| self.heard() >= TOLD_FROM);
-        self.judgement
-            .notes
-            .iter()
-            .enumerate()
+        let heard = self.heard();
+        let last = self.last_heard().filter(|_| heard >= TOLD_FROM);
+        let decided_s = self.decided_s();
+        let onset_s = |at: usize| {
+            let note = self.notes.get(at)?.as_ref()?;
+            note.heard.as_ref().map(|h| h.onset_s)
+        };
+        let decided = |at: usize| {
+            let struck_s = (at..self.notes.len()).find_map(onset_s);
+            struck_s.is_some_and(|s| s <= decided_s && s < self.settled_s)
+        };
+        let behind = |at: usize| (at + 1..self.notes.len()).filter(|k| onset_s(*k).is_some());
+        let numbered = self.notes.iter().enumerate();
+        numbered
             .map(|(index, note)| {
+                let old = before.get(index).and_then(Option::as_ref);
+                let kept = || old.filter(|old| old.settled && !over).cloned();
+                let Some(note) = note.as_ref() else {
+                    return kept();
+                };
                 let known = over || last.is_some_and(|last| index <= last);
-                // The ways through the line part for a while at its beginning and near its end.
-                let sure = self.heard() >= SURE_FROM
-                    && last.is_some_and(|last| index + SURE_BEHIND <= last);
-                known.then(|| {
-                    let old = before.get(index).and_then(Option::as_ref);
-                    self.view(note, over, sure, old)
-                })
+                let nth = behind(index).nth(SURE_BEHIND - 1);
+                let enough = heard >= SURE_FROM && nth.is_some_and(decided);
+                let sure = over || (enough && decided(index));
+                if !known || (note.verdict != Verdict::Right && !sure) {
+                    return kept();
+                }
+                Some(view(note, sure, old))
             })
             .collect()
     }
 
-    fn view(&self, note: &JudgedNote, over: bool, sure: bool, old: Option<&NoteView>) -> NoteView {
-        let heard = note.heard.as_ref();
-        let onset_s = heard.map_or(f64::NEG_INFINITY, |h| h.onset_s);
-        let corrected = old.is_some_and(|old| old.corrected || old.verdict != note.verdict);
-        NoteView {
-            verdict: note.verdict,
-            heard_midi: heard.and_then(|h| h.midi),
-            cents: heard.and_then(|h| h.cents),
-            timing_ms: heard.and_then(|h| h.timing_ms),
-            gap_ms: heard.and_then(|h| h.gap_ms),
-            flags: note.flags.clone(),
-            settled: over || (sure && onset_s < self.settled_s && note.verdict != Verdict::Missed),
-            corrected,
-        }
-    }
-
+    /// What rings for good: not what is laid otherwise a moment later.
     pub fn rings(&self) -> Vec<RingView> {
-        let bleed = self.judgement.bleed.as_deref().unwrap_or_default();
-        bleed
-            .iter()
-            .map(|b| RingView {
-                string: b.string,
-                midi: b.midi,
-                kind: b.kind,
-                level_db: b.level_db,
-                from_s: b.from_s,
-                to_s: b.to_s,
-                during: b.during.clone(),
-            })
-            .collect()
+        let until_s = self.decided_s().min(self.settled_s);
+        let sure = |ring: &&RingView| ring.from_s <= until_s;
+        self.rings.iter().filter(sure).cloned().collect()
     }
 
     pub fn over(&self, pass: &Pass, piece: &Piece) -> PassView {
-        let tally = self.judgement.tally;
+        let tally = self.tally;
+        let written = match self.played.len() {
+            0 => piece.notes.len(),
+            played => played,
+        };
+        let timing = self.now().map(|now: &PassJudgement| &now.timing);
         PassView {
             number: pass.number,
-            bars: bars_of(piece),
+            bars: self
+                .now()
+                .filter(|now| now.judged && pass.mode == TimingMode::Free)
+                .map_or_else(|| bars_of(piece), |now| now.bars),
             tempo_bpm: piece.info.tempo_bpm,
-            notes: self.judgement.notes.len(),
+            notes: written,
             right: tally.right,
             wrong: tally.wrong,
             missed: tally.missed,
@@ -167,7 +332,7 @@ impl Judged {
             gaps: tally.gaps,
             out_of_time: tally.early + tally.late,
             bleed: tally.bleed,
-            spread_ms: self.judgement.timing.spread_ms,
+            spread_ms: timing.and_then(|timing: &Timing| timing.spread_ms),
             recognised: self.judgement.agreement == Agreement::Recognised,
             findings: self
                 .judgement
@@ -179,72 +344,28 @@ impl Judged {
     }
 }
 
-/// Verdicts are shown from so many heard notes on.
-const TOLD_FROM: usize = 3;
-/// ... and are the last word from so many on, ...
-const SURE_FROM: usize = 6;
-/// ... for notes that lie so many behind the last one heard; until then they may be corrected.
-const SURE_BEHIND: usize = 2;
+/// What is shown of a note: its faults only when they are sure.
+fn view(note: &JudgedNote, sure: bool, old: Option<&NoteView>) -> NoteView {
+    let heard = note.heard.as_ref();
+    let corrected =
+        old.is_some_and(|old| old.corrected || (old.settled && old.verdict != note.verdict));
+    let told = old.map_or(&[][..], |old| &old.flags);
+    let is_told = |flag: &&Flag| sure || told.contains(flag);
+    NoteView {
+        verdict: note.verdict,
+        heard_midi: heard.and_then(|h| h.midi),
+        cents: heard.and_then(|h| h.cents),
+        timing_ms: heard.filter(|_| sure).and_then(|h| h.timing_ms),
+        gap_ms: heard.filter(|_| sure).and_then(|h| h.gap_ms),
+        flags: note.flags.iter().filter(is_told).copied().collect(),
+        settled: sure || old.is_some_and(|old| old.settled),
+        corrected,
+    }
+}
 
 /// First and last bar of a piece.
 pub(super) fn bars_of(piece: &Piece) -> (u32, u32) {
     let bars = &piece.info.bars;
     let number = |bar: Option<&crate::session::result::BarSpan>| bar.map_or(1, |bar| bar.number);
     (number(bars.first()), number(bars.last()))
-}
-
-/// The joins of a session with what became of them in each pass.
-#[derive(Clone, Debug, Default)]
-pub(super) struct JoinHistory {
-    /// By bar and beat (in 960ths, so that they can be compared) and pitch of the note before.
-    joins: BTreeMap<(u32, i64, u8), JoinView>,
-}
-
-/// Parts of a beat by which places are told apart.
-const BEAT_PARTS: f64 = 960.0;
-
-/// Joins whose gaps were flagged are shown, so many at most.
-const WORST: usize = 12;
-
-impl JoinHistory {
-    /// Takes in a pass that is over.
-    pub fn add(&mut self, judged: &Judged) {
-        let notes = &judged.judgement.notes;
-        for (note, next) in notes.iter().zip(notes.iter().skip(1)) {
-            let written = &note.expected;
-            if !written.legato_next || note.heard.is_none() {
-                continue;
-            }
-            let beat = (written.beat * BEAT_PARTS).round() as i64;
-            let join = self
-                .joins
-                .entry((written.bar, beat, written.midi))
-                .or_insert_with(|| JoinView {
-                    bar: written.bar,
-                    beat: written.beat,
-                    from_midi: written.midi,
-                    to_midi: next.expected.midi,
-                    kind: written.join,
-                    gaps_ms: Vec::new(),
-                    flagged: 0,
-                });
-            join.gaps_ms
-                .push(note.heard.as_ref().and_then(|h| h.gap_ms));
-            join.flagged += usize::from(note.flags.contains(&Flag::Gap));
-        }
-    }
-
-    /// The joins that were flagged, the worst first: those that are flagged most often, and of
-    /// these the longest.
-    pub fn worst(&self) -> Vec<JoinView> {
-        let mut worst: Vec<&JoinView> = self.joins.values().filter(|j| j.flagged > 0).collect();
-        let share = |j: &JoinView| j.flagged as f64 / j.gaps_ms.len().max(1) as f64;
-        let longest = |j: &JoinView| j.gaps_ms.iter().flatten().fold(0.0f64, |a, b| a.max(*b));
-        worst.sort_by(|a, b| {
-            share(b)
-                .total_cmp(&share(a))
-                .then(longest(b).total_cmp(&longest(a)))
-        });
-        worst.into_iter().take(WORST).cloned().collect()
-    }
 }

@@ -27,10 +27,12 @@ pub struct Piece {
 pub enum Phase {
     /// Listening; the pass begins with the first note.
     Waiting,
-    /// Clicks before the line; so many are still to come.
+    /// Clicks before the line.
     CountIn {
-        /// Clicks until the line begins.
-        clicks_left: u32,
+        /// The click that sounded last, counted from 1; 0 before the first one.
+        click: u32,
+        /// How many there are.
+        of: u32,
     },
     /// A pass is being played.
     Playing,
@@ -213,6 +215,8 @@ pub struct Snapshot {
     pub click: bool,
     /// What sounds now, or sounded last.
     pub sounding: Option<Sounding>,
+    /// The pass that `notes` speaks of: the last one until something is known of the next.
+    pub notes_of: u32,
     /// One entry for each note of the piece; `None` while nothing is known.
     pub notes: Vec<Option<NoteView>>,
     /// What rang in this pass, in order of time.
@@ -242,10 +246,18 @@ pub struct Snapshot {
 pub enum Command {
     /// Only the bar in which the player is.
     LoopHere,
-    /// A bar more at the end, or at the start where there is none.
+    /// A bar more at the end.
     Widen,
     /// A bar less at the end.
     Narrow,
+    /// A bar more at the start.
+    WidenStart,
+    /// A bar less at the start.
+    NarrowStart,
+    /// Only the bars of the worst join.
+    LoopWorst,
+    /// Whether passes are counted in, from the next one on.
+    CountIn,
     /// The whole line again.
     WholeLine,
     /// Five per cent of the written tempo slower.

@@ -28,16 +28,41 @@ impl Conductor {
                 self.choose((bar.min(to), to), self.chosen.share);
             }
             Command::Widen if to < last => self.choose((from, to + 1), self.chosen.share),
-            Command::Widen if from > first => self.choose((from - 1, to), self.chosen.share),
             Command::Narrow if to > from => self.choose((from, to - 1), self.chosen.share),
+            Command::WidenStart if from > first => {
+                self.choose((from - 1, to), self.chosen.share);
+            }
+            Command::NarrowStart if to > from => self.choose((from + 1, to), self.chosen.share),
+            Command::LoopWorst => self.loop_worst(),
+            Command::CountIn => self.counts_in = !self.counts_in,
             Command::WholeLine => self.choose((first, last), self.chosen.share),
             Command::Slower => self.choose((from, to), self.chosen.share - TEMPO_STEP),
             Command::Faster => self.choose((from, to), self.chosen.share + TEMPO_STEP),
             Command::Click => self.switch_click(),
             Command::Restart => self.restart(),
             Command::ListenBack => self.listen_back(),
-            Command::Widen | Command::Narrow | Command::Quit => {}
+            Command::Widen
+            | Command::Narrow
+            | Command::WidenStart
+            | Command::NarrowStart
+            | Command::Quit => {}
         }
+    }
+
+    /// The bars on both sides of the worst join.
+    fn loop_worst(&mut self) {
+        let Some(worst) = self.history.worst().into_iter().next() else {
+            self.extra_notice = Some("No join has left a gap yet.".to_owned());
+            return;
+        };
+        let line = &self.settings.line;
+        let notes = line.expected(line.instrument());
+        let before = notes.iter().position(|note| {
+            note.bar == worst.bar && note.beat == worst.beat && note.midi == worst.from_midi
+        });
+        let next = before.and_then(|at| notes.get(at + 1));
+        let to = next.map_or(worst.bar, |note| note.bar);
+        self.choose((worst.bar, to), self.chosen.share);
     }
 
     pub(super) fn current_bar(&self) -> u32 {
@@ -80,6 +105,7 @@ impl Conductor {
     }
 
     pub(super) fn restart(&mut self) {
+        self.ahead = None;
         self.orders.push(Order::Stop);
         self.orders.push(Order::ClickSounds(true));
         self.begin(self.pass.number, self.position.at_s, None);
@@ -103,6 +129,7 @@ impl Conductor {
             _ => (self.pass.from_s, self.position.at_s),
         };
         self.stage = Stage::Replaying;
+        self.ahead = None;
         self.orders.push(Order::Stop);
         self.orders.push(Order::Replay {
             path,

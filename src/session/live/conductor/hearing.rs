@@ -1,11 +1,18 @@
 //! What was heard, and what the band said.
 
 use super::{AROUND_S, Conductor, FAINT_DBFS, Stage, insert_by};
+use crate::compare::clicks::{is_above_line, is_at_click};
 use crate::hearing::events::{Event, HeardNote};
 use crate::session::live::band::Told;
 use crate::session::live::listening::Heard;
 use crate::session::live::pass::Judged;
 use crate::session::live::snapshot::Sounding;
+
+/// A name is steady when it was not changed for this long, in seconds: two periods of the lowest
+/// string. Raising it makes the screen calmer and later.
+const STEADY_S: f64 = 0.050;
+/// Two moments this close speak of one onset, in seconds.
+const SAME_ONSET_S: f64 = 0.001;
 
 impl Conductor {
     /// Takes in what the listening thread said.
@@ -30,6 +37,7 @@ impl Conductor {
                     self.heard_anything_s = position.at_s;
                 }
                 self.position = position;
+                self.steady();
                 self.place_click();
             }
             Heard::Lost(message) => self.lost = Some(message),
@@ -55,19 +63,29 @@ impl Conductor {
         match event {
             Event::Started { onset_s, .. } => {
                 self.last_start_s = self.last_start_s.max(onset_s);
-                self.starts_since.push(onset_s);
-                self.sounding = Some(Sounding {
+                let starting = Sounding {
                     midi: None,
-                    index: self.place().map(|_| 0).and(self.expected_now()),
+                    index: None,
                     onset_s,
-                });
+                };
+                self.forming = Some((starting, f64::INFINITY));
                 if matches!(self.stage, Stage::Waiting) {
                     self.stage = Stage::Running;
                 }
             }
-            Event::Named { onset_s, midi, .. } => {
-                if let Some(sounding) = &mut self.sounding
-                    && (sounding.onset_s - onset_s).abs() < 0.001
+            Event::Named {
+                onset_s,
+                midi,
+                at_s,
+            } => {
+                if let Some((forming, since_s)) = &mut self.forming
+                    && (forming.onset_s - onset_s).abs() < SAME_ONSET_S
+                {
+                    let other = forming.midi.is_none_or(|m| (m - midi).abs() > 0.5);
+                    *since_s = if other { at_s } else { *since_s };
+                    forming.midi = Some(midi);
+                } else if let Some(sounding) = &mut self.sounding
+                    && (sounding.onset_s - onset_s).abs() < SAME_ONSET_S
                 {
                     sounding.midi = Some(midi);
                 }
@@ -82,6 +100,33 @@ impl Conductor {
                 self.stale = true;
             }
         }
+    }
+
+    /// A note that has kept its name for a while sounds; the one that is wanted moves with it.
+    fn steady(&mut self) {
+        let Some((forming, _)) = self
+            .forming
+            .take_if(|(_, since_s)| self.position.at_s - *since_s >= STEADY_S)
+        else {
+            return;
+        };
+        if self.is_click(&forming) {
+            return;
+        }
+        self.starts_since.push(forming.onset_s);
+        self.sounding = Some(Sounding {
+            index: self.place().and(self.expected_now()),
+            ..forming
+        });
+    }
+
+    /// Whether a start is the program's own click.
+    fn is_click(&self, start: &Sounding) -> bool {
+        let top = self.chosen.piece.notes.iter().map(|note| note.midi).max();
+        let (Some(click_s), Some(top), Some(midi)) = (self.pass.click_at_s, top, start.midi) else {
+            return false;
+        };
+        is_above_line(midi, top) && is_at_click(start.onset_s - click_s, &self.pass.ticks_s)
     }
 
     /// What is settled now is no longer provisional.
@@ -118,15 +163,9 @@ impl Conductor {
     }
 
     pub(super) fn last_judged_s(&self) -> f64 {
-        self.judged
-            .as_ref()
-            .and_then(|judged| {
-                let last = judged.last_heard()?;
-                judged.judgement.notes[last]
-                    .heard
-                    .as_ref()
-                    .map(|h| h.onset_s)
-            })
+        let judged = self.judged.as_ref();
+        judged
+            .and_then(Judged::last_onset_s)
             .unwrap_or(f64::NEG_INFINITY)
     }
 
@@ -137,6 +176,10 @@ impl Conductor {
                 if id == self.order_id {
                     self.bar1_frame = Some(frame);
                     self.place_click();
+                } else if let Some(ahead) = &mut self.ahead
+                    && ahead.music.id == id
+                {
+                    ahead.frame = Some(frame);
                 }
             }
             Told::Clock {
@@ -153,6 +196,7 @@ impl Conductor {
             }
             Told::Lost(message) => {
                 self.out_lost = Some(message);
+                self.ahead = None;
                 self.bar1_frame = None;
                 if self.pass.from_s == f64::INFINITY {
                     self.begin(self.pass.number, self.position.at_s, None);
@@ -177,7 +221,13 @@ impl Conductor {
             return;
         };
         let at_s = out_s + frame as f64 / rate.hz() - in_s + self.settings.latency_s.unwrap_or(0.0);
+        self.passes_changed |= self.pass.click_at_s.is_none();
         self.pass.click_at_s = Some(at_s);
-        self.pass.from_s = at_s - self.pickup_s() - AROUND_S;
+        let from_s = at_s - self.pickup_s() - AROUND_S;
+        let before_s = self
+            .spans
+            .last()
+            .map_or(f64::NEG_INFINITY, |span| span.to_s);
+        self.pass.from_s = from_s.max(before_s.min(at_s));
     }
 }

@@ -4,28 +4,35 @@
 
 mod asked;
 mod hearing;
+mod ordering;
 mod passing;
 mod shown;
+#[cfg(test)]
+mod tests;
 
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use crate::compare::Settings;
+use crate::compare::clicks::ClickedPass;
 use crate::compare::judgement::TimingMode;
 use crate::music::line::Line;
-use crate::session::live::band::{Beat, Guide, Music, Order, turn_down};
+use crate::session::live::band::{Music, Order};
+use crate::session::live::joins::JoinHistory;
 use crate::session::live::listening::Position;
-use crate::session::live::pass::{Ear, JoinHistory, Judged, Pass};
+use crate::session::live::pass::{Ear, Judged, Pass, Whole, judge};
 use crate::session::live::snapshot::{Level, NoteView, PassView, Piece, Sounding};
 use crate::session::live::{LiveError, LiveSettings};
 use crate::session::offline::line_info;
-use crate::sound::click::{Beats, ClickPattern, ticks};
-use crate::sound::synth::{Performance, Player, Voice, render};
+use crate::sound::click::Beats;
 use crate::units::{FrameCount, SampleRate};
 
 /// Notes so much before the click's bar 1 still belong to the pass, in seconds; as much after its
 /// end. Half a beat at 120: what is played further off is not meant for it.
 const AROUND_S: f64 = 0.25;
+/// Where a pass follows the one before without a count-in, notes this long before its bar 1 belong
+/// to it, in seconds: early first notes are rarer than late last ones end.
+const STRAIGHT_ON_S: f64 = 0.12;
 /// Nothing above this level for as long is told, in decibels relative to full scale.
 const FAINT_DBFS: f64 = -60.0;
 
@@ -35,6 +42,10 @@ struct Chosen {
     share: f64,
     line: Line,
     piece: Arc<Piece>,
+    /// What it is held against.
+    whole: Whole,
+    /// Where its first bar begins in the whole line at its tempo, in seconds.
+    start_s: f64,
     /// Seconds from bar 1 to the end.
     length_s: f64,
 }
@@ -51,9 +62,19 @@ impl Chosen {
             line_bars: (whole.first_bar(), whole.last_bar()),
             tempo_share: share,
         });
+        let all = whole
+            .with_tempo_scale(share)
+            .map_err(|fault| LiveError::Line(fault.to_string()))?;
+        let start = line_info(&all)
+            .bars
+            .iter()
+            .find(|bar| bar.number == bars.0 && bars.0 > whole.first_bar())
+            .map_or(0.0, |bar| bar.start_quarters);
         Ok(Self {
             bars,
             share,
+            whole: Whole::new(all.expected(all.instrument()), bars, &piece.notes),
+            start_s: all.quarters_to_seconds(start),
             length_s: line.quarters_to_seconds(line.end_quarters()),
             line,
             piece,
@@ -73,6 +94,13 @@ enum Stage {
     Over,
 }
 
+/// A pass that is ordered and has not begun.
+struct Ahead {
+    music: Music,
+    /// Where its bar 1 lies in the output, once the band has said so.
+    frame: Option<u64>,
+}
+
 /// Leads a session.
 pub(super) struct Conductor {
     settings: LiveSettings,
@@ -86,10 +114,19 @@ pub(super) struct Conductor {
     /// Where bar 1 of the running pass lies in the output, and the id it was ordered by.
     bar1_frame: Option<u64>,
     order_id: u32,
+    /// The id that was given last.
+    last_id: u32,
+    /// What plays after the running pass, where that was ordered.
+    ahead: Option<Ahead>,
     began: Option<(f64, Option<f64>)>,
     out_rate: Option<SampleRate>,
     orders: Vec<Order>,
     judged: Option<Judged>,
+    /// The pass that `views` speaks of.
+    views_of: u32,
+    passes_changed: bool,
+    /// Whether passes are counted in.
+    counts_in: bool,
     /// Something new was heard since the last judgement.
     stale: bool,
     judged_at: Option<Instant>,
@@ -99,6 +136,8 @@ pub(super) struct Conductor {
     passes: Vec<PassView>,
     spans: Vec<Pass>,
     sounding: Option<Sounding>,
+    /// What has started and has no steady name yet, and since when it has the one it has.
+    forming: Option<(Sounding, f64)>,
     /// Starts that no judged note speaks for yet.
     starts_since: Vec<f64>,
     last_start_s: f64,
@@ -122,7 +161,7 @@ impl Conductor {
         let judging = Settings {
             marks: settings.marks.clone(),
             mode: TimingMode::Free,
-            click_at_s: None,
+            clicks: Vec::new(),
             usual: settings.known.usual(&open, settings.a4),
             bars: None,
             open_midi: open,
@@ -132,7 +171,6 @@ impl Conductor {
         let click = settings.click.beats != Beats::None;
         let mut conductor = Self {
             judging,
-            chosen,
             click,
             ear: Ear::default(),
             position: Position {
@@ -143,13 +181,19 @@ impl Conductor {
                 drift_ppm: None,
             },
             stage: Stage::Waiting,
-            pass: free_pass(1, 0.0),
+            pass: free_pass(1, 0.0, &chosen),
+            chosen,
             bar1_frame: None,
             order_id: 0,
+            last_id: 0,
+            ahead: None,
             began: None,
             out_rate,
             orders: Vec::new(),
             judged: None,
+            views_of: 1,
+            passes_changed: true,
+            counts_in: true,
             stale: false,
             judged_at: None,
             judging_took: Duration::ZERO,
@@ -158,6 +202,7 @@ impl Conductor {
             passes: Vec::new(),
             spans: Vec::new(),
             sounding: None,
+            forming: None,
             starts_since: Vec::new(),
             last_start_s: f64::NEG_INFINITY,
             heard_anything_s: 0.0,
@@ -191,125 +236,58 @@ impl Conductor {
         &self.ear
     }
 
-    /// How the whole take is to be timed: to a click when all of it was, at one tempo.
-    pub fn whole_mode(&self) -> (TimingMode, Option<f64>) {
-        let clicked = |pass: &Pass| pass.mode == TimingMode::Click;
-        let spans = if self.spans.is_empty() {
-            std::slice::from_ref(&self.pass)
-        } else {
-            &self.spans
-        };
-        let same = self
-            .passes
-            .iter()
-            .all(|pass| (pass.tempo_bpm - self.chosen.piece.info.tempo_bpm).abs() < 1e-9);
-        // The whole is judged at the tempo it was begun with.
-        let begun = (self.chosen.share - self.settings.tempo_share).abs() < 1e-9;
-        if spans.iter().all(clicked) && same && begun {
-            let last = spans.last().and_then(|pass| pass.click_at_s);
-            (TimingMode::Click, last)
-        } else {
-            (TimingMode::Free, None)
-        }
+    /// What is known of the clicks the take was played to, against the line at the tempo it was
+    /// begun with; `running` adds the pass that is not over yet.
+    pub fn clicks(&self, running: bool) -> Vec<ClickedPass> {
+        let measured = self.settings.latency_s.is_some();
+        let clicked = |pass: &Pass| pass.clicked(self.settings.tempo_share, measured);
+        let now = Some(&self.pass).filter(|_| running && !matches!(self.stage, Stage::Over));
+        self.spans.iter().chain(now).filter_map(clicked).collect()
+    }
+
+    /// The bars asked for, and all that were played since.
+    pub fn bars(&self) -> Option<(u32, u32)> {
+        let hull =
+            |bars: (u32, u32), pass: &Pass| (bars.0.min(pass.bars.0), bars.1.max(pass.bars.1));
+        self.settings
+            .bars
+            .map(|bars| self.spans.iter().fold(bars, hull))
+    }
+
+    /// Whether a pass has begun or is over since this was last asked.
+    pub fn changed_passes(&mut self) -> bool {
+        std::mem::take(&mut self.passes_changed)
+    }
+
+    /// Judges the running pass.
+    fn judge(&self) -> Judged {
+        judge(
+            &self.ear,
+            &self.pass,
+            &self.chosen.piece,
+            &self.chosen.whole,
+            &self.judging,
+            self.settings.latency_s.is_some(),
+        )
     }
 
     /// Whether a click or a count-in can be played at all.
     fn has_band(&self) -> bool {
         self.out_rate.is_some() && self.out_lost.is_none()
     }
-
-    /// Begins pass `number`; nothing before `from_s` belongs to it. `after` is the frame of the
-    /// output at which what came before ends.
-    fn begin(&mut self, number: u32, from_s: f64, after: Option<u64>) {
-        self.judged = None;
-        self.views.clear();
-        self.starts_since.clear();
-        self.bar1_frame = None;
-        self.pass = free_pass(number, from_s);
-        self.stage = Stage::Waiting;
-        let between = after.is_some();
-        let pattern = ClickPattern {
-            beats: if self.click {
-                match self.settings.click.beats {
-                    Beats::None => Beats::All,
-                    chosen => chosen,
-                }
-            } else {
-                Beats::None
-            },
-            // A bar of click between passes is all that a running pulse needs.
-            count_in: if between && self.click {
-                self.settings
-                    .click
-                    .count_in
-                    .min(1)
-                    .max(u8::from(self.click))
-            } else {
-                self.settings.click.count_in
-            },
-            ..self.settings.click
-        };
-        let wanted = pattern.beats != Beats::None || pattern.count_in > 0 || self.settings.guide;
-        if !wanted || !self.has_band() {
-            return;
-        }
-        let beats: Vec<Beat> = ticks(&self.chosen.line, &pattern)
-            .into_iter()
-            .map(|tick| Beat {
-                at_s: tick.at_s,
-                weight: tick.weight,
-                in_line: tick.at_s >= -self.pickup_s() - 1e-6,
-            })
-            .collect();
-        let opening_s = beats.first().map_or(0.0, |beat| beat.at_s.min(0.0));
-        let rate = self.out_rate.map_or(0.0, |rate| rate.hz());
-        self.order_id += 1;
-        self.stage = Stage::Running;
-        // Whatever comes before bar 1 is known to have come is no part of the pass: the count-in
-        // itself may be heard.
-        self.pass.from_s = f64::INFINITY;
-        if self.click {
-            self.pass.mode = TimingMode::Click;
-        }
-        self.orders.push(Order::Play(Music {
-            id: self.order_id,
-            bar1: after.map(|frame| frame + (-opening_s * rate).round() as u64),
-            beats,
-            guide: self.guide(),
-        }));
-    }
-
-    /// Seconds of the pick-up bar.
-    fn pickup_s(&self) -> f64 {
-        -self
-            .chosen
-            .line
-            .quarters_to_seconds(-self.chosen.line.pickup_length().quarters())
-    }
-
-    fn guide(&self) -> Option<Arc<Guide>> {
-        let rate = self.out_rate.filter(|_| self.settings.guide)?;
-        let player = Player {
-            a4: self.settings.a4,
-            ..Player::exact()
-        };
-        let performance = Performance::of_line(&self.chosen.piece.notes, &player);
-        let mut samples = render(&performance, &Voice::fingered(), rate);
-        turn_down(&mut samples);
-        Some(Arc::new(Guide {
-            samples,
-            bar1_s: performance.bar1_s,
-        }))
-    }
 }
 
-fn free_pass(number: u32, from_s: f64) -> Pass {
+fn free_pass(number: u32, from_s: f64, chosen: &Chosen) -> Pass {
     Pass {
         number,
         from_s,
         to_s: f64::INFINITY,
         mode: TimingMode::Free,
         click_at_s: None,
+        ticks_s: Vec::new(),
+        share: chosen.share,
+        bars: chosen.bars,
+        start_s: chosen.start_s,
     }
 }
 

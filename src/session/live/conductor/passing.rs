@@ -2,10 +2,10 @@
 
 use std::time::Instant;
 
-use super::{AROUND_S, Conductor, Stage};
+use super::{AROUND_S, Conductor, STRAIGHT_ON_S, Stage};
 use crate::compare::judgement::TimingMode;
 use crate::session::live::band::Order;
-use crate::session::live::pass::{Judged, judge};
+use crate::session::live::pass::Judged;
 
 /// A player who is silent for this long has stopped, in seconds.
 const SILENT_S: f64 = 3.0;
@@ -16,6 +16,8 @@ const AFTER_LAST_S: f64 = 1.0;
 const PLAYED_SHARE: f64 = 0.5;
 /// So many notes are a pass, even of a line that was not recognised.
 const PLAYED_NOTES: usize = 3;
+/// A pass ends this long before the first note of the next one, in seconds.
+const BEFORE_NEXT_S: f64 = 0.030;
 /// Judging a pass anew must not take more than this share of the time.
 const JUDGING_SHARE: u32 = 5;
 /// The last note of a pass with a click is waited for so long after its end, in seconds: until
@@ -32,6 +34,9 @@ impl Conductor {
             self.judge_now();
             self.judged_at = Some(now);
         }
+        if matches!(self.stage, Stage::Running) {
+            self.order_ahead();
+        }
         if matches!(self.stage, Stage::Running)
             && let Some(end_s) = self.pass_end()
         {
@@ -41,12 +46,10 @@ impl Conductor {
 
     pub(super) fn judge_now(&mut self) {
         let began = Instant::now();
-        let judged = judge(&self.ear, &self.pass, &self.chosen.piece, &self.judging);
+        let judged = self.judge();
+        self.own_views();
         self.views = judged.views(false, &self.views);
-        let last_s = judged
-            .last_heard()
-            .and_then(|last| judged.judgement.notes[last].heard.as_ref())
-            .map(|heard| heard.onset_s);
+        let last_s = judged.last_onset_s();
         if let Some(last_s) = last_s {
             self.starts_since.retain(|s| *s > last_s + 0.03);
         }
@@ -59,10 +62,18 @@ impl Conductor {
     pub(super) fn pass_end(&self) -> Option<f64> {
         let now_s = self.position.at_s;
         if self.pass.mode == TimingMode::Click {
-            let end_s = self.pass.click_at_s? + self.chosen.length_s + AROUND_S;
+            let around_s = if self.counts_in {
+                AROUND_S
+            } else {
+                -STRAIGHT_ON_S
+            };
+            let end_s = self.pass.click_at_s? + self.chosen.length_s + around_s;
             return (now_s >= end_s + AFTER_CLICK_S).then_some(end_s);
         }
         let judged = self.judged.as_ref()?;
+        if let Some(next_s) = judged.next_pass_s() {
+            return Some(next_s - BEFORE_NEXT_S);
+        }
         if let Some(end_s) = self.line_played(judged) {
             return Some(end_s);
         }
@@ -93,16 +104,15 @@ impl Conductor {
 
     /// Where the line has been played to its end.
     pub(super) fn line_played(&self, judged: &Judged) -> Option<f64> {
-        let notes = &judged.judgement.notes;
-        let last = notes.last()?;
+        let notes = &judged.notes;
+        let last = notes.last()?.as_ref()?;
         let heard = last.heard.as_ref()?;
         if (judged.heard() as f64) < PLAYED_SHARE * notes.len() as f64 {
             return None;
         }
         let stretch = judged
-            .judgement
-            .timing
-            .tempo_bpm
+            .now()
+            .and_then(|now| now.timing.tempo_bpm)
             .map_or(1.0, |bpm| self.chosen.piece.info.tempo_bpm / bpm);
         let written_s = heard.onset_s + last.expected.length_s * stretch;
         let due_s = written_s.min(heard.release_s.max(heard.onset_s)) + AFTER_LAST_S;
@@ -116,18 +126,28 @@ impl Conductor {
             .filter(|n| n.evidence > 0.0 && n.onset_s > written_s - 0.2)
             .last();
         match next {
-            Some(next) if next.onset_s < due_s => Some(next.onset_s - 0.03),
+            Some(next) if next.onset_s < due_s => {
+                // Where two places of the line fit, the last note may yet be another.
+                let decided = judged.decided_s() >= heard.onset_s;
+                decided.then_some(next.onset_s - BEFORE_NEXT_S)
+            }
             _ => (self.position.at_s >= due_s).then_some(due_s),
         }
     }
 
     pub(super) fn end_pass(&mut self, end_s: f64) {
         self.pass.to_s = end_s;
-        let judged = judge(&self.ear, &self.pass, &self.chosen.piece, &self.judging);
+        let judged = self.judge();
         // To a click a pass is over when its bars are, whatever was played.
         let to_click = self.pass.mode == TimingMode::Click && self.settings.passes.is_some();
-        let heard = self.was_played(&judged) || to_click;
+        // A few notes before the player begins again are no pass of their own.
+        let false_start = self.pass.mode == TimingMode::Free
+            && end_s < self.position.at_s
+            && judged.now().is_none_or(|now| !now.judged)
+            && self.next_begun();
+        let heard = (self.was_played(&judged) || to_click) && !false_start;
         if heard {
+            self.own_views();
             self.views = judged.views(true, &self.views);
             self.history.add(&judged);
             self.passes
@@ -154,14 +174,29 @@ impl Conductor {
         self.stale = true;
     }
 
+    /// Whether the pass is over because another one has begun.
+    fn next_begun(&self) -> bool {
+        let judged = self.judged.as_ref();
+        judged.and_then(Judged::next_pass_s).is_some()
+    }
+
+    /// What was said of another pass says nothing of this one.
+    fn own_views(&mut self) {
+        if self.views_of != self.pass.number {
+            self.views.clear();
+            self.views_of = self.pass.number;
+        }
+    }
+
     /// The session is over: judges what runs, so that nothing played is left out.
     pub(in crate::session::live) fn close(&mut self) {
         if matches!(self.stage, Stage::Running) && !self.is_over() {
             self.ear.soon_notes.clear();
             self.ear.soon_rings.clear();
-            let judged = judge(&self.ear, &self.pass, &self.chosen.piece, &self.judging);
+            let judged = self.judge();
             if self.was_played(&judged) {
                 self.pass.to_s = self.position.at_s;
+                self.own_views();
                 self.views = judged.views(true, &self.views);
                 self.history.add(&judged);
                 self.passes

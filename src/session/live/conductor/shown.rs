@@ -34,22 +34,39 @@ impl Conductor {
                 message: "The session is over.".to_owned(),
             },
             Stage::Running => match self.pass.click_at_s {
-                None if self.pass.from_s == f64::INFINITY => Phase::CountIn { clicks_left: 0 },
+                None if self.pass.from_s == f64::INFINITY => self.count_in(f64::NEG_INFINITY),
                 Some(click_s) => {
-                    let to_go = click_s - self.pickup_s() - self.position.at_s;
-                    if to_go > 0.0 {
-                        let meter = self.chosen.line.bars().first().map(|bar| bar.meter);
-                        let beat = meter.map_or(1.0, crate::sound::click::beat_quarters);
-                        let beat_s = self.chosen.line.quarters_to_seconds(beat).max(0.05);
-                        Phase::CountIn {
-                            clicks_left: (to_go / beat_s).ceil() as u32,
-                        }
+                    let at_s = self.position.at_s - click_s;
+                    if at_s < -self.pickup_s() {
+                        self.count_in(at_s)
                     } else {
                         Phase::Playing
                     }
                 }
                 _ => Phase::Playing,
             },
+        }
+    }
+
+    /// The count at a moment in seconds from the first of the chosen bars: upwards, as it is
+    /// counted in, beat by beat of the bar.
+    fn count_in(&self, at_s: f64) -> Phase {
+        let before = -self.pickup_s() - 1e-6;
+        let clicks = || self.pass.ticks_s.iter().filter(|s| **s < before);
+        let meter = self.chosen.line.bars().first().map(|bar| bar.meter);
+        let beat = meter.map_or(1.0, crate::sound::click::beat_quarters);
+        let bar = meter.map_or(4.0, |meter| meter.bar_length().quarters());
+        let beats = (bar / beat).round().max(1.0) as u32;
+        let sounded = clicks().filter(|s| **s <= at_s).count() as u32;
+        let parts = u32::from(self.settings.click.parts.max(1));
+        let click = sounded.div_ceil(parts);
+        Phase::CountIn {
+            click: if click == 0 {
+                0
+            } else {
+                (click - 1) % beats + 1
+            },
+            of: beats,
         }
     }
 
@@ -101,6 +118,7 @@ impl Conductor {
             phase: self.phase(),
             piece: Arc::clone(&self.chosen.piece),
             pass: self.pass.number,
+            notes_of: self.views_of,
             passes_wanted: self.settings.passes,
             place: self.place(),
             click_quarters: self.click_quarters(),

@@ -1,0 +1,137 @@
+//! How a pass begins, and what the band is asked to play for it.
+
+use std::sync::Arc;
+
+use super::{Ahead, Conductor, Stage, free_pass};
+use crate::compare::judgement::TimingMode;
+use crate::session::live::band::{Beat, Guide, Music, Order, turn_down};
+use crate::sound::click::{Beats, ClickPattern, ticks};
+use crate::sound::synth::{Performance, Player, Voice, render};
+
+/// What follows a pass is ordered this long before its end, in seconds: four times what the band
+/// keeps ready. Raising it makes a loop that is left play on for longer.
+const AHEAD_S: f64 = 0.6;
+impl Conductor {
+    /// Begins pass `number`; nothing before `from_s` belongs to it. `after` is the frame of the
+    /// output at which what came before ends.
+    pub(super) fn begin(&mut self, number: u32, from_s: f64, after: Option<u64>) {
+        self.judged = None;
+        self.views.clear();
+        self.starts_since.clear();
+        self.bar1_frame = None;
+        self.pass = free_pass(number, from_s, &self.chosen);
+        self.passes_changed = true;
+        self.stage = Stage::Waiting;
+        // What was ordered ahead plays already; its clicks are known.
+        let ahead = self.ahead.take().filter(|_| after.is_some());
+        let (music, frame) = match ahead {
+            Some(ahead) => (ahead.music, ahead.frame),
+            None => {
+                let Some(music) = self.music(after) else {
+                    return;
+                };
+                self.orders.push(Order::Play(music.clone()));
+                (music, None)
+            }
+        };
+        self.order_id = music.id;
+        self.stage = Stage::Running;
+        // Whatever comes before bar 1 is known to have come is no part of the pass: the count-in
+        // itself may be heard.
+        self.pass.from_s = f64::INFINITY;
+        if self.click {
+            self.pass.mode = TimingMode::Click;
+        }
+        self.pass.ticks_s = music.beats.iter().map(|beat| beat.at_s).collect();
+        if frame.is_some() {
+            self.bar1_frame = frame;
+            self.place_click();
+        }
+    }
+
+    /// Orders what follows a clicked pass shortly before it ends, so that no click comes late.
+    pub(super) fn order_ahead(&mut self) {
+        let more = self
+            .settings
+            .passes
+            .is_none_or(|wanted| self.spans.len() + 1 < wanted as usize);
+        let (Some(click_s), Some(bar1), Some(rate)) =
+            (self.pass.click_at_s, self.bar1_frame, self.out_rate)
+        else {
+            return;
+        };
+        let left_s = click_s + self.chosen.length_s - self.position.at_s;
+        let is_due = self.click && self.pass.mode == TimingMode::Click && left_s < AHEAD_S;
+        if !more || !is_due || self.ahead.is_some() {
+            return;
+        }
+        let end = bar1 + (self.chosen.length_s * rate.hz()) as u64;
+        if let Some(music) = self.music(Some(end)) {
+            self.orders.push(Order::Play(music.clone()));
+            self.ahead = Some(Ahead { music, frame: None });
+        }
+    }
+
+    /// What the band is to play for a pass; `after` is the frame of the output at which what came
+    /// before ends. `None` when nothing is to be heard.
+    fn music(&mut self, after: Option<u64>) -> Option<Music> {
+        let pattern = ClickPattern {
+            beats: match self.settings.click.beats {
+                _ if !self.click => Beats::None,
+                Beats::None => Beats::All,
+                chosen => chosen,
+            },
+            count_in: match after {
+                _ if !self.counts_in => 0,
+                // A bar of click between passes is all that a running pulse needs.
+                Some(_) if self.click => 1,
+                _ => self.settings.click.count_in,
+            },
+            ..self.settings.click
+        };
+        let wanted = pattern.beats != Beats::None || pattern.count_in > 0 || self.settings.guide;
+        if !wanted || !self.has_band() {
+            return None;
+        }
+        let beats: Vec<Beat> = ticks(&self.chosen.line, &pattern)
+            .into_iter()
+            .map(|tick| Beat {
+                at_s: tick.at_s,
+                weight: tick.weight,
+                in_line: tick.at_s >= -self.pickup_s() - 1e-6,
+            })
+            .collect();
+        let opening_s = beats.first().map_or(0.0, |beat| beat.at_s.min(0.0));
+        let rate = self.out_rate.map_or(0.0, |rate| rate.hz());
+        self.last_id += 1;
+        Some(Music {
+            id: self.last_id,
+            bar1: after.map(|frame| frame + (-opening_s * rate).round() as u64),
+            beats,
+            guide: self.guide(),
+        })
+    }
+
+    /// Seconds of the pick-up bar.
+    pub(super) fn pickup_s(&self) -> f64 {
+        -self
+            .chosen
+            .line
+            .quarters_to_seconds(-self.chosen.line.pickup_length().quarters())
+    }
+
+    fn guide(&self) -> Option<Arc<Guide>> {
+        let rate = self.out_rate.filter(|_| self.settings.guide)?;
+        let player = Player {
+            a4: self.settings.a4,
+            ..Player::exact()
+        };
+        let performance = Performance::of_line(&self.chosen.piece.notes, &player);
+        let mut samples = render(&performance, &Voice::fingered(), rate);
+        turn_down(&mut samples);
+        Some(Arc::new(Guide {
+            samples,
+            bar1_s: performance.bar1_s,
+        }))
+    }
+}

@@ -1,0 +1,60 @@
+//! The joins of a session with what became of them in each pass.
+
+use std::collections::BTreeMap;
+
+use crate::compare::judgement::Flag;
+use crate::session::live::pass::{BEAT_PARTS, Judged};
+use crate::session::live::snapshot::JoinView;
+
+/// The joins of a session with what became of them in each pass.
+#[derive(Clone, Debug, Default)]
+pub(super) struct JoinHistory {
+    /// By bar and beat (in 960ths, so that they can be compared) and pitch of the note before.
+    joins: BTreeMap<(u32, i64, u8), JoinView>,
+}
+
+/// Joins with gaps that are shown at most.
+const WORST: usize = 12;
+
+impl JoinHistory {
+    /// Takes in a pass that is over.
+    pub fn add(&mut self, judged: &Judged) {
+        let notes = &judged.played;
+        for (note, next) in notes.iter().zip(notes.iter().skip(1)) {
+            let written = &note.expected;
+            if !written.legato_next || note.heard.is_none() {
+                continue;
+            }
+            let beat = (written.beat * BEAT_PARTS).round() as i64;
+            let join = self
+                .joins
+                .entry((written.bar, beat, written.midi))
+                .or_insert_with(|| JoinView {
+                    bar: written.bar,
+                    beat: written.beat,
+                    from_midi: written.midi,
+                    to_midi: next.expected.midi,
+                    kind: written.join,
+                    gaps_ms: Vec::new(),
+                    flagged: 0,
+                });
+            join.gaps_ms
+                .push(note.heard.as_ref().and_then(|h| h.gap_ms));
+            join.flagged += usize::from(note.flags.contains(&Flag::Gap));
+        }
+    }
+
+    /// The joins that were flagged, the worst first: those that are flagged most often, and of
+    /// these the longest.
+    pub fn worst(&self) -> Vec<JoinView> {
+        let mut worst: Vec<&JoinView> = self.joins.values().filter(|j| j.flagged > 0).collect();
+        let share = |j: &JoinView| j.flagged as f64 / j.gaps_ms.len().max(1) as f64;
+        let longest = |j: &JoinView| j.gaps_ms.iter().flatten().fold(0.0f64, |a, b| a.max(*b));
+        worst.sort_by(|a, b| {
+            share(b)
+                .total_cmp(&share(a))
+                .then(longest(b).total_cmp(&longest(a)))
+        });
+        worst.into_iter().take(WORST).cloned().collect()
+    }
+}
