@@ -121,7 +121,7 @@ impl PartialEq for Mark {
 
 /// All marks a player may set. The upper ends only keep typing mistakes out: ten seconds, an
 /// octave, the range of 16 bits.
-const MARKS: [Mark; 12] = [
+const MARKS: [Mark; 16] = [
     Mark {
         name: "timing_ms",
         max: 10_000.0,
@@ -141,6 +141,11 @@ const MARKS: [Mark; 12] = [
         name: "gap_over_baseline_ms",
         max: 10_000.0,
         of: |marks| &mut marks.gap_over_baseline_ms,
+    },
+    Mark {
+        name: "gap_floor_ms",
+        max: 10_000.0,
+        of: |marks| &mut marks.gap_floor_ms,
     },
     Mark {
         name: "gap_clear_ms",
@@ -163,9 +168,24 @@ const MARKS: [Mark; 12] = [
         of: |marks| &mut marks.dead_fall_db,
     },
     Mark {
+        name: "dead_floor_db",
+        max: 96.0,
+        of: |marks| &mut marks.dead_floor_db,
+    },
+    Mark {
+        name: "dead_from_ms",
+        max: 10_000.0,
+        of: |marks| &mut marks.dead_from_ms,
+    },
+    Mark {
         name: "clipped_share",
         max: 1.0,
         of: |marks| &mut marks.clipped_share,
+    },
+    Mark {
+        name: "clipped_short_ms",
+        max: 10_000.0,
+        of: |marks| &mut marks.clipped_short_ms,
     },
     Mark {
         name: "bleed_below_db",

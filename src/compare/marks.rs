@@ -16,11 +16,17 @@ pub struct Marks {
     /// Gap detection in dark tones is hidden below 25 to 30 ms (auditory-filter ringing 1/ERB);
     /// the plucking finger's own touch lasts up to 39 ms on measured takes.
     pub gap_ms: f64,
-    /// ... and from this many decibels below the note's natural decay.
+    /// A gap must lie this many decibels below the note's natural decay.
     pub gap_depth_db: f64,
     /// A gap also from this many milliseconds beyond the player's own baseline for that kind of
     /// join.
     pub gap_over_baseline_ms: f64,
+    /// No silence shorter than this many milliseconds is a gap by the player's own baseline.
+    ///
+    /// # Source
+    /// The filter of the ear hides it (1/ERB at 41 to 100 Hz: 28 to 34 ms); the plucking finger's
+    /// own touch lasts up to 33 ms in 99 of 100 measured joins.
+    pub gap_floor_ms: f64,
     /// A gap from here on is *clear*, below it *slight*.
     pub gap_clear_ms: f64,
     /// Another note from this many cents off the written pitch.
@@ -29,16 +35,23 @@ pub struct Marks {
     pub out_of_tune_cents: f64,
     /// Dead when the level falls this many decibels faster after the attack than its neighbours.
     pub dead_fall_db: f64,
-    /// Bleed counts down to so many decibels below what is played over it: the sympathetic ringing
+    /// A fall after the attack of less than this many decibels is never dead; measured on choked
+    /// notes.
+    pub dead_floor_db: f64,
+    /// Notes written shorter than this many milliseconds cannot be told from dead ones.
+    pub dead_from_ms: f64,
+    /// Bleed counts down to this many decibels below what is played over it: the sympathetic ringing
     /// of a solid body lies there and below. Common practice, no source.
     pub bleed_below_db: f64,
-    /// ... and when it lasts this many milliseconds.
+    /// Bleed counts when it lasts this many milliseconds.
     pub bleed_ms: f64,
     /// Bleed further below than this is *slight*, in decibels.
     pub bleed_slight_below_db: f64,
     /// A note with no legato join after it is clipped when it lasts less than this share of its
     /// written length.
     pub clipped_share: f64,
+    /// A clipped note lacks at least this many milliseconds: less is how people end notes.
+    pub clipped_short_ms: f64,
 }
 
 impl Default for Marks {
@@ -48,14 +61,18 @@ impl Default for Marks {
             gap_ms: 40.0,
             gap_depth_db: 10.0,
             gap_over_baseline_ms: 30.0,
+            gap_floor_ms: 36.0,
             gap_clear_ms: 60.0,
             wrong_cents: 70.0,
             out_of_tune_cents: 20.0,
             dead_fall_db: 10.0,
+            dead_floor_db: 14.0,
+            dead_from_ms: 130.0,
             bleed_below_db: 30.0,
             bleed_ms: 150.0,
             bleed_slight_below_db: 20.0,
             clipped_share: 0.65,
+            clipped_short_ms: 60.0,
         }
     }
 }

@@ -19,7 +19,7 @@ pub mod usual;
 pub(crate) mod whole;
 
 use crate::compare::judge::scene::{Habits, Scene};
-use crate::compare::judge::{bleed, extras, scene, undecided, verdict};
+use crate::compare::judge::{bleed, extras, gap, scene, undecided, verdict};
 use crate::compare::judgement::{JudgedNote, Judgement, PassJudgement, Stumble, Tally, TimingMode};
 pub use crate::compare::lay::clicks;
 use crate::compare::lay::clicks::{ClickedPass, without_clicks};
@@ -205,13 +205,13 @@ fn judge_passes(
         .iter()
         .map(|scene| {
             let mut notes = verdict::judge_notes(scene);
-            let doubts_ms = verdict::measure_gaps(scene, &mut notes);
+            let doubts_ms = gap::measure(scene, &mut notes);
             (notes, doubts_ms)
         })
         .collect();
     let usual = usual_gaps(measured.iter().flat_map(|(notes, _)| notes));
     for (notes, doubts_ms) in &mut measured {
-        verdict::flag_gaps(settings, &usual, notes, doubts_ms);
+        gap::flag(settings, &usual, notes, doubts_ms);
     }
     let passes = scenes.iter().zip(measured).enumerate();
     passes

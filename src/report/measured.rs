@@ -50,8 +50,12 @@ impl Page {
             "gap",
             format!(
                 "from {} ms of silence, {} dB deep, or {} ms beyond your own habit at that kind \
-                 of join; clear from {} ms",
-                marks.gap_ms, marks.gap_depth_db, marks.gap_over_baseline_ms, marks.gap_clear_ms
+                 of join, then from {} ms; clear from {} ms",
+                marks.gap_ms,
+                marks.gap_depth_db,
+                marks.gap_over_baseline_ms,
+                marks.gap_floor_ms,
+                marks.gap_clear_ms
             ),
         );
         say(
@@ -70,13 +74,17 @@ impl Page {
         }
         say(
             "dead",
-            format!("falls {} dB faster than its neighbours", marks.dead_fall_db),
+            format!(
+                "falls {} dB faster than its neighbours and {} dB at least, from {} ms of length on",
+                marks.dead_fall_db, marks.dead_floor_db, marks.dead_from_ms
+            ),
         );
         say(
             "clipped",
             format!(
-                "shorter than {} % of its length",
-                (marks.clipped_share * 1e4).round() / 1e2
+                "shorter than {} % of its length, by {} ms at least",
+                (marks.clipped_share * 1e4).round() / 1e2,
+                marks.clipped_short_ms
             ),
         );
         say(

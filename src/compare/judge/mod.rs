@@ -1,11 +1,17 @@
-//! What is said of each note: verdicts and flags, extras and strings that ring, from a take that is
-//! laid over the line (`scene`).
+//! What is said of each note of a pass that is laid over the line (`scene`): a file for each flag
+//! (`pitch`, `timing`, `gap`, `dead`, `clipped`, `bleed`), put together in `verdict`; `extras` and
+//! `undecided`.
 //!
 //! Nothing is aligned here and nothing is put into words. Called by
 //! [`compare`](crate::compare) alone.
 
 pub(crate) mod bleed;
+pub(crate) mod clipped;
+pub(crate) mod dead;
 pub(crate) mod extras;
+pub(crate) mod gap;
+pub(crate) mod pitch;
 pub(crate) mod scene;
+pub(crate) mod timing;
 pub(crate) mod undecided;
 pub(crate) mod verdict;
