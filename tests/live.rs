@@ -355,8 +355,8 @@ fn a_device_that_comes_back_goes_on_in_the_same_take() {
 fn an_outage_is_as_long_in_the_take_as_it_was() {
     let folder = tempfile::tempdir().expect("a folder");
     let kept = folder.path().join("kept.wav");
-    let line = line("two-octaves.line");
-    let sound = samples(&demo("two-octaves-clean.wav"));
+    let line = line("lantern-stairs.line");
+    let sound = samples(&demo("lantern-stairs-clean.wav"));
     let half = sound.len() / 2;
     let steps = vec![
         Step::Sound(sound[..half].to_vec(), 480),

@@ -80,7 +80,16 @@ fn check_report(path: &Path, seconds: u32) {
     assert!(notes > u64::from(seconds) * 2, "{notes} notes");
     assert!(
         right * 10 >= notes * 9,
-        "{right} of {notes} notes are right"
+        "{right} of {notes} notes are right; passes: {:?}",
+        report["passes"].as_array().map(|passes| passes
+            .iter()
+            .map(|pass| (
+                &pass["bars"],
+                &pass["began"],
+                &pass["from_s"],
+                &pass["judged"]
+            ))
+            .collect::<Vec<_>>())
     );
 }
 

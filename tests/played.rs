@@ -45,8 +45,8 @@ fn played(line: &Path) -> Played {
 fn a_kept_take_is_judged_by_what_stands_beside_it() {
     let folder = tempfile::tempdir().expect("a folder");
     let take = folder.path().join("take.wav");
-    let line = demo("two-octaves.line");
-    std::fs::copy(demo("two-octaves-clean.wav"), &take).expect("a copy");
+    let line = demo("lantern-stairs.line");
+    std::fs::copy(demo("lantern-stairs-clean.wav"), &take).expect("a copy");
     let name = take.to_str().expect("a name");
 
     // Nothing beside it: the line has to be named.
@@ -114,8 +114,8 @@ fn a_line_that_was_changed_since_is_told() {
     let folder = tempfile::tempdir().expect("a folder");
     let take = folder.path().join("take.wav");
     let line = folder.path().join("changed.line");
-    std::fs::copy(demo("two-octaves-clean.wav"), &take).expect("a copy");
-    std::fs::copy(demo("two-octaves.line"), &line).expect("a copy");
+    std::fs::copy(demo("lantern-stairs-clean.wav"), &take).expect("a copy");
+    std::fs::copy(demo("lantern-stairs.line"), &line).expect("a copy");
     let mut as_played = played(&line);
     as_played.bars = Some((2, 2));
     as_played.write_beside(&take).expect("written");

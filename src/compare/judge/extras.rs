@@ -4,28 +4,24 @@
 use crate::compare::judge::scene::Scene;
 use crate::compare::judgement::ExtraNote;
 use crate::compare::lay::costs;
-use crate::compare::lay::ends::dies;
+use crate::compare::lay::ends::is_toneless;
 use crate::compare::lay::passes::Stretch;
 use crate::hearing::events::HeardNote;
 
 /// Evidence from which an unmatched event is believed to be a plucked note, in nats. Extras are
 /// rare, so that the evidence must be clear; raising it forgives soft accidental plucks.
 const EXTRA_EVIDENCE: f64 = 2.0;
-/// What dies at once and is less periodic than this is the noise of a string that is stopped, not a
-/// note that nobody wrote; clarity, 0 to 1.
-const TONE_CLARITY: f64 = 0.9;
 /// An extra softer than this below the middle level of the take changes nothing, in decibels.
 const EXTRA_BELOW_DB: f64 = 20.0;
 /// An event this close to a matched onset is the same pluck heard twice, in seconds.
 const SAME_PLUCK_S: f64 = 0.040;
-/// How long before the first and after the last matched note an extra belongs to the line, in
-/// written quarter notes: a false start is one, tuning up is none.
+/// How long before the first note of a pass an extra belongs to it, in written quarter notes: a grace
+/// is one, tuning up is none. Behind the last note it is as long as that note.
 const AROUND_QUARTERS: f64 = 0.5;
 
 /// True when an event is clearly a plucked note.
 pub(crate) fn is_pluck(event: &HeardNote) -> bool {
-    let toneless = dies(event) && event.pitch.is_none_or(|p| p.clarity < TONE_CLARITY);
-    event.evidence >= EXTRA_EVIDENCE && !toneless && !is_noise_over_note(event)
+    event.evidence >= EXTRA_EVIDENCE && !is_toneless(event) && !is_noise_over_note(event)
 }
 
 /// A noise over a note that rings on: the string's own low partials were left alone, and the same
@@ -237,7 +233,7 @@ fn place(scene: &Scene, event: usize) -> Option<Option<usize>> {
         return None;
     }
     let tail_s = onset_s - scene.events[closing].onset_s;
-    (tail_s > 0.0 && tail_s <= length_s + around(last, end)).then_some(Some(end))
+    (tail_s > 0.0 && tail_s <= length_s).then_some(Some(end))
 }
 
 fn same_pluck(scene: &Scene, event: usize) -> bool {

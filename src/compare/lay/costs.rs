@@ -90,6 +90,8 @@ pub(crate) const ENTER: f64 = 4.0;
 pub(crate) const ENTER_ANYWHERE: f64 = 9.5;
 /// Beginning a bar anew in time.
 pub(crate) const LOOP: f64 = 3.0;
+/// Doing so at the end of the line: who plays it over and over comes round there.
+pub(crate) const LOOP_ROUND: f64 = 2.0;
 /// Stopping and going on where the line was left: cheaper than to leave it and enter the next bar,
 /// because it is the same pass.
 pub(crate) const STOP: f64 = 3.2;

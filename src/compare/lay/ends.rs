@@ -26,6 +26,15 @@ pub(crate) fn dies(event: &HeardNote) -> bool {
     fall_db.max(event.features.level_fall_db) >= DIES_DB
 }
 
+/// What dies at once and is less periodic than this is the noise of a string that is stopped or of
+/// something else, not a note that nobody wrote; clarity, 0 to 1.
+const TONE_CLARITY: f64 = 0.9;
+
+/// Whether a sound dies at once without a tone. A choked note of the line may be like that.
+pub(crate) fn is_toneless(event: &HeardNote) -> bool {
+    dies(event) && event.pitch.is_none_or(|pitch| pitch.clarity < TONE_CLARITY)
+}
+
 /// Takes the evidence away from what is no note.
 pub(crate) fn disbelieve(events: &mut [HeardNote]) {
     let mut levels: Vec<f64> = events

@@ -372,7 +372,15 @@ impl<'a> Search<'a> {
     fn loop_in_time(&mut self, state: State, place: Place, event: usize, next: &mut Vec<State>) {
         let course = self.course;
         let best = cheapest(next);
-        let base = state.cost + costs::LOOP;
+        let closes_line = course.slots[place.slot + 1..]
+            .iter()
+            .all(|slot| slot.bar == course.slots[place.slot].bar);
+        let round = if closes_line {
+            costs::LOOP_ROUND
+        } else {
+            costs::LOOP
+        };
+        let base = state.cost + round;
         if base > best + BEAM_NATS {
             return;
         }

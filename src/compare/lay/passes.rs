@@ -7,6 +7,7 @@
 
 use std::ops::Range;
 
+use crate::compare::judge::extras;
 use crate::compare::judgement::{Beginning, TimingMode};
 use crate::compare::lay::align::{self, Alignment};
 use crate::compare::lay::choked;
@@ -84,12 +85,14 @@ const PASS_NOTES: usize = 3;
 const PASS_SHARE: f64 = 0.4;
 /// The same of a pass in time with its neighbour, which says by itself what is played.
 const LOOP_NOTES: usize = 2;
-/// Share of right notes, of those written and of those heard from its first to its last one, from
-/// which a pass is judged note by note. Running scales of another line reach 0.59 by chance; a
+/// Share of right notes, of those written and of half of what was played besides, from which a pass
+/// is judged note by note. Running scales of another line reach 0.59 by chance; a
 /// pass with a third of errors keeps two thirds.
 const RECOGNISED_SHARE: f64 = 0.6;
 /// An event with this much evidence, in nats, is a note that must be one of the line's.
 const SURE_EVIDENCE: f64 = 2.0;
+/// A note comes when it is due within this many standard deviations of a played onset.
+const DUE_SPREADS: f64 = 2.0;
 /// How far the tempo of a player who leaves out some notes may be off, as a share.
 const DUE_SHARE: f64 = 0.02;
 /// With less than this share of right notes another tuning is tried.
@@ -198,7 +201,8 @@ fn is_due(course: &Course, before: &Run, after: &Run) -> bool {
     let Some(&(slot, _)) = before.pairs.last().filter(|last| last.0 < first(after).0) else {
         return false;
     };
-    if before.pairs.len() < PASS_NOTES {
+    // The pulse of a few notes says little of what is due later.
+    if before.pairs.len() < OWN_TEMPO_NOTES {
         return false;
     }
     let Some(grid) = fit(course, &before.pairs, &[], free) else {
@@ -209,7 +213,7 @@ fn is_due(course: &Course, before: &Run, after: &Run) -> bool {
     let slope = mean_slope(course, &before.pairs, &grid);
     let ahead_s = slope * (to.at_s - from.at_s);
     let off_s = course.events[event].heard.onset_s - grid.time_at(from.at_s) - ahead_s;
-    off_s.abs() <= costs::STOP_FROM_S.min(costs::reach_s(to, slope)) + DUE_SHARE * ahead_s
+    off_s.abs() <= DUE_SPREADS * costs::timing_sd_s(to, slope) + DUE_SHARE * ahead_s
 }
 
 fn first(run: &Run) -> (usize, usize) {
@@ -320,7 +324,10 @@ fn pass(
             free
         };
         let next = group.get(k + 1);
-        let extent = extent(course, run, next, into_loop, is_last);
+        let mut extent = extent(course, run, next, into_loop, is_last);
+        if k == 0 {
+            extent.line.start = beginning_heard(course, run, events.start, pulse);
+        }
         let (line, due) = (extent.line, extent.due);
         let from = if k == 0 { events.start } else { first(run).1 };
         let to = next.map_or(events.end, |next| first(next).1);
@@ -374,6 +381,34 @@ fn pass(
             .filter(|click| click.measured)
             .map(|click| click.zero_s),
     })
+}
+
+/// The first slot of a pass that seems to begin within a bar: the bar's first one where a clear note
+/// stands at the place of an earlier note of the bar, for that is the note, played wrong.
+fn beginning_heard(course: &Course, run: &Run, free_from: usize, pulse: &Pulse) -> usize {
+    let opening = course.slots[run.from_slot].opening;
+    let (_, first) = first(run);
+    if run.from_slot == opening || run.pairs.len() < RIGHT_ENOUGH {
+        return run.from_slot;
+    }
+    let Some(grid) = fit(course, &run.pairs, &pulse.witnesses, pulse.tempo) else {
+        return run.from_slot;
+    };
+    let is_there = |slot: &Slot| {
+        let place_s = grid.time_at(slot.at_s);
+        let reach_s = costs::timing_sd_s(slot, grid.slope_at(slot.at_s).max(0.1));
+        course.events[free_from.min(first)..first]
+            .iter()
+            .any(|event| {
+                let heard = event.heard;
+                heard.evidence >= SURE_EVIDENCE && (heard.onset_s - place_s).abs() <= reach_s
+            })
+    };
+    if course.slots[opening..run.from_slot].iter().any(is_there) {
+        opening
+    } else {
+        run.from_slot
+    }
 }
 
 /// The slots of a run.
@@ -449,12 +484,15 @@ fn look(course: &Course, pass: &mut Pass) -> f64 {
     let sounding = match (from, to) {
         (Some(from), Some(to)) => (from..=to)
             .filter(|&k| {
-                events[k].heard.evidence >= SURE_EVIDENCE || pairs().any(|pair| pair.1 == k)
+                let heard = events[k].heard;
+                extras::is_pluck(heard) || pairs().any(|pair| pair.1 == k)
             })
             .count(),
         _ => 0,
     };
-    let most = slots.len().max(sounding).max(1);
+    // What was played besides counts half: it takes no note away.
+    let besides = 0.5 * sounding.saturating_sub(slots.len()) as f64;
+    let most = (slots.len() as f64 + besides).max(1.0);
     pass.right = right;
     let closes_bar = course
         .slots
@@ -462,7 +500,7 @@ fn look(course: &Course, pass: &mut Pass) -> f64 {
         .is_none_or(|next| next.opens_bar);
     let last = pass.scored.last().copied().flatten();
     pass.complete = closes_bar && last.is_some_and(|last| last.event.is_some());
-    right as f64 / most as f64
+    right as f64 / most
 }
 
 /// The part of a pass that lies within some bars; `None` when nothing of them was played.

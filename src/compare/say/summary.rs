@@ -42,7 +42,7 @@ pub(crate) fn agreement(
     let places: BTreeSet<usize> = recognised().map(|pass| pass.2).collect();
     let proved = right as f64 - RIGHTS_FOR_A_PLACE * places.len().saturating_sub(1) as f64;
     let share = proved / clear.max(1) as f64;
-    let needed = if recognised().count() > places.len() {
+    let needed = if recognised().count() >= 2 * places.len() && !places.is_empty() {
         REPEATED_SHARE
     } else {
         RECOGNISED_SHARE
