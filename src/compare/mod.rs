@@ -163,7 +163,11 @@ pub fn judge_with_rings(
         .count();
     let proved: Vec<_> = found
         .iter()
-        .map(|pass| (pass.recognised, pass.right, pass.slots.start))
+        .map(|pass| summary::Proof {
+            recognised: pass.recognised,
+            right: pass.right,
+            slots: pass.slots.clone(),
+        })
         .collect();
     let agreement = summary::agreement(slots.len(), clear, &proved, settings.loudest_dbfs);
     let decided_s = decided.map(|event| events[event].onset_s);

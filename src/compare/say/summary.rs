@@ -2,6 +2,7 @@
 
 use crate::compare::judge::scene::Scene;
 use std::collections::BTreeSet;
+use std::ops::Range;
 
 use crate::compare::judgement::{Agreement, JudgedNote, Timing, TimingMode};
 use crate::compare::lay::passes::Stretch;
@@ -13,20 +14,30 @@ use crate::compare::median;
 const RECOGNISED_SHARE: f64 = 0.75;
 /// The same where passes begin at one place again and again: nothing does so by chance.
 const REPEATED_SHARE: f64 = 0.5;
-/// Or one pass must hold this share of the line, or this many notes, as right notes: where a
+/// Or one pass must hold this share of the line as right notes: where a
 /// player noodles for minutes between two passes the line is still the line.
 const RECOGNISED_OF_LINE: f64 = 0.6;
-const RECOGNISED_NOTES: usize = 24;
-/// Right notes that a place is worth at which passes begin: running scales fit for half a bar
+/// Passes that begin at this many places at most are one way through the line.
+const PLACES_OF_ONE_LINE: usize = 2;
+/// Right notes that a place is worth at which passes begin: running scales fit for a bar
 /// somewhere by chance, but not at the same place again.
-const RIGHTS_FOR_A_PLACE: f64 = 6.0;
+const RIGHTS_FOR_A_PLACE: f64 = 12.0;
 
-/// Whether the take can be that line. `clear` notes were heard in all; each entry of `passes` says
-/// of a pass whether it was recognised, how many of its notes are right, and at which slot it began.
+/// What a pass proves of the line.
+pub(crate) struct Proof {
+    /// Whether enough of it was recognised to judge it note by note.
+    pub recognised: bool,
+    /// Matches of the written pitch.
+    pub right: usize,
+    /// The slots of the line it went through.
+    pub slots: Range<usize>,
+}
+
+/// Whether the take can be that line. `clear` notes were heard in all.
 pub(crate) fn agreement(
     slots: usize,
     clear: usize,
-    passes: &[(bool, usize, usize)],
+    passes: &[Proof],
     loudest_dbfs: f64,
 ) -> Agreement {
     if slots == 0 {
@@ -35,22 +46,28 @@ pub(crate) fn agreement(
     if passes.is_empty() && clear == 0 {
         return Agreement::NothingHeard(loudest_dbfs);
     }
-    let recognised = || passes.iter().filter(|pass| pass.0);
-    let best = recognised().map(|pass| pass.1).max().unwrap_or(0);
+    let recognised = || passes.iter().filter(|pass| pass.recognised);
+    let best = recognised().map(|pass| pass.right).max().unwrap_or(0);
     let of_line = best as f64 / slots as f64;
-    let right: usize = recognised().map(|pass| pass.1).sum();
-    let places: BTreeSet<usize> = recognised().map(|pass| pass.2).collect();
+    let right: usize = recognised().map(|pass| pass.right).sum();
+    let places: BTreeSet<usize> = recognised().map(|pass| pass.slots.start).collect();
     let proved = right as f64 - RIGHTS_FOR_A_PLACE * places.len().saturating_sub(1) as f64;
+    // A player who goes back once has played the line all the same.
+    let reached: BTreeSet<usize> = recognised().flat_map(|pass| pass.slots.clone()).collect();
+    let of_line = match places.len() {
+        0..=PLACES_OF_ONE_LINE => of_line.max(reached.len() as f64 / slots as f64),
+        _ => of_line,
+    };
     let share = proved / clear.max(1) as f64;
     let needed = if recognised().count() >= 2 * places.len() && !places.is_empty() {
         REPEATED_SHARE
     } else {
         RECOGNISED_SHARE
     };
-    if share >= needed || of_line >= RECOGNISED_OF_LINE || best >= RECOGNISED_NOTES {
+    if share >= needed || of_line >= RECOGNISED_OF_LINE {
         Agreement::Recognised
     } else {
-        let any = passes.iter().map(|pass| pass.1).max().unwrap_or(0);
+        let any = passes.iter().map(|pass| pass.right).max().unwrap_or(0);
         Agreement::AnotherLine(any as f64 / slots as f64)
     }
 }
