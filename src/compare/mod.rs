@@ -107,8 +107,10 @@ pub fn judge_with_rings(
     let clicks = settings.clicks.iter().flat_map(|pass| &pass.clicks_s);
     let mut clicks_s: Vec<f64> = clicks.copied().filter(|s| s.is_finite()).collect();
     clicks_s.sort_by(f64::total_cmp);
-    let kept = without_clicks(heard.iter().collect(), &clicks_s, top_midi);
-    let mut heard: Vec<HeardNote> = kept.into_iter().cloned().collect();
+    if !clicks_s.is_empty() {
+        let kept = without_clicks(heard.iter().collect(), &clicks_s, top_midi);
+        heard = kept.into_iter().cloned().collect();
+    }
     ends::disbelieve(&mut heard);
     let mut slots = slots::fold(expected);
     let quarter_s = quarter_s(expected);
