@@ -25,7 +25,7 @@ pub use crate::compare::lay::clicks;
 use crate::compare::lay::clicks::{ClickedPass, without_clicks};
 use crate::compare::lay::passes::Pass;
 use crate::compare::lay::slots::Slot;
-use crate::compare::lay::{audible, costs, ends, passes, segments, slots, swing};
+use crate::compare::lay::{audible, clip, costs, ends, segments, slots, swing};
 use crate::compare::marks::Marks;
 use crate::compare::say::{summary, uneven};
 use crate::compare::usual::{Usual, usual_gaps};
@@ -142,7 +142,7 @@ pub fn judge_with_rings(
         None => found.clone(),
         Some(bars) => found
             .iter()
-            .filter_map(|pass| passes::clip(pass, &slots, bars))
+            .filter_map(|pass| clip::clip(pass, &slots, bars))
             .collect(),
     };
     let notes = asked.iter().flat_map(|pass| {

@@ -5,8 +5,8 @@
 //! nothing else was heard of it, it is the note, and dead.
 
 use crate::compare::lay::costs;
+use crate::compare::lay::course::Course;
 use crate::compare::lay::ends::NO_NOTE;
-use crate::compare::lay::follow::Course;
 use crate::compare::lay::passes::{Scored, Stretch};
 use crate::compare::median;
 use crate::hearing::events::HeardNote;

@@ -15,10 +15,12 @@
 //! the time of each note counts, with a tempo carried along (Large 1993, from memory).
 
 use crate::compare::judgement::TimingMode;
-use crate::compare::lay::clicks::ClickedPass;
+use crate::compare::lay::beam::{self, BEAM_NATS, Place, State, cheapest, leaving};
 use crate::compare::lay::clock::Clock;
 use crate::compare::lay::costs::{self, Sound};
+use crate::compare::lay::course::Course;
 use crate::compare::lay::slots::Slot;
+use crate::compare::lay::ways::{NOWHERE, Ways};
 
 /// A stretch of the take in which the line was played without a stop.
 #[derive(Clone, Debug, PartialEq)]
@@ -62,91 +64,9 @@ const STOP_TEMPO_SD: f64 = 0.04;
 const MISSED_FIRST: usize = 3;
 /// Slots that may be missed in a row within a pass.
 const MISSED_IN_A_ROW: usize = 48;
-/// States kept. Raising it costs time and finds rarer ways.
-const BEAM_STATES: usize = 72;
-/// No state is kept that is worse than the best by more than this, in nats.
-const BEAM_NATS: f64 = 16.0;
-/// States kept of one slot.
-const BEAM_FOR_EACH_SLOT: usize = 4;
-/// Two clocks that say the same time to within this, in seconds, and nearly the same tempo, as a
-/// share, are one.
-const SAME_CLOCK_S: f64 = 0.030;
-const SAME_CLOCK_SHARE: f64 = 0.06;
 /// Ways that are dearer than the best by less than this, in nats, may still turn out to be the right
 /// one. Raising it lets a player wait longer for a verdict, and fewer are taken back.
 const DECIDED_NATS: f64 = 6.0;
-/// Overdue slots charged at most when states are compared.
-const OVERDUE_MAX: f64 = 3.0;
-/// Nodes that may gather beyond one and a half times those in use before the others are let go:
-/// some 30 events' worth. Lowering it saves a hundred kilobytes and costs time.
-const TIDY_NODES: usize = 4096;
-
-/// What the search looks at.
-pub(crate) struct Course<'a> {
-    /// The line.
-    pub slots: &'a [Slot],
-    /// The take, in order of onset.
-    pub events: &'a [Sound<'a>],
-    /// Free or click.
-    pub mode: TimingMode,
-    /// The click it was played to, where its moments are known.
-    pub click: Option<&'a ClickedPass>,
-    /// Whether a note must lie near its place in that click.
-    pub near: bool,
-}
-
-impl Course<'_> {
-    /// Played seconds for each written second by the click.
-    pub(crate) fn click_stretch(&self) -> f64 {
-        self.click.map_or(1.0, |click| click.stretch)
-    }
-
-    /// Whether the click allows that this event is this slot.
-    fn may_be(&self, event: usize, slot: usize) -> bool {
-        let onset_s = self.events[event].heard.onset_s;
-        !self.near
-            || self
-                .click
-                .is_none_or(|click| click.is_near(onset_s, self.slots[slot].at_s))
-    }
-}
-
-/// The last slot that was played, and when.
-#[derive(Clone, Copy)]
-struct Place {
-    slot: usize,
-    event: usize,
-    clock: Clock,
-    /// Whether its pitch was the written one.
-    right: bool,
-}
-
-#[derive(Clone, Copy)]
-struct State {
-    cost: f64,
-    /// Where the player is in the line; `None` outside of it.
-    place: Option<Place>,
-    node: u32,
-}
-
-/// A step on a way. Kept small: every way that is still open has one for each event it matched.
-struct Node {
-    /// Place of the step before, [`NOWHERE`] at the start.
-    before: u32,
-    slot: u32,
-    event: u32,
-    /// The first slot of the run that begins here, and how it began.
-    began: Option<(u32, Began)>,
-}
-
-/// No node is before this one.
-const NOWHERE: u32 = u32::MAX;
-
-impl Node {
-    fn before(&self) -> Option<usize> {
-        (self.before != NOWHERE).then_some(self.before as usize)
-    }
-}
 
 /// The likeliest way through a take.
 pub(crate) struct Way {
@@ -173,12 +93,6 @@ fn reach_s(slot: &Slot, clock: &Clock) -> f64 {
     costs::reach_s(slot, clock.stretch) + 2.0 * clock.var_t.sqrt()
 }
 
-/// The least cost among states.
-fn cheapest(states: &[State]) -> f64 {
-    let costs = states.iter().map(|state| state.cost);
-    costs.fold(f64::INFINITY, f64::min)
-}
-
 /// What the pitch of an event costs on the way: more than in the exact alignment, because here a
 /// row of wrong notes may as well be something that is not the line.
 fn pitch(slot: &Slot, sound: &Sound) -> f64 {
@@ -192,22 +106,10 @@ fn pitch(slot: &Slot, sound: &Sound) -> f64 {
         .map_or(0.0, |pitch| costs::off_semitone(pitch.midi))
 }
 
-/// What it costs to leave the line after this slot.
-fn leaving(slots: &[Slot], slot: usize) -> f64 {
-    let closes_bar = slots.get(slot + 1).is_none_or(|next| next.opens_bar);
-    if closes_bar {
-        costs::LEAVE_AT_BAR
-    } else {
-        costs::LEAVE
-    }
-}
-
 struct Search<'a> {
     course: &'a Course<'a>,
-    nodes: Vec<Node>,
+    ways: Ways,
     states: Vec<State>,
-    /// At this count of nodes those from which no state comes are let go.
-    tidy_at: usize,
     tempo_sd: f64,
     wander: f64,
 }
@@ -225,9 +127,8 @@ impl<'a> Search<'a> {
         };
         Self {
             course,
-            nodes: Vec::new(),
+            ways: Ways::new(),
             states: vec![outside],
-            tidy_at: TIDY_NODES,
             tempo_sd,
             wander,
         }
@@ -271,41 +172,8 @@ impl<'a> Search<'a> {
                 ..outside
             });
         }
-        self.states = self.prune(next, sound.heard.onset_s);
-        if self.nodes.len() > self.tidy_at {
-            self.tidy();
-        }
-    }
-
-    /// Lets go of the nodes from which no state comes. Those that stay keep their order.
-    fn tidy(&mut self) {
-        let mut used = vec![false; self.nodes.len()];
-        for state in &self.states {
-            let mut at = (state.node != NOWHERE).then_some(state.node as usize);
-            while let Some(node) = at.filter(|&node| !used[node]) {
-                used[node] = true;
-                at = self.nodes[node].before();
-            }
-        }
-        // A node's new place is the count of used ones before it.
-        let mut places = Vec::with_capacity(used.len());
-        let mut count = 0u32;
-        for &is_used in &used {
-            places.push(count);
-            count += u32::from(is_used);
-        }
-        let mut is_used = used.iter();
-        self.nodes.retain(|_| is_used.next() == Some(&true));
-        self.nodes.shrink_to_fit();
-        self.tidy_at = self.nodes.len() + self.nodes.len() / 2 + TIDY_NODES;
-        self.nodes
-            .reserve_exact(self.tidy_at + TIDY_NODES - self.nodes.len());
-        for node in &mut self.nodes {
-            node.before = node.before().map_or(NOWHERE, |before| places[before]);
-        }
-        for state in self.states.iter_mut().filter(|s| s.node != NOWHERE) {
-            state.node = places[state.node as usize];
-        }
+        self.states = beam::prune(self.course.slots, next, sound.heard.onset_s);
+        self.ways.tidy(&mut self.states);
     }
 
     /// Adds the event as one of the next slots.
@@ -474,13 +342,7 @@ impl<'a> Search<'a> {
         (slot, event, clock): (usize, usize, Clock),
         began: Option<(usize, Began)>,
     ) {
-        let node = self.nodes.len() as u32;
-        self.nodes.push(Node {
-            before,
-            slot: slot as u32,
-            event: event as u32,
-            began: began.map(|(from, began)| (from as u32, began)),
-        });
+        let node = self.ways.push(before, slot, event, began);
         let right = costs::same_pitch(&self.course.slots[slot], &self.course.events[event]);
         next.push(State {
             cost,
@@ -494,56 +356,6 @@ impl<'a> Search<'a> {
         });
     }
 
-    /// What a state is compared by: its cost as if overdue slots were missed already, but no more
-    /// than as if the player had left the line.
-    fn rank(&self, state: &State, now_s: f64) -> f64 {
-        let Some(place) = state.place else {
-            return state.cost;
-        };
-        let slots = self.course.slots;
-        let now_at_s =
-            slots[place.slot].at_s + (now_s - place.clock.t_s) / place.clock.stretch - 0.1;
-        let due = slots[place.slot + 1..]
-            .iter()
-            .take_while(|slot| slot.at_s < now_at_s)
-            .take(OVERDUE_MAX as usize)
-            .count();
-        state.cost + (costs::MISSED * due as f64).min(leaving(slots, place.slot))
-    }
-
-    /// Keeps the states worth going on with.
-    fn prune(&self, mut states: Vec<State>, now_s: f64) -> Vec<State> {
-        let rank = |state: State| (self.rank(&state, now_s), state);
-        let mut ranked: Vec<(f64, State)> = states.drain(..).map(rank).collect();
-        let best = ranked.iter().map(|r| r.0).fold(f64::INFINITY, f64::min);
-        ranked.retain(|r| r.0 <= best + BEAM_NATS);
-        ranked.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.node.cmp(&b.1.node)));
-        let mut kept: Vec<State> = Vec::with_capacity(BEAM_STATES);
-        let mut outside = false;
-        for (_, state) in ranked {
-            let Some(place) = state.place else {
-                // There is one at most, and it is always kept: it is the way to everything else.
-                kept.push(state);
-                outside = true;
-                continue;
-            };
-            if kept.len() - usize::from(outside) >= BEAM_STATES {
-                continue;
-            }
-            let alike = |k: &&State| k.place.is_some_and(|p| p.slot == place.slot);
-            let same = kept.iter().filter(alike).filter_map(|k| k.place).any(|p| {
-                let stretch = (p.clock.stretch / place.clock.stretch - 1.0).abs();
-                p.event == place.event
-                    && (p.clock.t_s - place.clock.t_s).abs() < SAME_CLOCK_S
-                    && stretch < SAME_CLOCK_SHARE
-            });
-            if !same && kept.iter().filter(alike).count() < BEAM_FOR_EACH_SLOT {
-                kept.push(state);
-            }
-        }
-        kept
-    }
-
     /// The cheapest way.
     fn way(&self) -> Way {
         let ended = |state: &State| match state.place {
@@ -555,53 +367,13 @@ impl<'a> Search<'a> {
             .iter()
             .min_by(|a, b| ended(a).total_cmp(&ended(b)).then(a.node.cmp(&b.node)));
         let last = best.map_or(NOWHERE, |state| state.node);
-        let runs = self.runs(last);
+        let runs = self.ways.runs(last);
         let limit = best.map_or(0.0, |best| best.cost) + DECIDED_NATS;
         let rivals = self.states.iter().filter(|state| state.cost <= limit);
-        let common = rivals.fold(last, |common, state| self.common(common, state.node));
+        let common = rivals.fold(last, |common, state| self.ways.common(common, state.node));
         Way {
             runs,
-            decided: self
-                .nodes
-                .get(common as usize)
-                .map(|node| node.event as usize),
+            decided: self.ways.event(common),
         }
-    }
-
-    /// The last node that two ways share; [`NOWHERE`] when there is none. A node always stands
-    /// behind the one before it.
-    fn common(&self, mut a: u32, mut b: u32) -> u32 {
-        while a != b {
-            if a == NOWHERE || b == NOWHERE {
-                return NOWHERE;
-            }
-            if a > b {
-                a = self.nodes[a as usize].before;
-            } else {
-                b = self.nodes[b as usize].before;
-            }
-        }
-        a
-    }
-
-    /// The runs that lead to a node.
-    fn runs(&self, last: u32) -> Vec<Run> {
-        let mut runs = Vec::new();
-        let mut pairs = Vec::new();
-        let mut at = (last != NOWHERE).then_some(last as usize);
-        while let Some(node) = at.map(|k| &self.nodes[k]) {
-            pairs.push((node.slot as usize, node.event as usize));
-            if let Some((from, began)) = node.began {
-                pairs.reverse();
-                runs.push(Run {
-                    pairs: std::mem::take(&mut pairs),
-                    from_slot: from as usize,
-                    began,
-                });
-            }
-            at = node.before();
-        }
-        runs.reverse();
-        runs
     }
 }

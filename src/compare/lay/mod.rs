@@ -1,23 +1,38 @@
-//! Which heard note is which written one: the line folded into moments (`slots`), the way through
-//! it (`follow` with `clock`), the exact alignment (`align`) on a fitted grid of time (`grid`,
-//! `robust`), and what came out of it (`passes`, with choked notes from `choked`). What is no note
-//! say `ends` and `audible`, a click that can be heard; `segments` cuts the take where a click is
-//! known, `clicks` says what that tells; `swing` measures uneven eighths. All costs stand
-//! in `costs`.
+//! Which heard note is which written one.
+//!
+//! | file | what it holds |
+//! |---|---|
+//! | `slots` | the line folded into moments |
+//! | `course` | what a way is looked for in: the line, the take, the click |
+//! | `follow` | the way through a take, with its states in `beam`, its steps in `ways`, its time in `clock` |
+//! | `passes` | what came out of it, pass by pass, with the time of each from `pulse` |
+//! | `stretches` | one pass laid exactly: `align` on a grid of time (`grid`, `robust`) |
+//! | `choked` | choked notes, found where they are due |
+//! | `clip` | the part of a pass within the bars asked for |
+//! | `ends`, `audible` | what is no note: a string that is stopped, a click that can be heard |
+//! | `segments`, `clicks` | the take cut where a click is known, and what that tells |
+//! | `swing` | uneven eighths |
+//! | `costs` | what each explanation costs |
 //!
 //! No verdict, no flag and no word is made here. Called by [`compare`](crate::compare) alone.
 
 pub(crate) mod align;
 pub(crate) mod audible;
+mod beam;
 pub(crate) mod choked;
 pub mod clicks;
+pub(crate) mod clip;
 pub(crate) mod clock;
 pub(crate) mod costs;
+pub(crate) mod course;
 pub(crate) mod ends;
 pub(crate) mod follow;
 pub(crate) mod grid;
 pub(crate) mod passes;
+mod pulse;
 pub(crate) mod robust;
 pub(crate) mod segments;
 pub(crate) mod slots;
+mod stretches;
 pub(crate) mod swing;
+mod ways;

@@ -4,7 +4,7 @@
 use crate::compare::judgement::{Beginning, TimingMode};
 use crate::compare::lay::clicks::ClickedPass;
 use crate::compare::lay::costs::Sound;
-use crate::compare::lay::follow::Course;
+use crate::compare::lay::course::Course;
 use crate::compare::lay::passes::{self, FOUND_SHARE, Pass, SHIFTED_SHARE};
 use crate::compare::lay::slots::Slot;
 

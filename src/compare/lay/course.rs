@@ -1,0 +1,36 @@
+//! What the way through a take is looked for in: the line, the take, and the click.
+
+use crate::compare::judgement::TimingMode;
+use crate::compare::lay::clicks::ClickedPass;
+use crate::compare::lay::costs::Sound;
+use crate::compare::lay::slots::Slot;
+
+/// What the search looks at.
+pub(crate) struct Course<'a> {
+    /// The line.
+    pub slots: &'a [Slot],
+    /// The take, in order of onset.
+    pub events: &'a [Sound<'a>],
+    /// Free or click.
+    pub mode: TimingMode,
+    /// The click it was played to, where its moments are known.
+    pub click: Option<&'a ClickedPass>,
+    /// Whether a note must lie near its place in that click.
+    pub near: bool,
+}
+
+impl Course<'_> {
+    /// Played seconds for each written second by the click.
+    pub(crate) fn click_stretch(&self) -> f64 {
+        self.click.map_or(1.0, |click| click.stretch)
+    }
+
+    /// Whether the click allows that this event is this slot.
+    pub(crate) fn may_be(&self, event: usize, slot: usize) -> bool {
+        let onset_s = self.events[event].heard.onset_s;
+        !self.near
+            || self
+                .click
+                .is_none_or(|click| click.is_near(onset_s, self.slots[slot].at_s))
+    }
+}
