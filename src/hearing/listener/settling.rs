@@ -6,7 +6,7 @@ use crate::hearing::dsp::envelope;
 use crate::hearing::events::{EndCause, Event, HeardNote, HeardPitch, HeardRing};
 use crate::hearing::pitch::Pitch;
 use crate::hearing::rings::{PlayedNote, Ring};
-use crate::units::{Hertz, cents};
+use crate::units::Hertz;
 
 /// Chords are looked for after onsets with at least this evidence.
 const CHORD_FROM: f64 = -3.0;
@@ -16,12 +16,6 @@ const LONGEST_NOTE_S: f64 = 9.0;
 const MAYBE: f64 = -3.0;
 /// ... but not so soon that it may be a ripple of the attack.
 const MAYBE_AFTER_S: f64 = 0.085;
-/// What goes on after such an event is the same note when its pitch stays within so many cents; it
-/// is listened to where that adds so much.
-const SAME_CENTS: f64 = 50.0;
-const SAME_AFTER_S: f64 = 0.020;
-/// More of a note is believed unless it is so much more blurred.
-const WHOLE_BLUR: f64 = 2.0;
 /// The pitch of an event with less evidence than this is not measured: nobody will ask for it.
 const NO_PITCH_BELOW: f64 = -7.0;
 /// Silence is what lies this far below the usual note's beginning, in decibels.
@@ -93,17 +87,6 @@ impl Listener {
         let coarse = (f.evidence > NO_PITCH_BELOW)
             .then(|| self.meter.measure(&self.stream, onset, heard_to))
             .flatten();
-        // Where it turns out to be the same note that goes on, more of it tells more.
-        let whole = coarse
-            .filter(|_| heard_to < limit - SAME_AFTER_S * r)
-            .and_then(|c| {
-                let whole = self.meter.measure(&self.stream, onset, limit)?;
-                let same = cents(whole.hz, c.hz).abs() < SAME_CENTS;
-                (same && whole.uncertainty_cents < WHOLE_BLUR * c.uncertainty_cents)
-                    .then_some(whole)
-            });
-        let heard_to = if whole.is_some() { limit } else { heard_to };
-        let coarse = whole.or(coarse);
         let period = coarse.map_or(LEVEL_SPAN_DEFAULT_S * r, |p| r / p.hz);
         let end = self.end_of(onset, limit, period, next.is_some());
         let pitch = match coarse {
