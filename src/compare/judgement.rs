@@ -94,6 +94,8 @@ pub struct HeardPart {
     pub heard_at_s: f64,
     /// Position of the stream when the pitch first became known.
     pub named_at_s: Option<f64>,
+    /// The pitch that was said first, at `named_at_s`, as a fractional MIDI note.
+    pub named_midi: Option<f64>,
 }
 
 /// An expected note and what became of it.

@@ -23,6 +23,7 @@ pub(crate) fn heard(onset_s: f64, midi: f64) -> HeardNote {
         early_fall_db: Some(2.0),
         heard_at_s: onset_s + 0.01,
         named_at_s: Some(onset_s + 0.05),
+        named_midi: Some(midi),
         features: OnsetFeatures::default(),
         chords: Vec::new(),
         still: None,

@@ -199,7 +199,7 @@ impl From<&JudgedNote> for Note {
             flags: note.flags.iter().map(|&flag| words::flag(flag)).collect(),
             heard_at_s: of(|h| Some(h.heard_at_s), DECIMALS_S),
             named_at_s: of(|h| h.named_at_s, DECIMALS_S),
-            named_midi: None,
+            named_midi: of(|h| h.named_midi, DECIMALS_MIDI),
         }
     }
 }

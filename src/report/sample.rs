@@ -117,6 +117,7 @@ pub(crate) fn heard(note: &ExpectedNote) -> HeardPart {
         gap_depth_db: note.legato_next.then_some(3.25),
         heard_at_s: onset_s + 0.009,
         named_at_s: Some(onset_s + 0.047),
+        named_midi: Some(f64::from(note.midi) + 0.13),
     }
 }
 

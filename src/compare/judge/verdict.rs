@@ -153,6 +153,7 @@ fn heard_part(scene: &Scene, slot: usize, heard: &HeardNote, stretch: &Stretch) 
         gap_depth_db: None,
         heard_at_s: heard.heard_at_s,
         named_at_s: heard.named_at_s,
+        named_midi: heard.named_midi,
     }
 }
 

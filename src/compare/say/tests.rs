@@ -55,6 +55,7 @@ fn pass(number: usize, bars: (u32, u32), bpm: f64) -> PassJudgement {
                 gap_depth_db: Some(0.0),
                 heard_at_s: expected.onset_s,
                 named_at_s: None,
+                named_midi: None,
             }),
             verdict: Verdict::Right,
             flags: Vec::new(),

@@ -1,7 +1,7 @@
 //! A judged onset, once the next one has come: its pitch, its end, its chords, and what rang beside
 //! it.
 
-use super::{Forming, Listener};
+use super::{Forming, Listener, Name};
 use crate::hearing::dsp::envelope;
 use crate::hearing::events::{EndCause, Event, HeardNote, HeardPitch, HeardRing};
 use crate::hearing::pitch::Pitch;
@@ -139,20 +139,27 @@ impl Listener {
         let note_end = (onset + 0.100 * r).min(limit);
         let fall = (limit - onset > 0.130 * r).then_some(f.features.level_fall_db);
         let quality = self.onset_uncertainty_s(&f);
+        let pitch = pitch.map(|p| self.heard_pitch(p));
+        // What was not named soon is named by its settled pitch.
+        let named = f.named.or(pitch.map(|p| Name {
+            at_s: position_s,
+            midi: p.midi,
+        }));
         say(Event::Settled(HeardNote {
             onset_s: self.to_seconds(onset),
             onset_uncertainty_s: quality,
             other_onset: f.jump.other.map(|(at, nats)| (self.to_seconds(at), nats)),
             evidence: f.evidence,
             novelty_db: f64::from(f.novelty_db),
-            pitch: pitch.map(|p| self.heard_pitch(p)),
+            pitch,
             level_dbfs: self.level_db(onset, note_end),
             release_s: self.to_seconds(end.at),
             end: cause,
             depth_db: if next.is_some() { end.depth_db } else { 0.0 },
             early_fall_db: fall,
             heard_at_s: f.heard_at_s.min(position_s),
-            named_at_s: f.named_at_s.or(pitch.map(|_| position_s)),
+            named_at_s: named.map(|n| n.at_s),
+            named_midi: named.map(|n| n.midi),
             features: f.features,
             chords,
             still,
