@@ -88,6 +88,9 @@ pub struct HeardPart {
     /// Silence from this note's release to the next note's onset at a legato join, in
     /// milliseconds: 0 when they meet; `None` where there is no legato join.
     pub gap_ms: Option<f64>,
+    /// One standard deviation of `gap_ms`: of the release and of the next onset; `None` where nothing
+    /// was measured of the release.
+    pub gap_uncertainty_ms: Option<f64>,
     /// Depth of that silence below the natural decay, in decibels.
     pub gap_depth_db: Option<f64>,
     /// Position of the stream when the onset first became known.

@@ -18,6 +18,7 @@ pub(crate) fn heard(onset_s: f64, midi: f64) -> HeardNote {
         }),
         level_dbfs: -20.0,
         release_s: onset_s + 0.4,
+        release_uncertainty_s: None,
         end: EndCause::NextOnset,
         depth_db: 0.0,
         early_fall_db: Some(2.0),

@@ -181,6 +181,8 @@ pub struct HeardNote {
     pub level_dbfs: f64,
     /// When damping starts, or the next onset if it rang up to it, or the end of audibility.
     pub release_s: f64,
+    /// One standard deviation of `release_s`; `None` where nothing was measured of the end.
+    pub release_uncertainty_s: Option<f64>,
     /// Why it ended.
     pub end: EndCause,
     /// How deep the level had fallen below the natural decay just before the next onset, in

@@ -193,7 +193,7 @@ impl From<&JudgedNote> for Note {
             timing_ms: of(|h| h.timing_ms, DECIMALS_MS),
             timing_uncertainty_ms: of(|h| h.timing_uncertainty_ms, DECIMALS_MS),
             gap_ms: of(|h| h.gap_ms, DECIMALS_MS),
-            gap_uncertainty_ms: None,
+            gap_uncertainty_ms: of(|h| h.gap_uncertainty_ms, DECIMALS_MS),
             gap_depth_db: of(|h| h.gap_depth_db, DECIMALS_DB),
             join: expected.join.map(|join| join.word()),
             flags: note.flags.iter().map(|&flag| words::flag(flag)).collect(),

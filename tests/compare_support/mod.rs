@@ -198,6 +198,7 @@ pub fn event(onset_s: f64, midi: Option<f64>, evidence: f64) -> HeardNote {
         }),
         level_dbfs: -20.0,
         release_s: onset_s + 0.1,
+        release_uncertainty_s: None,
         end: EndCause::NextOnset,
         depth_db: 0.0,
         early_fall_db: Some(2.0),

@@ -52,6 +52,7 @@ fn pass(number: usize, bars: (u32, u32), bpm: f64) -> PassJudgement {
                 timing_ms: Some(0.0),
                 timing_uncertainty_ms: Some(1.0),
                 gap_ms: Some(0.0),
+                gap_uncertainty_ms: None,
                 gap_depth_db: Some(0.0),
                 heard_at_s: expected.onset_s,
                 named_at_s: None,
