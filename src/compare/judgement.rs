@@ -62,6 +62,10 @@ pub struct Timing {
     pub spread_ms: Option<f64>,
     /// Mean deviation left after the fit, in milliseconds (0 in free mode by construction).
     pub mean_ms: Option<f64>,
+    /// How far the off-beat eighths lie off their written places by the click (middle), in
+    /// milliseconds; late is positive. `None` without a click, where the click was neither heard nor
+    /// measured, or of too few off-beats.
+    pub offbeats_ms: Option<f64>,
 }
 
 /// What was heard of an expected note.

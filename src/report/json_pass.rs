@@ -20,6 +20,7 @@ pub(super) struct TimingOut {
     mode: &'static str,
     spread_ms: Option<f64>,
     mean_ms: Option<f64>,
+    offbeats_ms: Option<f64>,
 }
 
 #[derive(Serialize)]
@@ -166,6 +167,7 @@ impl From<&Timing> for TimingOut {
             mode: words::mode(timing.mode),
             spread_ms: round_known(timing.spread_ms, DECIMALS_MS),
             mean_ms: round_known(timing.mean_ms, DECIMALS_MS),
+            offbeats_ms: round_known(timing.offbeats_ms, DECIMALS_MS),
         }
     }
 }

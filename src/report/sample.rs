@@ -154,6 +154,7 @@ fn timing() -> Timing {
         mode: TimingMode::Free,
         spread_ms: Some(7.412_34),
         mean_ms: Some(0.0),
+        offbeats_ms: None,
     }
 }
 

@@ -79,6 +79,7 @@ fn pass(number: usize, bars: (u32, u32), bpm: f64) -> PassJudgement {
             mode: TimingMode::Free,
             spread_ms: Some(5.0),
             mean_ms: Some(0.0),
+            offbeats_ms: None,
         },
         tally: Tally::default(),
         notes,
