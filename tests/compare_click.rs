@@ -67,7 +67,7 @@ fn assert_lies(judgement: &Judgement, place: f64, about: &str) {
 #[test]
 fn a_click_that_is_heard_tells_where_the_player_lies() {
     let line = eighths();
-    for ratio in [1.0] {
+    for ratio in [1.0, 1.6, 2.0] {
         let place = ratio / (1.0 + ratio);
         let mut heard = played(&line, place);
         counted_in(&mut heard);
