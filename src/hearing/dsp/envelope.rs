@@ -298,3 +298,42 @@ pub fn release(
         ..found
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Values of the trace 2 ms apart, damped from the 150th on, over ripples of some decibels.
+    fn rippled(ripple_db: f64) -> Vec<f32> {
+        (0..200)
+            .map(|i| {
+                let t = f64::from(i) * 0.002;
+                let damped = 8.686 * (t - 0.300).max(0.0) / 0.0105;
+                let ripple = ripple_db * ((t * 217.0).sin() + (t * 691.0).sin());
+                (-20.0 - 10.0 * t - damped + ripple).max(-75.0) as f32
+            })
+            .collect()
+    }
+
+    fn doubt(ripple_db: f64, span_s: f64) -> f64 {
+        let level = rippled(ripple_db);
+        let found = release(&level, (0.002, span_s), -75.0, &mut Work::default());
+        let found = found.expect("an end");
+        assert!((found.at - 150.0).abs() < 3.0 * found.at_sd, "{found:?}");
+        found.at_sd
+    }
+
+    /// The rougher the trace, and the longer each of its values looks, the less is known of its end;
+    /// never less than within a step.
+    #[test]
+    fn a_rough_trace_leaves_its_end_in_doubt() {
+        let at_010 = [0.1, 0.5, 1.0, 2.0].map(|ripple_db| doubt(ripple_db, 0.010));
+        assert!(
+            at_010.is_sorted() && at_010[3] > 1.5 * at_010[0],
+            "{at_010:?}"
+        );
+        let at_1 = [0.004, 0.010, 0.024].map(|span_s| doubt(1.0, span_s));
+        assert!(at_1.is_sorted() && at_1[2] > 1.2 * at_1[0], "{at_1:?}");
+        assert!(at_010[0] >= (1.0f64 / 12.0).sqrt(), "{at_010:?}");
+    }
+}
