@@ -127,7 +127,12 @@ fn ends(take: &Take) {
     for (onset, end) in &take.notes {
         let sound = take.low.range(*onset as i64, *end as i64);
         envelope::level_db(sound, (0.02 * LOW_HZ) as usize, step, &mut work, &mut trace);
-        black_box(envelope::release(&trace, TRACE_STEP_S, -70.0, &mut work));
+        black_box(envelope::release(
+            &trace,
+            (TRACE_STEP_S, 0.02),
+            -70.0,
+            &mut work,
+        ));
     }
 }
 

@@ -375,3 +375,21 @@ fn a_chord_is_judged_by_the_note_that_was_heard() {
             .is_none()
     );
 }
+
+/// The doubt of a gap is the release's and the next onset's; where both are one moment, the release's.
+#[test]
+fn the_doubt_of_a_gap_is_that_of_both_its_ends() {
+    let line = scale(4);
+    let mut heard = exactly(&line, 2.0);
+    damp(&mut heard[5], 84.0, 20.0);
+    for (k, sd_s) in [(5, Some(0.003)), (6, Some(0.005)), (7, None)] {
+        heard[k].release_uncertainty_s = sd_s;
+        heard[k + 1].onset_uncertainty_s = 0.004;
+    }
+    let judgement = judge(&line, &heard, &Settings::default());
+    for (k, wanted_ms) in [(5, Some(5.0)), (6, Some(5.0)), (7, None)] {
+        let part = judgement.notes[k].heard.as_ref().unwrap();
+        let got_ms = part.gap_uncertainty_ms.map(|ms| (1e6 * ms).round() / 1e6);
+        assert_eq!(got_ms, wanted_ms, "{k}");
+    }
+}

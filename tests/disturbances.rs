@@ -336,6 +336,8 @@ fn are_numbers(all: &[Event]) -> Result<(), TestCaseError> {
                 ];
                 numbers.extend(note.early_fall_db);
                 numbers.extend(note.named_at_s);
+                numbers.extend(note.named_midi);
+                numbers.extend(note.release_uncertainty_s);
                 if let Some(pitch) = note.pitch {
                     numbers.extend([pitch.midi, pitch.uncertainty_cents, pitch.clarity]);
                 }

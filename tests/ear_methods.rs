@@ -215,7 +215,8 @@ fn the_start_of_damping_is_found() {
             for released_s in [0.100, 0.150, 0.301, 0.520] {
                 let about = format!("decay {decay}, tau {tau_s}, released at {released_s}");
                 let level = trace(decay, released_s, tau_s, released_s + 0.100, -75.0);
-                let found = release(&level, 0.002, -75.0, &mut Work::default()).expect(&about);
+                let found =
+                    release(&level, (0.002, 0.010), -75.0, &mut Work::default()).expect(&about);
                 let off_s = found.at * 0.002 - released_s;
                 assert!(off_s.abs() < 0.013, "{about}: {off_s:.4} s");
                 let tau = 8.686 * 0.002 / found.fall_per_step;
@@ -237,7 +238,7 @@ fn natural_decay_is_no_damping() {
     for decay in [0.0, 3.0, 30.0, 60.0, 100.0] {
         let level = trace(decay, 9.0, 0.010, 0.8, -75.0);
         assert_eq!(
-            release(&level, 0.002, -75.0, &mut Work::default()),
+            release(&level, (0.002, 0.010), -75.0, &mut Work::default()),
             None,
             "{decay} dB/s"
         );
@@ -250,12 +251,12 @@ fn natural_decay_is_no_damping() {
         })
         .collect();
     assert_eq!(
-        release(&two_steps, 0.002, -75.0, &mut Work::default()),
+        release(&two_steps, (0.002, 0.010), -75.0, &mut Work::default()),
         None
     );
     for n in 0..6 {
         assert_eq!(
-            release(&vec![-20.0; n], 0.002, -75.0, &mut Work::default()),
+            release(&vec![-20.0; n], (0.002, 0.010), -75.0, &mut Work::default()),
             None,
             "{n} values"
         );

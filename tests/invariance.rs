@@ -187,3 +187,36 @@ fn asking_meanwhile_changes_nothing() {
     asked.finish(&mut |event| events.push(event));
     assert_eq!(bits(&events), bits(&whole));
 }
+
+/// The first name of a settled note is the one that was said soon, to the bit, and no other note has
+/// it; a note that was named when it was settled has its settled pitch.
+#[test]
+fn the_first_name_is_the_one_that_was_said() {
+    for rate in [SampleRate(22_050), SampleRate(48_000)] {
+        let events = cut(&sound(rate), rate, || 512);
+        let said: Vec<(f64, f64)> = events
+            .iter()
+            .filter_map(|event| match event {
+                Event::Named { midi, at_s, .. } => Some((*at_s, *midi)),
+                _ => None,
+            })
+            .collect();
+        let mut named_soon = Vec::new();
+        for note in settled(&events) {
+            let Some(name) = note.named_at_s.zip(note.named_midi) else {
+                assert_eq!((note.named_at_s, note.named_midi), (None, None));
+                continue;
+            };
+            if said.contains(&name) {
+                named_soon.push(name.0);
+            } else {
+                let pitch = note.pitch.expect("a note named late has its settled pitch");
+                assert_eq!(name.1, pitch.midi, "the note at {} s", note.onset_s);
+            }
+        }
+        let count = named_soon.len();
+        named_soon.dedup();
+        assert_eq!(named_soon.len(), count, "one name for two notes");
+        assert!(count >= 10, "{rate:?}: {count} of 12 notes named soon");
+    }
+}

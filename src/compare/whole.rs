@@ -130,6 +130,7 @@ fn timing(chosen: &[Option<usize>], passes: &[PassJudgement], settings: &Setting
             mode: settings.mode,
             spread_ms: None,
             mean_ms: None,
+            offbeats_ms: None,
         },
         |k| passes[k].timing.clone(),
     )

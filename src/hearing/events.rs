@@ -181,6 +181,8 @@ pub struct HeardNote {
     pub level_dbfs: f64,
     /// When damping starts, or the next onset if it rang up to it, or the end of audibility.
     pub release_s: f64,
+    /// One standard deviation of `release_s`; `None` where nothing was measured of the end.
+    pub release_uncertainty_s: Option<f64>,
     /// Why it ended.
     pub end: EndCause,
     /// How deep the level had fallen below the natural decay just before the next onset, in
@@ -193,6 +195,10 @@ pub struct HeardNote {
     pub heard_at_s: f64,
     /// Position of the stream when the pitch first became known; `None` when it never did.
     pub named_at_s: Option<f64>,
+    /// The pitch that was said first, at `named_at_s`, as a fractional MIDI note: that of
+    /// [`Event::Named`] for this note where there was one, else the settled one; `None` when there
+    /// was neither.
+    pub named_midi: Option<f64>,
     /// What the onset looked like.
     pub features: OnsetFeatures,
     /// What was heard of each chord that was asked for, in the order in which they were.

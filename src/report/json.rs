@@ -329,7 +329,10 @@ mod tests {
             for (part, names) in [
                 ("line", "title tempo_bpm notes"),
                 ("take", "file sample_rate duration_s dropped_frames"),
-                ("timing", "offset_s tempo_bpm mode spread_ms mean_ms"),
+                (
+                    "timing",
+                    "offset_s tempo_bpm mode spread_ms mean_ms offbeats_ms",
+                ),
                 ("summary", "right wrong missed extra gaps early late bleed"),
             ] {
                 for name in names.split_whitespace() {

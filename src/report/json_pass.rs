@@ -20,6 +20,7 @@ pub(super) struct TimingOut {
     mode: &'static str,
     spread_ms: Option<f64>,
     mean_ms: Option<f64>,
+    offbeats_ms: Option<f64>,
 }
 
 #[derive(Serialize)]
@@ -166,6 +167,7 @@ impl From<&Timing> for TimingOut {
             mode: words::mode(timing.mode),
             spread_ms: round_known(timing.spread_ms, DECIMALS_MS),
             mean_ms: round_known(timing.mean_ms, DECIMALS_MS),
+            offbeats_ms: round_known(timing.offbeats_ms, DECIMALS_MS),
         }
     }
 }
@@ -193,13 +195,13 @@ impl From<&JudgedNote> for Note {
             timing_ms: of(|h| h.timing_ms, DECIMALS_MS),
             timing_uncertainty_ms: of(|h| h.timing_uncertainty_ms, DECIMALS_MS),
             gap_ms: of(|h| h.gap_ms, DECIMALS_MS),
-            gap_uncertainty_ms: None,
+            gap_uncertainty_ms: of(|h| h.gap_uncertainty_ms, DECIMALS_MS),
             gap_depth_db: of(|h| h.gap_depth_db, DECIMALS_DB),
             join: expected.join.map(|join| join.word()),
             flags: note.flags.iter().map(|&flag| words::flag(flag)).collect(),
             heard_at_s: of(|h| Some(h.heard_at_s), DECIMALS_S),
             named_at_s: of(|h| h.named_at_s, DECIMALS_S),
-            named_midi: None,
+            named_midi: of(|h| h.named_midi, DECIMALS_MIDI),
         }
     }
 }

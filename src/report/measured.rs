@@ -104,11 +104,11 @@ fn grid(result: &TakeResult) -> String {
     if timing.offset_s.is_none() {
         return "no pulse could be fitted, so nothing is called early or late".to_owned();
     }
-    let mean = timing.mean_ms.map_or(String::new(), |mean| {
-        format!("; on the whole {:+} ms", mean.round() as i64)
-    });
     match (timing.mode, timing.tempo_from_to_bpm) {
-        (TimingMode::Click, _) => format!("against the click{mean}"),
+        (TimingMode::Click, _) => match words::beside_the_click(timing) {
+            Some(lies) => format!("against the click; you were {lies}"),
+            None => "against the click".to_owned(),
+        },
         (TimingMode::Free, Some((from, to))) => format!(
             "against your own pulse, which moved from {} to {}: a drift is not late notes",
             one_decimal(from),

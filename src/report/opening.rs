@@ -167,6 +167,9 @@ fn pulse(result: &TakeResult) -> String {
         None => "timing spread could not be told".to_owned(),
     };
     let mut text = format!("{tempo}, {spread}");
+    if let Some(lies) = words::beside_the_click(&last.timing) {
+        text.push_str(&format!(", {lies}"));
+    }
     if several {
         text.push_str(" in the last");
     }

@@ -114,9 +114,11 @@ pub(crate) fn heard(note: &ExpectedNote) -> HeardPart {
         timing_ms: Some(-2.345),
         timing_uncertainty_ms: Some(1.1),
         gap_ms: note.legato_next.then_some(18.0),
+        gap_uncertainty_ms: note.legato_next.then_some(4.2),
         gap_depth_db: note.legato_next.then_some(3.25),
         heard_at_s: onset_s + 0.009,
         named_at_s: Some(onset_s + 0.047),
+        named_midi: Some(f64::from(note.midi) + 0.13),
     }
 }
 
@@ -152,6 +154,7 @@ fn timing() -> Timing {
         mode: TimingMode::Free,
         spread_ms: Some(7.412_34),
         mean_ms: Some(0.0),
+        offbeats_ms: None,
     }
 }
 

@@ -198,11 +198,13 @@ pub fn event(onset_s: f64, midi: Option<f64>, evidence: f64) -> HeardNote {
         }),
         level_dbfs: -20.0,
         release_s: onset_s + 0.1,
+        release_uncertainty_s: None,
         end: EndCause::NextOnset,
         depth_db: 0.0,
         early_fall_db: Some(2.0),
         heard_at_s: onset_s + 0.008,
         named_at_s: Some(onset_s + 0.04),
+        named_midi: midi,
         // A pluck moves the string, a ripple leaves it alone.
         features: OnsetFeatures {
             error_rise_db: [if evidence > 0.0 { 15.0 } else { 0.0 }; 3],

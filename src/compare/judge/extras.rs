@@ -21,17 +21,7 @@ const AROUND_QUARTERS: f64 = 0.5;
 
 /// True when an event is clearly a plucked note.
 pub(crate) fn is_pluck(event: &HeardNote) -> bool {
-    event.evidence >= EXTRA_EVIDENCE && !is_toneless(event) && !is_noise_over_note(event)
-}
-
-/// A noise over a note that rings on: the string's own low partials were left alone, and the same
-/// note sounds after it as before. A finger that slides along the string is heard like that.
-fn is_noise_over_note(event: &HeardNote) -> bool {
-    let f = &event.features;
-    f.error_rise_db[0] < UNTOUCHED_DB
-        && f.turn < TURNED
-        && f.pitch_step_cents < SAME_NOTE_CENTS
-        && f.level_rise_db < UNTOUCHED_LEVEL_DB
+    event.evidence >= EXTRA_EVIDENCE && !is_toneless(event)
 }
 
 /// A soft pluck on another string while the note before rings on: the amplitude that grew must be
@@ -152,15 +142,6 @@ fn added(scene: &Scene, event: usize) -> Option<Option<f64>> {
         new.then_some(None)
     }
 }
-
-/// A low prediction error that rises less than this has not been touched, in decibels ...
-const UNTOUCHED_DB: f64 = 3.0;
-/// ... nor has a level that rises less than this.
-const UNTOUCHED_LEVEL_DB: f64 = 3.0;
-/// From here on a turn of pitch is one.
-const TURNED: f64 = 0.85;
-/// Pitches this close are one note, in cents.
-const SAME_NOTE_CENTS: f64 = 50.0;
 
 /// The notes nobody wrote, in order of time.
 pub(crate) fn find(scene: &Scene) -> Vec<ExtraNote> {

@@ -19,11 +19,12 @@ pub(crate) fn measure(scene: &Scene, notes: &mut [JudgedNote]) -> Vec<f64> {
     let mut doubts_ms = vec![0.0; notes.len()];
     for slot in 0..scene.slots.len() {
         let member = verdict::carrier(scene, slot);
-        if let Some((gap_ms, depth_db)) = silence(scene, slot, &notes[member].expected)
+        if let Some(silence) = silence(scene, slot, &notes[member].expected)
             && let Some(part) = &mut notes[member].heard
         {
-            part.gap_ms = Some(gap_ms);
-            part.gap_depth_db = Some(depth_db);
+            part.gap_ms = Some(silence.ms);
+            part.gap_uncertainty_ms = silence.sd_ms;
+            part.gap_depth_db = Some(silence.depth_db);
             let next = scene
                 .heard(slot + 1)
                 .map_or(0.0, |(_, h, _)| timing::doubt_s(h));
@@ -89,11 +90,21 @@ fn is_gap(
     gap_ms - doubt_ms >= limit_ms && depth_db >= marks.gap_depth_db
 }
 
-/// Silence in milliseconds, and its depth in decibels, between a slot's note and the next one.
+/// The silence between two notes.
+struct Silence {
+    /// Its length in milliseconds.
+    ms: f64,
+    /// One standard deviation of that; `None` where nothing was measured of the release.
+    sd_ms: Option<f64>,
+    /// Its depth in decibels.
+    depth_db: f64,
+}
+
+/// The silence between a slot's note and the next one.
 ///
 /// Output: `None` where the line asks for no legato, where the next note was missed or belongs to
 /// another try, where a note of its own stands between, and where the note died away by itself.
-fn silence(scene: &Scene, slot: usize, expected: &ExpectedNote) -> Option<(f64, f64)> {
+fn silence(scene: &Scene, slot: usize, expected: &ExpectedNote) -> Option<Silence> {
     if !expected.legato_next {
         return None;
     }
@@ -103,14 +114,23 @@ fn silence(scene: &Scene, slot: usize, expected: &ExpectedNote) -> Option<(f64, 
     if stretch.from_slot != other.from_slot || next <= event || scene.interrupted(event, next) {
         return None;
     }
-    let (release_s, end, depth_db) = scene.end(event, next);
-    let silence_ms = 1e3 * (following.onset_s - release_s);
-    let counts = match end {
+    let end = scene.end(event, next);
+    let silence_ms = 1e3 * (following.onset_s - end.at_s);
+    let counts = match end.cause {
         EndCause::Damped => true,
         EndCause::NextOnset => silence_ms < heard.onset_uncertainty_s.max(0.0) * 1e3 + 8.0,
         EndCause::DiedAway | EndCause::TakeEnded => false,
     };
-    (counts && silence_ms.is_finite()).then_some((silence_ms, depth_db))
+    let (_, onset_sd_s) = timing::moment(following, following.onset_s);
+    (counts && silence_ms.is_finite()).then(|| Silence {
+        ms: silence_ms,
+        sd_ms: end.sd_s.map(|sd_s| match end.cause {
+            // Where the next onset is the release they are off together.
+            EndCause::NextOnset => 1e3 * sd_s,
+            _ => 1e3 * sd_s.hypot(onset_sd_s),
+        }),
+        depth_db: end.depth_db,
+    })
 }
 
 #[cfg(test)]

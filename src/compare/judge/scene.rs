@@ -28,6 +28,19 @@ pub(crate) struct Scene<'a> {
     pub matched: Vec<bool>,
 }
 
+/// How the sound of a note ended.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Ending {
+    /// When, in seconds of the take.
+    pub at_s: f64,
+    /// One standard deviation of that; `None` where nothing was measured of it.
+    pub sd_s: Option<f64>,
+    /// Why.
+    pub cause: EndCause,
+    /// How deep the level fell below the natural decay, in decibels.
+    pub depth_db: f64,
+}
+
 /// What is usual in a take, over all its passes.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Habits {
@@ -129,7 +142,7 @@ impl<'a> Scene<'a> {
     /// When the sound of an event really ends, how, and how deep: a touch or a ripple that the ear
     /// reports as an event of its own cuts the note only on paper, so that its end is looked for
     /// behind them.
-    pub fn end(&self, event: usize, before: usize) -> (f64, EndCause, f64) {
+    pub fn end(&self, event: usize, before: usize) -> Ending {
         let mut at = event;
         for next in event + 1..before.min(self.events.len()) {
             let follows =
@@ -138,13 +151,21 @@ impl<'a> Scene<'a> {
                 at = next;
             }
         }
-        let (release_s, end) = (self.events[at].release_s, self.events[at].end);
+        let last = self.events[at];
         // A soft note that only the line brought to light ends the one before it.
         match self.events.get(before) {
-            Some(next) if self.matched[before] && next.onset_s < release_s => {
-                (next.onset_s, EndCause::NextOnset, 0.0)
-            }
-            _ => (release_s, end, self.events[at].depth_db),
+            Some(next) if self.matched[before] && next.onset_s < last.release_s => Ending {
+                at_s: next.onset_s,
+                sd_s: None,
+                cause: EndCause::NextOnset,
+                depth_db: 0.0,
+            },
+            _ => Ending {
+                at_s: last.release_s,
+                sd_s: last.release_uncertainty_s,
+                cause: last.end,
+                depth_db: last.depth_db,
+            },
         }
     }
 

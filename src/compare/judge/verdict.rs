@@ -40,7 +40,7 @@ pub(crate) fn judge_notes(scene: &Scene) -> Vec<JudgedNote> {
                 }
                 Some((event, heard, stretch)) => {
                     let mut part = heard_part(scene, slot, heard, stretch);
-                    part.release_s = scene.end(event, next_event(scene, slot)).0;
+                    part.release_s = scene.end(event, next_event(scene, slot)).at_s;
                     let (verdict, _) = pitch::verdict(scene, slot, carrier, heard);
                     let note = JudgedNote {
                         expected: expected.clone(),
@@ -150,9 +150,11 @@ fn heard_part(scene: &Scene, slot: usize, heard: &HeardNote, stretch: &Stretch) 
         timing_ms: Some(1e3 * off_s),
         timing_uncertainty_ms: Some(1e3 * onset_sd.hypot(stretch.grid.sd_at(at_s))),
         gap_ms: None,
+        gap_uncertainty_ms: None,
         gap_depth_db: None,
         heard_at_s: heard.heard_at_s,
         named_at_s: heard.named_at_s,
+        named_midi: heard.named_midi,
     }
 }
 
@@ -166,9 +168,9 @@ fn carried(
     let marks = &scene.settings.marks;
     let mut part = heard_part(scene, slot, heard, stretch);
     let mut flags = Vec::new();
-    let (release_s, end, _) = scene.end(event, next_event(scene, slot));
-    part.release_s = release_s;
-    let lasts_s = release_s - heard.onset_s;
+    let ending = scene.end(event, next_event(scene, slot));
+    part.release_s = ending.at_s;
+    let lasts_s = ending.at_s - heard.onset_s;
     let written_s = expected.length_s * stretch.grid.slope_at(scene.slots[slot].at_s);
     let dead = dead::is_dead(heard, written_s, scene.habits.fall_db, marks);
     // What a choked note leaves to hear is too short to call it another note by.
@@ -190,7 +192,7 @@ fn carried(
     let ends_freely = !expected.legato_next && !expected.staccato;
     if dead {
         flags.push(Flag::Dead);
-    } else if ends_freely && clipped::is_clipped(end, lasts_s, written_s, marks) {
+    } else if ends_freely && clipped::is_clipped(ending.cause, lasts_s, written_s, marks) {
         flags.push(Flag::Clipped);
     }
     JudgedNote {

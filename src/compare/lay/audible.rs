@@ -79,21 +79,22 @@ fn of_pass(slots: &[Slot], events: &[HeardNote], pass: &Pass) -> Option<Click> {
 }
 
 /// Takes the evidence away from events that are nothing but the click. Where it was heard before
-/// one pass it sounds in the others, too.
+/// one pass it sounds in the others, too. Output: whether there were any.
 pub(crate) fn disbelieve(
     slots: &[Slot],
     events: &mut [HeardNote],
     passes: &[Pass],
     clicks: &[Option<Click>],
-) {
+) -> bool {
     let mut behind: Vec<f64> = clicks
         .iter()
         .flatten()
         .map(|click| click.behind_s)
         .collect();
     let Some(usual_s) = median(&mut behind) else {
-        return;
+        return false;
     };
+    let mut any = false;
     for (pass, click) in passes.iter().zip(clicks) {
         let behind_s = click.map_or(usual_s, |click| click.behind_s);
         for stretch in &pass.stretches {
@@ -110,8 +111,10 @@ pub(crate) fn disbelieve(
                 let new = event.features.fresh_share.max(event.features.new_share);
                 if off_s.abs() < AT_CLICK_S && new < NEW_SHARE {
                     event.evidence = NO_NOTE;
+                    any = true;
                 }
             }
         }
     }
+    any
 }

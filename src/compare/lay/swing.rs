@@ -15,7 +15,7 @@ use crate::compare::median;
 use crate::hearing::events::HeardNote;
 
 /// Fewest off-beats that tell a habit.
-const OFF_BEATS: usize = 6;
+pub(crate) const OFF_BEATS: usize = 6;
 /// Off-beats that lie closer to their places than this, as a share of a beat, are where they are
 /// written: a ratio of 1.13 : 1. Raising it leaves lightly swung eighths late.
 const MOVED_SHARE: f64 = 0.03;

@@ -3,24 +3,28 @@
 use crate::compare::judgement::{Finding, FindingKind, Flag, HeardPart, JudgedNote, Verdict};
 use crate::compare::say::seen::{Seen, Shown, Take, middle, trend};
 use crate::compare::say::weight;
-use crate::compare::say::words::{bars_and_beats, count, place};
+use crate::compare::say::words::{bars_and_beats, beside_a_mark, count, place};
 use crate::music::expected::ExpectedNote;
 
 /// Joins that leave a gap.
 pub(crate) fn gaps(take: &Take) -> Vec<Finding> {
-    let clear_ms = take.settings.marks.gap_clear_ms;
+    let marks = &take.settings.marks;
+    let clear_ms = marks.gap_clear_ms;
     let gap_of = |seen: &Seen| {
-        let gap_ms = seen.note.heard.as_ref()?.gap_ms?;
-        Some((gap_ms, seen.note.flags.contains(&Flag::Gap)))
+        let part = seen.note.heard.as_ref()?;
+        let doubt_ms = part.gap_uncertainty_ms;
+        Some((part.gap_ms?, doubt_ms, seen.note.flags.contains(&Flag::Gap)))
     };
     each(take, |note, seen| {
-        let measured: Vec<(f64, bool)> = seen.iter().filter_map(gap_of).collect();
-        let flagged: Vec<(f64, Option<f64>)> = measured
+        let all: Vec<(f64, Option<f64>, bool)> = seen.iter().filter_map(gap_of).collect();
+        let measured: Vec<(f64, bool)> = all.iter().map(|gap| (gap.0, gap.2)).collect();
+        let flagged: Vec<(f64, Option<f64>)> = all
             .iter()
-            .filter(|(_, flagged)| *flagged)
-            .map(|(gap_ms, _)| (*gap_ms, None))
+            .filter(|(_, _, flagged)| *flagged)
+            .map(|(gap_ms, doubt_ms, _)| (*gap_ms, *doubt_ms))
             .collect();
-        let (gap_ms, _) = middle(&flagged)?;
+        let (gap_ms, doubt_ms) = middle(&flagged)?;
+        let length = beside_a_mark(gap_ms, doubt_ms, "ms", marks.gap_ms);
         let shown = Shown::of(seen, |note| note.flags.contains(&Flag::Gap));
         let size = if gap_ms < clear_ms { "slight" } else { "clear" };
         let usually = if flagged.len() > 1 { "usually " } else { "" };
@@ -29,7 +33,7 @@ pub(crate) fn gaps(take: &Take) -> Vec<Finding> {
             .map_or(String::new(), |next| format!(" to {}", take.written(next)));
         let join = note.join.map_or("join", |join| join.word());
         let sentence = format!(
-            "{}, {join} from {}{to}: a {size} gap, {usually}{gap_ms:.0} ms{}{}",
+            "{}, {join} from {}{to}: a {size} gap, {usually}{length}{}{}",
             place(note),
             take.written(note),
             take.told(&shown),

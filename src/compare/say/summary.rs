@@ -1,11 +1,13 @@
 //! About the take as a whole: whether it is that line at all, and its time.
 
 use crate::compare::judge::scene::Scene;
+use crate::compare::judge::timing as moments;
 use std::collections::BTreeSet;
 use std::ops::Range;
 
 use crate::compare::judgement::{Agreement, JudgedNote, Timing, TimingMode};
 use crate::compare::lay::passes::Stretch;
+use crate::compare::lay::swing::OFF_BEATS;
 use crate::compare::median;
 
 /// Share of the clear notes of a take that must be right notes of its passes before the line is
@@ -82,6 +84,7 @@ pub(crate) fn timing(scene: &Scene, notes: &[JudgedNote]) -> Timing {
         mode,
         spread_ms: None,
         mean_ms: None,
+        offbeats_ms: None,
     };
     let Some(stretch) = main_stretch(scene) else {
         return timing;
@@ -107,15 +110,36 @@ pub(crate) fn timing(scene: &Scene, notes: &[JudgedNote]) -> Timing {
         let mut sizes: Vec<f64> = off.iter().map(|ms| (ms - middle).abs()).collect();
         Some(1.4826 * median(&mut sizes)?)
     });
-    timing.mean_ms = match mode {
-        TimingMode::Free => Some(0.0),
+    // How much later than the click the pass's own beats lie.
+    let known_s = scene.pass.click_at_s.map(|click_s| offset_s - click_s);
+    let heard_s = scene.pass.click_behind_s.map(|behind_s| -behind_s);
+    let beats_late_s = known_s.or(heard_s);
+    match mode {
+        TimingMode::Free => timing.mean_ms = Some(0.0),
         TimingMode::Click => {
-            let known_s = scene.pass.click_at_s.map(|click_s| offset_s - click_s);
-            let heard_s = scene.pass.click_behind_s.map(|behind_s| -behind_s);
-            known_s.or(heard_s).map(|ahead_s| 1e3 * ahead_s)
+            timing.mean_ms = beats_late_s.map(|late_s| 1e3 * late_s);
+            timing.offbeats_ms =
+                beats_late_s.and_then(|late_s| Some(1e3 * (late_s + offbeats_s(scene, stretch)?)));
         }
-    };
+    }
     timing
+}
+
+/// How far the off-beat eighths of a stretch lie off their written places on its grid (middle), in
+/// seconds; `None` of too few. Where they were swung their places in the slots have moved, those of
+/// the line have not.
+fn offbeats_s(scene: &Scene, stretch: &Stretch) -> Option<f64> {
+    let mut off: Vec<f64> = (0..scene.slots.len())
+        .filter_map(|slot| {
+            let (_, heard, own) = scene.heard(slot)?;
+            let note = &scene.expected[scene.slots[slot].members.start];
+            let here = own.from_slot == stretch.from_slot && note.swings;
+            let place_s = own.grid.time_at(scene.slots[slot].at_s);
+            let (onset_s, _) = moments::moment(heard, place_s);
+            here.then(|| onset_s - own.grid.time_at(note.onset_s))
+        })
+        .collect();
+    (off.len() >= OFF_BEATS).then(|| median(&mut off)).flatten()
 }
 
 /// The stretch in which most slots are scored.

@@ -110,6 +110,16 @@ pub(crate) fn figure(value: f64, doubt: Option<f64>, unit: &str, word: &str) -> 
     }
 }
 
+/// A figure that was held against a mark; one whose doubt (one standard deviation) is more than a
+/// quarter of it, or reaches over the mark, says so: "72 ms", "about 45 ms, give or take 8".
+pub(crate) fn beside_a_mark(value: f64, doubt: Option<f64>, unit: &str, mark: f64) -> String {
+    let least = (DOUBT_SHARE * value.abs()).min((value - mark).abs());
+    match doubt.filter(|doubt| *doubt > least) {
+        Some(doubt) => format!("about {value:.0} {unit}, give or take {:.0}", doubt.ceil()),
+        None => format!("{value:.0} {unit}"),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -147,5 +157,18 @@ mod tests {
         assert_eq!(told(Some(11.4)), "late by about 45 ms, give or take 12");
         assert_eq!(told(Some(11.2)), "45 ms late");
         assert_eq!(told(None), "45 ms late");
+    }
+
+    /// Just below and just above a quarter of the figure, and the way to the mark.
+    #[test]
+    fn a_figure_whose_doubt_reaches_over_the_mark_says_so() {
+        let told = |value, doubt| beside_a_mark(value, doubt, "ms", 40.0);
+        assert_eq!(told(45.0, Some(5.1)), "about 45 ms, give or take 6");
+        assert_eq!(told(45.0, Some(4.9)), "45 ms");
+        assert_eq!(told(37.0, Some(3.1)), "about 37 ms, give or take 4");
+        assert_eq!(told(37.0, Some(2.9)), "37 ms");
+        assert_eq!(told(100.0, Some(25.1)), "about 100 ms, give or take 26");
+        assert_eq!(told(100.0, Some(24.9)), "100 ms");
+        assert_eq!(told(45.0, None), "45 ms");
     }
 }

@@ -152,7 +152,7 @@ impl Listener {
             evidence,
             novelty_db: c.novelty_db,
             heard_at_s: said.map_or(self.position_s(), |s| s.at_s),
-            named_at_s: said.and_then(|s| s.named_at_s),
+            named: said.and_then(|s| s.named),
         });
     }
 

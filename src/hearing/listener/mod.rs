@@ -132,7 +132,8 @@ struct Forming {
     evidence: f64,
     novelty_db: f32,
     heard_at_s: f64,
-    named_at_s: Option<f64>,
+    /// What the start that was said for it was named, and when.
+    named: Option<Name>,
 }
 
 /// A start that was said, for the settled notes to refer to.
@@ -140,7 +141,16 @@ struct Forming {
 struct Said {
     onset_s: f64,
     at_s: f64,
-    named_at_s: Option<f64>,
+    named: Option<Name>,
+}
+
+/// The name that was said first of a start.
+#[derive(Clone, Copy, Debug)]
+struct Name {
+    /// Position of the stream when it was said.
+    at_s: f64,
+    /// Pitch as a fractional MIDI note.
+    midi: f64,
 }
 
 /// Hears notes in a stream of mono samples.

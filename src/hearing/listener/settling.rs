@@ -1,12 +1,12 @@
 //! A judged onset, once the next one has come: its pitch, its end, its chords, and what rang beside
 //! it.
 
-use super::{Forming, Listener};
+use super::{Forming, Listener, Name};
 use crate::hearing::dsp::envelope;
 use crate::hearing::events::{EndCause, Event, HeardNote, HeardPitch, HeardRing};
 use crate::hearing::pitch::Pitch;
 use crate::hearing::rings::{PlayedNote, Ring};
-use crate::units::{Hertz, cents};
+use crate::units::Hertz;
 
 /// Chords are looked for after onsets with at least this evidence.
 const CHORD_FROM: f64 = -3.0;
@@ -16,12 +16,6 @@ const LONGEST_NOTE_S: f64 = 9.0;
 const MAYBE: f64 = -3.0;
 /// ... but not so soon that it may be a ripple of the attack.
 const MAYBE_AFTER_S: f64 = 0.085;
-/// What goes on after such an event is the same note when its pitch stays within so many cents; it
-/// is listened to where that adds so much.
-const SAME_CENTS: f64 = 50.0;
-const SAME_AFTER_S: f64 = 0.020;
-/// More of a note is believed unless it is so much more blurred.
-const WHOLE_BLUR: f64 = 2.0;
 /// The pitch of an event with less evidence than this is not measured: nobody will ask for it.
 const NO_PITCH_BELOW: f64 = -7.0;
 /// Silence is what lies this far below the usual note's beginning, in decibels.
@@ -34,6 +28,16 @@ const OVER_LONG_S: f64 = 0.400;
 const LOOKED_AT_S: f64 = 0.9;
 /// ... this much is looked at behind it.
 const OVER_TAIL_S: f64 = 0.120;
+/// An end that was found is in doubt by this share of what the starts beside it say, and by at least
+/// so much, in seconds. Both fitted together by `tests/tools/gap_uncertainty.py` so that nine of ten
+/// true ends lie within 1.645 standard deviations; raising either widens the doubt.
+const END_DOUBT_SHARE: f64 = 0.9;
+const END_DOUBT_LEAST_S: f64 = 0.0019;
+/// A fall no deeper than this below the natural decay, in decibels, may be that of a string left alone
+/// whose decay has two steps, or of a mode of the body: then it is even whether it rang up to the next
+/// onset. On recorded strings all but one of the ends of an upright that were none lay below 15, all but
+/// one of the damped strings above 20. Raising it puts clear ends in doubt.
+const SHALLOW_DB: f64 = 15.0;
 /// Level traces are taken this often.
 const TRACE_STEP_S: f64 = 0.002;
 /// Level traces look at what lies below this frequency: all of the low-rate stream.
@@ -93,17 +97,6 @@ impl Listener {
         let coarse = (f.evidence > NO_PITCH_BELOW)
             .then(|| self.meter.measure(&self.stream, onset, heard_to))
             .flatten();
-        // Where it turns out to be the same note that goes on, more of it tells more.
-        let whole = coarse
-            .filter(|_| heard_to < limit - SAME_AFTER_S * r)
-            .and_then(|c| {
-                let whole = self.meter.measure(&self.stream, onset, limit)?;
-                let same = cents(whole.hz, c.hz).abs() < SAME_CENTS;
-                (same && whole.uncertainty_cents < WHOLE_BLUR * c.uncertainty_cents)
-                    .then_some(whole)
-            });
-        let heard_to = if whole.is_some() { limit } else { heard_to };
-        let coarse = whole.or(coarse);
         let period = coarse.map_or(LEVEL_SPAN_DEFAULT_S * r, |p| r / p.hz);
         let end = self.end_of(onset, limit, period, next.is_some());
         let pitch = match coarse {
@@ -156,20 +149,28 @@ impl Listener {
         let note_end = (onset + 0.100 * r).min(limit);
         let fall = (limit - onset > 0.130 * r).then_some(f.features.level_fall_db);
         let quality = self.onset_uncertainty_s(&f);
+        let pitch = pitch.map(|p| self.heard_pitch(p));
+        // What was not named soon is named by its settled pitch.
+        let named = f.named.or(pitch.map(|p| Name {
+            at_s: position_s,
+            midi: p.midi,
+        }));
         say(Event::Settled(HeardNote {
             onset_s: self.to_seconds(onset),
             onset_uncertainty_s: quality,
             other_onset: f.jump.other.map(|(at, nats)| (self.to_seconds(at), nats)),
             evidence: f.evidence,
             novelty_db: f64::from(f.novelty_db),
-            pitch: pitch.map(|p| self.heard_pitch(p)),
+            pitch,
             level_dbfs: self.level_db(onset, note_end),
             release_s: self.to_seconds(end.at),
+            release_uncertainty_s: end.doubt_s,
             end: cause,
             depth_db: if next.is_some() { end.depth_db } else { 0.0 },
             early_fall_db: fall,
             heard_at_s: f.heard_at_s.min(position_s),
-            named_at_s: f.named_at_s.or(pitch.map(|_| position_s)),
+            named_at_s: named.map(|n| n.at_s),
+            named_midi: named.map(|n| n.midi),
             features: f.features,
             chords,
             still,
@@ -225,6 +226,13 @@ impl Listener {
         } else {
             LOOKED_AT_S
         };
+        // What ends within the guard is not told from what rings on: its end lies anywhere in it.
+        let rang_on = End {
+            at: limit,
+            doubt_s: cut.then_some(guard / r / 3.0f64.sqrt()),
+            depth_db: 0.0,
+            cause: EndCause::NextOnset,
+        };
         let start = (onset + 0.020 * r).max(stop - looked_at * r).min(stop);
         let half = 0.5 * period;
         let from = (start - half).round() as i64;
@@ -239,25 +247,28 @@ impl Listener {
         let lead = (half / step as f64).round() as usize;
         let inner = self.trace.len().saturating_sub(lead);
         if inner <= lead + 6 {
-            return End {
-                at: limit,
-                depth_db: 0.0,
-                cause: EndCause::NextOnset,
-            };
+            return rang_on;
         }
         let step_s = step as f64 / r;
         let floor = self.quiet_db;
-        match envelope::release(&self.trace[lead..inner], step_s, floor, &mut self.ends) {
-            Some(found) => End {
-                at: (from as f64 + (lead as f64 + found.at) * step as f64).min(limit),
-                depth_db: found.depth_db,
-                cause: EndCause::Damped,
-            },
-            None => End {
-                at: limit,
-                depth_db: 0.0,
-                cause: EndCause::NextOnset,
-            },
+        let looked_at = &self.trace[lead..inner];
+        match envelope::release(looked_at, (step_s, period / r), floor, &mut self.ends) {
+            Some(found) => {
+                let at = (from as f64 + (lead as f64 + found.at) * step as f64).min(limit);
+                let measured_s = END_DOUBT_LEAST_S.hypot(END_DOUBT_SHARE * found.at_sd * step_s);
+                let perhaps_none_s = if found.depth_db < SHALLOW_DB {
+                    0.5f64.sqrt() * (limit - at) / r
+                } else {
+                    0.0
+                };
+                End {
+                    at,
+                    doubt_s: Some(measured_s.hypot(perhaps_none_s)),
+                    depth_db: found.depth_db,
+                    cause: EndCause::Damped,
+                }
+            }
+            None => rang_on,
         }
     }
 }
@@ -276,6 +287,8 @@ pub(super) fn rang(ring: Ring, a4: Hertz) -> Event {
 
 struct End {
     at: f64,
+    /// One standard deviation of `at`, in seconds.
+    doubt_s: Option<f64>,
     depth_db: f64,
     cause: EndCause,
 }

@@ -1,7 +1,7 @@
 //! Said at once: that something started, and which note it is as soon as that can be known; and what
 //! makes a candidate besides a peak of the novelty.
 
-use super::{Candidate, LINES_SEEN, Listener, Said};
+use super::{Candidate, LINES_SEEN, Listener, Name, Said};
 use crate::hearing::dsp::lines::NewLines;
 use crate::hearing::events::Event;
 use crate::hearing::jump::BROKEN_DB;
@@ -77,7 +77,7 @@ impl Listener {
                 at_s: now_s,
             });
             if let Some(last) = self.said.iter_mut().rev().find(|x| x.at_s == s.at_s) {
-                last.named_at_s = Some(now_s);
+                last.named = Some(Name { at_s: now_s, midi });
             }
             self.waiting = None;
         } else if now_s - s.at_s > NAMED_WITHIN_S {
@@ -93,7 +93,7 @@ impl Listener {
         let s = Said {
             onset_s,
             at_s,
-            named_at_s: None,
+            named: None,
         };
         self.said.push_back(s);
         if self.said.len() > SAID {
