@@ -22,7 +22,7 @@ use super::{BELOW, DONE, FAILED, output};
 use crate::compare::marks::Marks;
 use crate::report::{json, text};
 use crate::session::instrument_file::KnownInstrument;
-use crate::session::live::listening::Input;
+use crate::session::live::input::Input;
 use crate::session::live::{Devices, EndedBy, LiveResult, LiveSettings, Session};
 use crate::session::result::LiveInfo;
 use crate::sound::block::Source;

@@ -14,7 +14,8 @@ use super::layout::Lines;
 use super::words;
 use crate::compare::judgement::{Agreement, Finding, Judgement};
 use crate::compare::marks::Marks;
-use crate::session::result::{LineInfo, LiveInfo, TakeInfo, TakeResult};
+use crate::session::line_info::LineInfo;
+use crate::session::result::{LiveInfo, TakeInfo, TakeResult};
 
 /// The number of this format; a field that changes its meaning or goes raises it.
 pub const SCHEMA: u32 = 1;

@@ -5,7 +5,8 @@ use super::staff::System;
 use super::words;
 use crate::compare::judgement::{Bleed, ExtraNote, Flag, JudgedNote, Verdict};
 use crate::music::theory::Key;
-use crate::session::result::{BarSpan, TakeResult};
+use crate::session::line_info::BarSpan;
+use crate::session::result::TakeResult;
 
 /// The last letter of a text that was too long for its row.
 const CUT: char = '~';

@@ -11,7 +11,8 @@ use super::page::clean;
 use super::staff::{LEAD, Segment, System, systems};
 use super::words;
 use crate::compare::judgement::JudgedNote;
-use crate::session::result::{BarSpan, LineInfo, NoteSign, Reached, TakeResult};
+use crate::session::line_info::{BarSpan, LineInfo, NoteSign, Reached};
+use crate::session::result::TakeResult;
 
 /// Columns left of the first bar line: a row's name and a space on either side.
 const GUTTER: usize = 7;

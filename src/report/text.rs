@@ -9,7 +9,8 @@ use super::parts::{bars_of_note, command, join_kind, not_shown};
 use super::tab::{Sheet, Tab, tab};
 use super::words::{self, plural};
 use crate::compare::judgement::{Finding, FindingKind, JoinKindRecord, Judgement, Passage};
-use crate::session::result::{BarSpan, TakeResult};
+use crate::session::line_info::BarSpan;
+use crate::session::result::TakeResult;
 
 /// Findings on a short page, at most, that of where to start not counted.
 const FINDINGS_SHOWN: usize = 6;

@@ -58,7 +58,7 @@ impl Teller {
             return;
         }
         let bars = &next.piece.info.bars;
-        let number = |bar: Option<&crate::session::result::BarSpan>| bar.map_or(0, |b| b.number);
+        let number = |bar: Option<&crate::session::line_info::BarSpan>| bar.map_or(0, |b| b.number);
         lines.push(format!(
             "line {}: bars {} to {}, {:.0} bpm ({:.0} %), click {}",
             next.piece

@@ -7,7 +7,7 @@ use std::time::{Duration, Instant};
 use serde::{Deserialize, Serialize};
 
 use crate::session::live::band::Output;
-use crate::session::live::listening::Input;
+use crate::session::live::input::Input;
 use crate::sound::SoundError;
 use crate::sound::block::Delivery;
 use crate::sound::click::{Weight, add_click, click_frames};

@@ -5,6 +5,9 @@
 //! | this one | the threads, and how a session begins and ends |
 //! | [`snapshot`] | what can be shown meanwhile, and what can be asked for |
 //! | [`listening`] | the thread that listens and keeps the take |
+//! | [`input`] | what it listens to |
+//! | [`said`] | what it says |
+//! | `meter` | how loud the input is |
 //! | [`band`] | the thread that plays click, guide and the take played back |
 //! | [`latency`] | from a click to where it is heard |
 //! | [`tuner`] | the same ear on open strings |
@@ -19,11 +22,14 @@
 
 pub mod band;
 mod conductor;
+pub mod input;
 mod joins;
 pub mod latency;
 mod leader;
 pub mod listening;
+mod meter;
 mod pass;
+pub mod said;
 pub mod snapshot;
 pub mod tuner;
 
@@ -39,12 +45,14 @@ use crate::compare::marks::Marks;
 use crate::hearing::listener::ListenError;
 use crate::music::line::Line;
 use crate::session::instrument_file::KnownInstrument;
+use crate::session::judging::Judging;
 use crate::session::live::band::OpenOutput;
 use crate::session::live::conductor::Conductor;
+use crate::session::live::input::OpenInput;
 use crate::session::live::leader::Leader;
-use crate::session::live::listening::{Ending, Listening, OpenInput};
+use crate::session::live::listening::Listening;
+use crate::session::live::said::Ending;
 use crate::session::live::snapshot::{Command, PassView, Snapshot};
-use crate::session::offline::listener;
 use crate::session::played::{self, Played};
 use crate::session::result::TakeResult;
 use crate::sound::SoundError;
@@ -84,6 +92,18 @@ pub struct LiveSettings {
     pub wait: Option<Duration>,
     /// What is written beside the kept take, as far as it is known before.
     pub played: Option<Played>,
+}
+
+impl LiveSettings {
+    /// What `line`, which is the whole one at some tempo, is judged by.
+    fn judging<'a>(&'a self, line: &'a Line) -> Judging<'a> {
+        Judging {
+            line,
+            a4: self.a4,
+            marks: &self.marks,
+            known: &self.known,
+        }
+    }
 }
 
 /// Why a session cannot begin, or broke off.
@@ -189,12 +209,13 @@ impl Session {
         let input = (devices.input)(None)?;
         let input_name = input.name();
         let rate = input.format().rate;
-        let ear = listener(&settings.line, rate, settings.a4, &settings.known.strings).map_err(
-            |cause| LiveError::Listen {
+        let ear = settings
+            .judging(&settings.line)
+            .ear(rate)
+            .map_err(|cause| LiveError::Listen {
                 device: input_name.clone(),
                 cause,
-            },
-        )?;
+            })?;
         let output = match &mut devices.output {
             Some(open) => Some(open()?),
             None => None,
@@ -215,7 +236,7 @@ impl Session {
             .map_err(|fault| LiveError::Line(fault.to_string()))?;
         let conductor = Conductor::new(settings.clone(), output.as_ref().map(|o| o.rate()))?;
 
-        let (say, heard) = bounded(HEARD_WAITING);
+        let (say, said) = bounded(HEARD_WAITING);
         let enough = Arc::new(AtomicBool::new(false));
         let setup = Listening {
             listener: ear,
@@ -243,7 +264,7 @@ impl Session {
             line,
             input_name: input_name.clone(),
             rate,
-            heard,
+            said,
             told,
             asked,
             orders,

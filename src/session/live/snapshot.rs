@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use crate::compare::judgement::{BleedKind, Flag, Verdict};
 use crate::music::expected::{ExpectedNote, JoinKind};
-use crate::session::result::LineInfo;
+use crate::session::line_info::LineInfo;
 
 /// The bars that are being played, at the tempo at which they are.
 #[derive(Clone, Debug, PartialEq)]

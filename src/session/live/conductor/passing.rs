@@ -78,7 +78,7 @@ impl Conductor {
             return Some(end_s);
         }
         // Silence: nothing began and nothing has sounded for so long.
-        let last = self.ear.soon_notes.iter().chain(self.ear.notes.last());
+        let last = self.heard.soon_notes.iter().chain(self.heard.notes.last());
         let sounded_s = last
             .filter(|note| note.onset_s >= self.pass.from_s)
             .map(|note| note.release_s)
@@ -92,10 +92,10 @@ impl Conductor {
         let pass = &self.pass;
         let inside = |at_s: f64| at_s >= pass.from_s && at_s < pass.to_s;
         let sure = self
-            .ear
+            .heard
             .notes
             .iter()
-            .chain(&self.ear.soon_notes)
+            .chain(&self.heard.soon_notes)
             .filter(|note| note.evidence > 0.0 && inside(note.onset_s))
             .count();
         let wanted = PLAYED_NOTES.min(self.chosen.piece.notes.len());
@@ -118,7 +118,7 @@ impl Conductor {
         let due_s = written_s.min(heard.release_s.max(heard.onset_s)) + AFTER_LAST_S;
         // A player who goes straight on has ended the pass, too.
         let next = self
-            .ear
+            .heard
             .notes
             .iter()
             .rev()
@@ -191,8 +191,7 @@ impl Conductor {
     /// The session is over: judges what runs, so that nothing played is left out.
     pub(in crate::session::live) fn close(&mut self) {
         if matches!(self.stage, Stage::Running) && !self.is_over() {
-            self.ear.soon_notes.clear();
-            self.ear.soon_rings.clear();
+            self.heard.forget_so_far();
             let judged = self.judge();
             if self.was_played(&judged) {
                 self.pass.to_s = self.position.at_s;
