@@ -479,11 +479,7 @@ fn what_is_taken_back_is_taken_back_in_words() {
     let at = 1;
     let place = |s: &Snapshot| {
         let note = &s.piece.notes[at];
-        format!(
-            "bar {} beat {}",
-            note.bar,
-            seamline::tui::words::beat(note.beat)
-        )
+        format!("bar {} beat {}", note.bar, seamline::words::beat(note.beat))
     };
     let wrong = format!("{}: wrong: ", place(&s));
     let first = teller.lines(&s);

@@ -15,18 +15,20 @@ use paths::mentions;
 /// in `DEVELOPERS.md` tells the same in words.
 const MAY_USE: &[(&str, &[&str])] = &[
     ("units", &[]),
-    ("music", &["units"]),
+    ("words", &["units"]),
+    ("music", &["units", "words"]),
     ("hearing", &["units"]),
     ("sound", &["units", "music"]),
-    ("compare", &["units", "music", "hearing::events"]),
+    ("compare", &["units", "words", "music", "hearing::events"]),
     (
         "session",
-        &["units", "music", "hearing", "sound", "compare"],
+        &["units", "words", "music", "hearing", "sound", "compare"],
     ),
     (
         "report",
         &[
             "units",
+            "words",
             "music",
             "compare",
             "session::line_info",
@@ -39,10 +41,11 @@ const MAY_USE: &[(&str, &[&str])] = &[
         "tui",
         &[
             "units",
+            "words",
             "music",
             "compare::judgement",
-            "session::live::snapshot",
             "session::line_info",
+            "session::live::snapshot",
             "session::live::tuner",
             "session::result",
             "session::tuning",
@@ -52,7 +55,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
 ];
 
 /// Rooms that only compute.
-const PURE: &[&str] = &["units", "music", "hearing", "compare"];
+const PURE: &[&str] = &["units", "words", "music", "hearing", "compare"];
 
 /// What a room that only computes must not mention.
 const IMPURE: &[&str] = &[
@@ -256,8 +259,11 @@ fn the_checker_sees_what_is_forbidden() {
         ("compare", "use crate::hearing;"),
         ("compare", "use crate::hearing::{events, listener};"),
         ("report", "use crate::session::offline;"),
+        ("report", "use crate::session::judging::Judging;"),
         ("hearing", "use crate::music::expected::ExpectedNote;"),
         ("units", "use crate::music::expected::ExpectedNote;"),
+        ("words", "use crate::music::theory::Key;"),
+        ("hearing", "use crate::words;"),
         ("sound", "use crate::compare;"),
         ("session", "use crate::report::text;"),
         ("music", "let x = std::fs::read(y);"),

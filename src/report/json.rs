@@ -11,7 +11,6 @@ use super::json_pass::{
     BleedOut, Extra, JoinKindOut, JoinOut, Note, PassOut, Summary, TimingOut, UndecidedOut,
 };
 use super::layout::Lines;
-use super::words;
 use crate::compare::judgement::{Agreement, Finding, Judgement};
 use crate::compare::marks::Marks;
 use crate::session::line_info::LineInfo;
@@ -243,7 +242,7 @@ impl From<Agreement> for AgreementOut {
 impl<'a> From<&'a Finding> for FindingOut<'a> {
     fn from(finding: &'a Finding) -> Self {
         Self {
-            kind: words::finding(finding.kind),
+            kind: finding.kind.word(),
             index: finding.index,
             size: round(finding.size, DECIMALS_MS),
             weight: round(finding.weight, DECIMALS_MS),

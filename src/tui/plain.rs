@@ -3,7 +3,8 @@
 
 use crate::session::live::snapshot::{NoteView, PassView, Phase, Piece, RingView, Snapshot};
 use crate::tui::panels::figures;
-use crate::tui::words;
+use crate::tui::phrases;
+use crate::words;
 
 /// Begins a line that says what a player should know now.
 pub const NOTICE: &str = "notice: ";
@@ -52,7 +53,7 @@ impl Teller {
     fn piece(&mut self, before: Option<&Snapshot>, next: &Snapshot, lines: &mut Vec<String>) {
         let changed = before.is_none_or(|b| b.piece != next.piece || b.click != next.click);
         if before.is_none() && (next.click || matches!(next.phase, Phase::CountIn { .. })) {
-            lines.push(words::HEADPHONES.to_owned());
+            lines.push(phrases::HEADPHONES.to_owned());
         }
         if !changed {
             return;
@@ -94,10 +95,9 @@ impl Teller {
                 None => "",
             };
             lines.push(format!(
-                "{correction}bar {} beat {}: {}",
-                written.bar,
-                words::beat(written.beat),
-                words::note(view, written.midi)
+                "{correction}{}: {}",
+                words::place(written.bar, written.beat),
+                phrases::note(view, written.midi)
             ));
             *told = Some(view.clone());
         }
@@ -144,13 +144,13 @@ fn ring_words(piece: &Piece, ring: &RingView) -> String {
         .and_then(|at| piece.notes.get(*at))
         .map_or_else(
             || "where nothing should sound".to_owned(),
-            |note| format!("from bar {} beat {}", note.bar, words::beat(note.beat)),
+            |note| format!("from {}", words::place(note.bar, note.beat)),
         );
     format!(
         "string {} rings {place}, {:.0} dB, {}",
-        words::string_of(piece, ring),
+        phrases::string_of(piece, ring),
         ring.level_db.clamp(-99.0, 99.0),
-        words::bleed(ring.kind)
+        ring.kind.word()
     )
 }
 

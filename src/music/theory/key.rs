@@ -4,6 +4,7 @@ use std::fmt;
 use std::str::FromStr;
 
 use super::{NameError, NoteName, SpelledPitch};
+use crate::words;
 
 /// The mode of a key, as a key signature tells it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -103,9 +104,38 @@ impl FromStr for Key {
     }
 }
 
+/// The name of the pitch nearest to a fractional MIDI note, as `key` spells it, without its octave:
+/// "Ab"; by its common name where no key is known, "?" for what is no pitch.
+pub fn pitch_class_in(midi: f64, key: Option<Key>) -> String {
+    match (key, words::nearest(midi)) {
+        (Some(key), Some(midi)) => key.spell(midi).name.to_string(),
+        _ => words::pitch_class(midi).to_owned(),
+    }
+}
+
+/// The same with its octave: "Ab1".
+pub fn pitch_in(midi: f64, key: Option<Key>) -> String {
+    match (key, words::nearest(midi)) {
+        (Some(key), Some(midi)) => key.spell(midi).to_string(),
+        _ => words::pitch(midi),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Published: A major has three sharps, the third of them G sharp; E flat major has three
+    /// flats, the third of them A flat.
+    #[test]
+    fn a_heard_pitch_is_named_as_the_key_spells_it() {
+        let key = |fifths| Key::new(fifths, Mode::Major);
+        assert_eq!(pitch_in(32.0, key(3)), "G#1");
+        assert_eq!(pitch_in(32.4, key(-3)), "Ab1");
+        assert_eq!(pitch_class_in(32.0, key(3)), "G#");
+        assert_eq!(pitch_in(32.0, None), words::pitch(32.0));
+        assert_eq!(pitch_class_in(f64::NAN, key(3)), "?");
+    }
 
     #[test]
     fn signatures_are_those_of_the_circle_of_fifths() {

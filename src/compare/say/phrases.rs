@@ -1,0 +1,68 @@
+//! Phrases of findings: where a note stands, which string it is on, how far something is off.
+
+use crate::music::expected::ExpectedNote;
+use crate::words::{self, beat, pitch_class};
+
+/// Name of the open string a note is played on, without octave; its number when the place does
+/// not fit the pitch.
+pub(crate) fn open_string(note: &ExpectedNote) -> String {
+    match note.place {
+        Some(place) if place.fret <= note.midi => {
+            pitch_class(f64::from(note.midi - place.fret)).to_owned()
+        }
+        Some(place) => format!("{}.", place.string),
+        None => "one".to_owned(),
+    }
+}
+
+/// Where a note stands: "bar 2 beat 3".
+pub(crate) fn place(note: &ExpectedNote) -> String {
+    words::place(note.bar, note.beat)
+}
+
+/// From one note to another: "bar 3 beats 1 to 2", "bar 3 beat 1 to bar 4 beat 2".
+pub(crate) fn bars_and_beats(first: &ExpectedNote, last: &ExpectedNote) -> String {
+    if first.bar == last.bar {
+        format!(
+            "bar {} beats {} to {}",
+            first.bar,
+            beat(first.beat),
+            beat(last.beat)
+        )
+    } else {
+        format!("{} to {}", place(first), place(last))
+    }
+}
+
+/// "1.4 s".
+pub(crate) fn seconds(seconds: f64) -> String {
+    format!("{seconds:.1} s")
+}
+
+/// A number is called doubtful when one standard deviation is more than this share of it. Raising
+/// it names fewer doubts. Common practice, no source.
+const DOUBT_SHARE: f64 = 0.25;
+
+/// How far something is off; a figure whose doubt (one standard deviation) is more than a quarter
+/// of it says so: "45 ms late", "late by about 45 ms, give or take 12".
+pub(crate) fn figure(value: f64, doubt: Option<f64>, unit: &str, word: &str) -> String {
+    match doubt.filter(|doubt| *doubt > DOUBT_SHARE * value.abs()) {
+        Some(doubt) => format!(
+            "{word} by about {value:.0} {unit}, give or take {:.0}",
+            doubt.ceil()
+        ),
+        None => format!("{value:.0} {unit} {word}"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    #[test]
+    fn a_doubtful_figure_says_so() {
+        let told = |doubt| figure(45.2, doubt, "ms", "late");
+        assert_eq!(told(Some(11.4)), "late by about 45 ms, give or take 12");
+        assert_eq!(told(Some(11.2)), "45 ms late");
+        assert_eq!(told(None), "45 ms late");
+    }
+}
