@@ -8,11 +8,10 @@ use crate::compare::judgement::TimingMode;
 use crate::compare::marks::Marks;
 use crate::compare::{Settings, judge_with_rings};
 use crate::hearing::listener::{ListenError, Listener, ListenerConfig};
-use crate::music::instrument::Tuning;
 use crate::music::line::Line;
 use crate::music::theory::Key;
 use crate::session::heard::Heard;
-use crate::session::instrument_file::KnownInstrument;
+use crate::session::known::KnownInstrument;
 use crate::session::line_info::LineInfo;
 use crate::session::pump::Counted;
 use crate::session::result::{TakeInfo, TakeResult};
@@ -101,9 +100,12 @@ impl Judging<'_> {
                 .into_iter()
                 .map(|chord| chord.into_iter().map(hz).collect())
                 .collect(),
-            open_strings: open_midi(line.instrument().tuning())
-                .into_iter()
-                .map(hz)
+            open_strings: line
+                .instrument()
+                .tuning()
+                .open_strings()
+                .iter()
+                .map(|&midi| hz(midi))
                 .collect(),
         };
         match Listener::new(config.clone()) {
@@ -119,14 +121,14 @@ impl Judging<'_> {
     /// What the comparator is told; `loudest_dbfs` is the loudest level of the take in decibels
     /// relative to full scale.
     pub fn settings(&self, asked: Asked, loudest_dbfs: f64) -> Settings {
-        let open = open_midi(self.line.instrument().tuning());
+        let open = self.line.instrument().tuning().open_strings();
         Settings {
             marks: self.marks.clone(),
             mode: asked.mode,
             clicks: asked.clicks,
             bars: asked.bars,
-            usual: self.known.usual(&open, self.a4),
-            open_midi: open,
+            usual: self.known.usual(open, self.a4),
+            open_midi: open.to_vec(),
             loudest_dbfs,
             keys: keys(self.line),
         }
@@ -155,13 +157,6 @@ impl Judging<'_> {
             judgement,
         }
     }
-}
-
-/// The open strings, the thinnest first.
-pub(super) fn open_midi(tuning: &Tuning) -> Vec<u8> {
-    (1..=tuning.strings())
-        .filter_map(|string| tuning.open_midi(string))
-        .collect()
 }
 
 /// The different chords of the line as MIDI notes, the lowest first.

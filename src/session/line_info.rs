@@ -75,10 +75,11 @@ impl LineInfo {
     /// Of a whole line.
     pub(super) fn of(line: &Line) -> Self {
         let tuning = line.instrument().tuning();
-        let strings = (1..=tuning.strings())
-            .filter_map(|string| tuning.open_midi(string))
-            // Strings go by their names in C, whatever the line's key: no E string is an F flat one.
-            .map(|midi| Key::default().spell(midi).name.to_string())
+        // Strings go by their names in C, whatever the line's key: no E string is an F flat one.
+        let strings = tuning
+            .open_strings()
+            .iter()
+            .map(|&midi| Key::default().spell(midi).name.to_string())
             .collect();
         let mut start_quarters = -line.pickup_length().quarters();
         let mut bars = Vec::new();

@@ -6,10 +6,11 @@
 mod heard;
 pub mod instrument_file;
 mod judging;
+pub mod known;
 pub mod line_info;
 pub mod live;
 pub mod offline;
 pub mod played;
-mod pump;
+pub mod pump;
 pub mod result;
 pub mod tuning;

@@ -8,7 +8,7 @@ use crate::hearing::calibration::{KnownString, SILENT_ANSWER_DB};
 use crate::hearing::events::{EndCause, HeardNote};
 use crate::hearing::listener::{ListenError, Listener, ListenerConfig};
 use crate::music::instrument::Tuning;
-use crate::session::judging::{FOOTROOM_RATIO, LOWEST_HZ, open_midi};
+use crate::session::judging::{FOOTROOM_RATIO, LOWEST_HZ};
 use crate::session::offline::{SessionError, listen};
 use crate::sound::block::Source;
 use crate::units::{Decibels, Hertz, MidiNote, SampleRate};
@@ -91,7 +91,7 @@ impl Strings {
     pub(super) fn new(name: &str, tuning: &Tuning, a4: Hertz) -> Self {
         Self {
             name: name.to_owned(),
-            open: open_midi(tuning),
+            open: tuning.open_strings().to_vec(),
             a4,
         }
     }

@@ -10,6 +10,7 @@
 //! | `meter` | how loud the input is |
 //! | [`band`] | the thread that plays click, guide and the take played back |
 //! | [`latency`] | from a click to where it is heard |
+//! | [`latency_book`] | the same, kept for each pair of devices |
 //! | [`tuner`] | the same ear on open strings |
 //! | `leader` | the thread that leads, and the judgement in the end |
 //! | `conductor` | who leads: passes, loop, tempo, what is shown; pure, told everything |
@@ -25,6 +26,7 @@ mod conductor;
 pub mod input;
 mod joins;
 pub mod latency;
+pub mod latency_book;
 mod leader;
 pub mod listening;
 mod meter;
@@ -44,8 +46,8 @@ use crossbeam_channel::{Receiver, Sender, bounded};
 use crate::compare::marks::Marks;
 use crate::hearing::listener::ListenError;
 use crate::music::line::Line;
-use crate::session::instrument_file::KnownInstrument;
 use crate::session::judging::Judging;
+use crate::session::known::KnownInstrument;
 use crate::session::live::band::OpenOutput;
 use crate::session::live::conductor::Conductor;
 use crate::session::live::input::OpenInput;
