@@ -38,16 +38,6 @@ impl Key {
         (-7..=7).contains(&fifths).then_some(Self { fifths, mode })
     }
 
-    /// Sharps (positive) or flats (negative) in the signature, -7 to 7.
-    pub fn fifths(self) -> i8 {
-        self.fifths
-    }
-
-    /// Major or minor.
-    pub fn mode(self) -> Mode {
-        self.mode
-    }
-
     /// The keynote.
     pub fn tonic(self) -> NoteName {
         let raised = if self.mode == Mode::Minor { 3 } else { 0 };
@@ -157,7 +147,7 @@ mod tests {
             ("Bb minor", -5),
             ("A# minor", 7),
         ] {
-            assert_eq!(name.parse::<Key>().unwrap().fifths(), fifths, "{name}");
+            assert_eq!(name.parse::<Key>().unwrap().fifths, fifths, "{name}");
         }
     }
 

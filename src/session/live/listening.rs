@@ -250,7 +250,7 @@ impl Run<'_> {
             let began = Instant::now();
             let events = self.pump.ear.so_far();
             self.ending.cost.total_s += began.elapsed().as_secs_f64();
-            self.say(Said::SoFar { events, at_s });
+            self.say(Said::SoFar(events));
         }
         while let Some(news) = self.way.keeper.as_ref().and_then(Keeper::news) {
             self.say(Said::Take(news));

@@ -186,8 +186,6 @@ pub struct Session {
     pub snapshots: Receiver<Box<Snapshot>>,
     /// What the player asks for.
     pub commands: Sender<Command>,
-    /// The input's name.
-    pub input_name: String,
     /// Where an older take of the same name was put.
     pub moved: Option<PathBuf>,
     leading: JoinHandle<Result<LiveResult, LiveError>>,
@@ -264,7 +262,7 @@ impl Session {
             conductor,
             settings,
             line,
-            input_name: input_name.clone(),
+            input_name,
             rate,
             said,
             told,
@@ -281,7 +279,6 @@ impl Session {
         Ok(Self {
             snapshots,
             commands,
-            input_name,
             moved,
             leading,
             listening,

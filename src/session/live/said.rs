@@ -17,13 +17,8 @@ use crate::units::FrameCount;
 pub enum Said {
     /// The ear said this.
     Event(Event),
-    /// What would be settled besides, were the stream over at this position, in seconds.
-    SoFar {
-        /// Settled notes and rings.
-        events: Vec<Event>,
-        /// Position in seconds.
-        at_s: f64,
-    },
+    /// What would be settled besides, were the stream over now: notes and rings.
+    SoFar(Vec<Event>),
     /// Where the stream is.
     Position(Position),
     /// The input is gone; a whole sentence.

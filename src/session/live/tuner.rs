@@ -183,7 +183,7 @@ impl Known {
                 self.measured(&event);
                 self.heard.take(event);
             }
-            Said::SoFar { events, .. } => {
+            Said::SoFar(events) => {
                 events.iter().for_each(|event| self.measured(event));
                 self.heard.take_so_far(events);
             }

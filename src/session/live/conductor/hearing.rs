@@ -19,7 +19,7 @@ impl Conductor {
     pub(in crate::session::live) fn hear(&mut self, said: Said) {
         match said {
             Said::Event(event) => self.event(event),
-            Said::SoFar { events, .. } => {
+            Said::SoFar(events) => {
                 self.heard.take_so_far(events);
                 self.refine_sounding();
                 self.stale = true;

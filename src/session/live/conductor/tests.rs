@@ -211,8 +211,7 @@ impl Run {
                 Event::Settled(note)
             })
             .collect();
-        let at_s = self.at_s;
-        self.conductor.hear(Said::SoFar { events, at_s });
+        self.conductor.hear(Said::SoFar(events));
     }
 
     /// Every fault that stood in any snapshot, in words.

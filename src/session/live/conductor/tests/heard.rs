@@ -78,8 +78,7 @@ impl Sound {
             self.run.at_s = self.at as f64 / SOUND_RATE.hz();
             if self.run.ticks.is_multiple_of(25) && self.listener.is_forming() {
                 let events = self.listener.so_far();
-                let at_s = self.run.at_s;
-                self.run.conductor.hear(Said::SoFar { events, at_s });
+                self.run.conductor.hear(Said::SoFar(events));
             }
             self.run.step();
         }
