@@ -5,7 +5,7 @@
 //! stands: `word()` of a verdict, a flag, a kind of bleed, a join. How a key spells a pitch is said
 //! by [`music::theory`](crate::music::theory).
 
-/// Verdicts.
+/// The written pitch was played.
 pub const RIGHT: &str = "right";
 /// Another pitch was played.
 pub const WRONG: &str = "wrong";

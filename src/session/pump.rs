@@ -40,7 +40,7 @@ pub(super) trait Beside {
     /// Samples are about to be heard.
     fn samples(&mut self, _block: &[f32]) {}
 
-    /// A gap of so many frames is about to be heard.
+    /// A gap of this many frames is about to be heard.
     fn gap(&mut self, _lost: FrameCount) {}
 }
 
@@ -103,7 +103,7 @@ impl Pump {
         }
     }
 
-    /// So many frames were lost: silence stands in their place.
+    /// This many frames were lost: silence stands in their place.
     pub fn gap(&mut self, lost: FrameCount, beside: &mut impl Beside) {
         self.counted.frames.0 += lost.0;
         self.counted.dropped.0 += lost.0;

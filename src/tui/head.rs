@@ -111,9 +111,9 @@ pub(super) struct Now<'a> {
     pub theme: Theme,
 }
 
-/// Columns for the name of the sounding note, and for the place in the line.
+/// Columns for the name of the sounding note in large letters.
 const NOTE_COLUMNS: u16 = 26;
-/// ...
+/// Columns for the place in the line in large letters.
 const PLACE_COLUMNS: u16 = 27;
 
 /// The last join whose far side has been heard: the note before it, the silence in milliseconds,

@@ -16,7 +16,7 @@ use crate::words::{self, plural};
 /// A ring that was over less than this before now is still shown as ringing, in seconds: the ear
 /// knows of it only a little later.
 const STILL_S: f64 = 1.5;
-/// So many passes of a join's history are shown, the newest last.
+/// Passes of a join's history that are shown, the newest last. Raised, a row needs more columns.
 const HISTORY: usize = 6;
 
 /// What rings, string by string.
@@ -199,9 +199,9 @@ pub(super) struct Status<'a> {
     pub theme: Theme,
 }
 
-/// Cells of the level bar; it spans 60 dB.
+/// Cells of the level bar.
 const BAR: f64 = 12.0;
-/// ...
+/// What the level bar spans, in decibels. Raised, a cell stands for more of them.
 const BAR_DB: f64 = 60.0;
 
 impl Widget for &Status<'_> {

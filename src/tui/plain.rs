@@ -8,7 +8,7 @@ use crate::words;
 
 /// Begins a line that says what a player should know now.
 pub const NOTICE: &str = "notice: ";
-/// Said again only when a ring has changed by so much, in seconds.
+/// A ring is said again only when its beginning has moved by this much, in seconds.
 const NEW_RING_S: f64 = 0.3;
 
 /// A pass that is over: its figures, and what to work on.

@@ -23,7 +23,7 @@ use crate::tui::{big, phrases};
 
 /// Columns for the name of the note.
 const NOTE_COLUMNS: u16 = 26;
-/// A note is shown as sounding for so long after it began, in seconds.
+/// A note is shown as sounding for this long after it began, in seconds.
 const SHOWN_S: f64 = 8.0;
 
 /// Draws the tuner.

@@ -11,16 +11,18 @@ use crate::units::SampleRate;
 
 /// Clicks that are played.
 pub const CLICKS: usize = 12;
-/// From one click to the next, in seconds; every second one comes a little sooner, so that an echo
-/// is never taken for the next.
+/// From one click to the next, in seconds: longer than a click is looked for. Raised, measuring
+/// takes longer.
 const APART_S: f64 = 0.7;
-/// ... by this much.
+/// Every second click comes sooner by this, in seconds, so that an echo is never taken for the
+/// next one. Raised beyond 0.2, the search for a click reaches into the next one.
 const UNEVEN_S: f64 = 0.11;
 /// A click is looked for up to this long after it was played, in seconds.
 const LONGEST_S: f64 = 0.5;
 /// Before the first click, in seconds: both clocks must have settled.
 const LEAD_S: f64 = 3.2;
-/// So many clicks must have been found.
+/// Clicks that must have been found for the round trip to be believed. Raised, one that is missed
+/// spoils the measurement.
 const FOUND_MIN: usize = CLICKS * 3 / 4;
 /// Clicks must agree within this, in seconds, to be believed.
 const SPREAD_MAX_S: f64 = 0.010;

@@ -40,7 +40,8 @@ const REST: Duration = Duration::from_millis(3);
 const POSITION_EVERY_S: f64 = 0.020;
 /// The ear is asked what it would say now this often, in seconds of the stream.
 const SO_FAR_EVERY_S: f64 = 0.25;
-/// ... for so long after a note began, in seconds: after that nothing new can be known.
+/// The ear is asked that up to this long after a note began, in seconds: after that nothing new
+/// can be known of it. Raised, a string that rings on for long costs more to listen to.
 const SO_FAR_WITHIN_S: f64 = 6.0;
 /// Whether the input is alive is looked at this often.
 const LOOK_EVERY: Duration = Duration::from_millis(100);

@@ -23,7 +23,7 @@ pub enum Said {
     Position(Position),
     /// The input is gone; a whole sentence.
     Lost(String),
-    /// It is back; so much was not heard, in seconds.
+    /// It is back; for this long nothing was heard, in seconds.
     Back(f64),
     /// What there is to say of the take that is kept.
     Take(KeepNews),

@@ -55,7 +55,8 @@ pub struct TunerSession {
 
 /// A snapshot is made this often.
 const SNAPSHOT_EVERY: Duration = Duration::from_millis(60);
-/// The first name of a note is shown as its pitch for so long, in seconds.
+/// A measured pitch whose onset lies up to this long before the onset of the tone that is shown
+/// is that tone's, in seconds: the settled onset may be a little earlier than the first one.
 const SAME_NOTE_S: f64 = 0.04;
 
 impl TunerSession {

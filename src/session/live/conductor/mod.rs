@@ -29,13 +29,14 @@ use crate::session::live::{LiveError, LiveSettings};
 use crate::sound::click::Beats;
 use crate::units::{FrameCount, SampleRate};
 
-/// Notes so much before the click's bar 1 still belong to the pass, in seconds; as much after its
-/// end. Half a beat at 120: what is played further off is not meant for it.
+/// Notes up to this long before the click's bar 1 belong to the pass, and notes up to this long
+/// after its end, in seconds. Half a beat at 120: what is played further off is not meant for it.
 const AROUND_S: f64 = 0.25;
 /// Where a pass follows the one before without a count-in, notes this long before its bar 1 belong
 /// to it, in seconds: early first notes are rarer than late last ones end.
 const STRAIGHT_ON_S: f64 = 0.12;
-/// Nothing above this level for as long is told, in decibels relative to full scale.
+/// An input that stays below this level for seconds is said to be too faint, in decibels relative
+/// to full scale. Raised, soft players are told to turn up.
 const FAINT_DBFS: f64 = -60.0;
 
 /// The line as it is played now.

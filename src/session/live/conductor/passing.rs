@@ -9,19 +9,21 @@ use crate::session::live::pass::Judged;
 
 /// A player who is silent for this long has stopped, in seconds.
 const SILENT_S: f64 = 3.0;
-/// The line has been played when its last note has sounded so much longer than it is written, in
-/// seconds, or has been stopped for as long.
+/// The line has been played when its last note has sounded this much longer than it is written,
+/// in seconds, or has been stopped for this long. Raised, a pass is told later.
 const AFTER_LAST_S: f64 = 1.0;
-/// ... and so many of its notes were heard; else the last one is a chance find.
+/// The line has been played when at least this share of its notes was heard; with fewer, the last
+/// one was found by chance. Raised, a pass with many missed notes ends with silence alone.
 const PLAYED_SHARE: f64 = 0.5;
-/// So many notes are a pass, even of a line that was not recognised.
+/// Notes that make a pass, even of a line that was not recognised. Raised, short tries are not
+/// counted as passes.
 const PLAYED_NOTES: usize = 3;
 /// A pass ends this long before the first note of the next one, in seconds.
 const BEFORE_NEXT_S: f64 = 0.030;
 /// Judging a pass anew must not take more than this share of the time.
 const JUDGING_SHARE: u32 = 5;
-/// The last note of a pass with a click is waited for so long after its end, in seconds: until
-/// the ear has said what it would say now.
+/// The last note of a pass with a click is waited for this long after the pass's end, in seconds:
+/// until the ear has said what it would say now. Raised, the pass is told later.
 const AFTER_CLICK_S: f64 = 0.45;
 
 impl Conductor {
@@ -77,7 +79,7 @@ impl Conductor {
         if let Some(end_s) = self.line_played(judged) {
             return Some(end_s);
         }
-        // Silence: nothing began and nothing has sounded for so long.
+        // Silence: nothing began and nothing has sounded for `SILENT_S`.
         let last = self.heard.soon_notes.iter().chain(self.heard.notes.last());
         let sounded_s = last
             .filter(|note| note.onset_s >= self.pass.from_s)
