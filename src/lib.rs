@@ -6,6 +6,7 @@
 //! | room | what lives there |
 //! |---|---|
 //! | [`units`] | hertz, cents, decibels, frames and seconds |
+//! | [`words`] | the names of pitches, beats, verdicts, flags and joins |
 //! | [`music`] | what should sound: instruments, lines, places on the neck, joins |
 //! | [`hearing`] | what did sound: samples in, heard notes out |
 //! | [`sound`] | samples in and out: files, the plucked-string synth |
@@ -24,3 +25,4 @@ pub mod session;
 pub mod sound;
 pub mod tui;
 pub mod units;
+pub mod words;

@@ -74,13 +74,6 @@ impl SampleRate {
     }
 }
 
-impl FrameIndex {
-    /// This place in seconds since the start of the stream.
-    pub fn to_seconds(self, rate: SampleRate) -> Seconds {
-        Seconds(self.0 as f64 / rate.hz())
-    }
-}
-
 impl FrameCount {
     /// This many frames in seconds.
     pub fn to_seconds(self, rate: SampleRate) -> Seconds {

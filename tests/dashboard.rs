@@ -11,11 +11,11 @@ use ratatui::backend::TestBackend;
 use ratatui::style::{Color, Modifier};
 use seamline::compare::judgement::{BleedKind, Flag, Verdict};
 use seamline::music::line::read_bytes;
+use seamline::session::line_info::{BarSpan, LineInfo};
 use seamline::session::live::snapshot::{
     Command, JoinView, LatencyView, Level, NoteView, PassView, Phase, Piece, RingView, Snapshot,
     Sounding,
 };
-use seamline::session::result::{BarSpan, LineInfo};
 use seamline::tui::plain::Teller;
 use seamline::tui::state::{Action, App, Outcome, Page, update};
 use seamline::tui::theme::{Theme, Tone};
@@ -479,11 +479,7 @@ fn what_is_taken_back_is_taken_back_in_words() {
     let at = 1;
     let place = |s: &Snapshot| {
         let note = &s.piece.notes[at];
-        format!(
-            "bar {} beat {}",
-            note.bar,
-            seamline::tui::words::beat(note.beat)
-        )
+        format!("bar {} beat {}", note.bar, seamline::words::beat(note.beat))
     };
     let wrong = format!("{}: wrong: ", place(&s));
     let first = teller.lines(&s);

@@ -36,11 +36,11 @@ fn slow_walk_reads_as_written() {
     // Counted by hand from the text, strings E1 = 28, A1 = 33, D2 = 38, G2 = 43.
     let (line, notes) = expected("slow-walk.line");
     assert_eq!(
-        (line.title(), line.bar_count(), line.has_pickup()),
-        ("Slow walk", 6, true)
+        (line.title(), line.bars().len(), line.has_pickup()),
+        ("Slow walk", 7, true)
     );
-    assert_eq!(line.meter_at(4).unwrap().to_string(), "6/8");
-    assert_eq!(line.bar(4).unwrap().key.to_string(), "E minor");
+    assert_eq!(line.bars()[4].meter.to_string(), "6/8");
+    assert_eq!(line.bars()[4].key.to_string(), "E minor");
     let found = places_in_time(&notes);
     assert_eq!(found[..2], [(0, 4.0, 28), (0, 4.5, 31)]);
     assert_eq!(
@@ -527,7 +527,8 @@ fn what_is_no_line_at_all_is_refused() {
     assert_eq!(
         read_bytes("a.line", b"| 1/1 3:0 | 3:2 |")
             .unwrap()
-            .bar_count(),
+            .bars()
+            .len(),
         2
     );
     let with_bom = "\u{feff}title: A\r\n1/1 3:0\r\n";

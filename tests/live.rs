@@ -10,7 +10,7 @@ use std::time::{Duration, Instant};
 use seamline::compare::judgement::{Flag, Judgement};
 use seamline::compare::marks::Marks;
 use seamline::music::line::{Line, read_bytes};
-use seamline::session::live::listening::Input;
+use seamline::session::live::input::Input;
 use seamline::session::live::snapshot::{Command, Phase};
 use seamline::session::live::{Devices, EndedBy, LiveError, LiveSettings, Session};
 use seamline::session::offline::{ScoreSettings, score_take};

@@ -100,7 +100,7 @@ fn the_example_is_a_line() {
         .expect("its end");
     let text = typed[from..=from + bars].join("\n");
     let line = seamline::music::line::read_text(&text).unwrap_or_else(|error| panic!("{error}"));
-    assert_eq!(line.bar_count(), 2);
+    assert_eq!(line.bars().len(), 2);
     // Counted by hand: five notes in the first bar (3:0 3:3 2:2 2:2 3:7), five in the second
     // (4:2, tied; 2:0 2:2 2:4 D2).
     assert_eq!(line.note_count(), 10);

@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 use seamline::music::expected::ExpectedNote;
 use seamline::music::line::read_bytes;
 use seamline::sound::file::open;
-use seamline::sound::output::{WavSamples, write_wav};
+use seamline::sound::output::{WavSamples, wav_bytes};
 use seamline::sound::synth::{Performance, Player, Voice, parse_faults, render};
 use seamline::units::{Decibels, Hertz, SampleRate};
 use sound_support::read;
@@ -145,7 +145,8 @@ fn the_takes_are_what_the_synth_renders() {
         let voice = Voice::named(voice).unwrap();
         let rendered = render(&performance(line, seed, parts), &voice, RATE);
         if remake {
-            write_wav(&demo(take), RATE, WavSamples::Integer16, &rendered).unwrap();
+            let bytes = wav_bytes(RATE, WavSamples::Integer16, &rendered).unwrap();
+            std::fs::write(demo(take), bytes).unwrap();
         }
         let bytes = std::fs::metadata(demo(take)).unwrap().len();
         assert!(bytes < LARGEST, "{take} has {bytes} bytes");

@@ -13,7 +13,7 @@ use seamline::session::result::TakeResult;
 use seamline::sound::SoundNote;
 use seamline::sound::block::{Container, SampleFormat};
 use seamline::sound::file::{FileConfig, from_reader, open};
-use seamline::sound::output::{WavSamples, wav_bytes, write_wav};
+use seamline::sound::output::{WavSamples, wav_bytes};
 use seamline::sound::synth::{Performance, Player, Voice, parse_faults, render};
 use seamline::units::{FrameCount, SampleRate};
 use sound_support::{chunk, fmt_chunk, read, read_bytes, riff, try_read};
@@ -111,13 +111,8 @@ fn the_sounds_can_be_written_for_packing() {
         std::fs::write(folder.join(format!("{name}.wav")), bytes).unwrap();
     }
     let rate = SampleRate(44_100);
-    write_wav(
-        &folder.join("take.wav"),
-        rate,
-        WavSamples::Integer16,
-        &take(),
-    )
-    .unwrap();
+    let bytes = wav_bytes(rate, WavSamples::Integer16, &take()).unwrap();
+    std::fs::write(folder.join("take.wav"), bytes).unwrap();
 }
 
 /// The shift of `got` against `wanted`, in frames, at which they agree best (largest

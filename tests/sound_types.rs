@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use proptest::prelude::*;
 use seamline::sound::SoundError;
 use seamline::sound::file::open;
-use seamline::sound::output::{WavSamples, wav_bytes, write_wav};
+use seamline::sound::output::{WavSamples, wav_bytes};
 use seamline::units::SampleRate;
 use sound_support::{chunk, fmt_chunk, ramp, read, read_bytes, riff, try_read};
 
@@ -89,7 +89,8 @@ fn what_is_written_is_read_back() {
 
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("take.wav");
-    write_wav(&path, rate, WavSamples::Integer16, &mono).unwrap();
+    let bytes = wav_bytes(rate, WavSamples::Integer16, &mono).unwrap();
+    std::fs::write(&path, bytes).unwrap();
     let (_, got, _) = read(open(&path).unwrap()).unwrap();
     assert_eq!(got.len(), mono.len());
     for (got, wanted) in got.iter().zip(&mono) {
@@ -99,9 +100,6 @@ fn what_is_written_is_read_back() {
             "{got}, wanted {wanted}"
         );
     }
-    let nowhere = folder.path().join("none").join("take.wav");
-    let refused = write_wav(&nowhere, rate, WavSamples::Float32, &mono);
-    assert!(matches!(refused, Err(SoundError::Write { .. })));
 }
 
 /// A stereo 16-bit file with chunks before and behind the samples.

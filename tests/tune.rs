@@ -7,7 +7,8 @@ mod source_support;
 
 use seamline::hearing::calibration::SILENT_ANSWER_DB;
 use seamline::music::instrument::Tuning;
-use seamline::session::instrument_file::{self, KnownInstrument};
+use seamline::session::instrument_file;
+use seamline::session::known::KnownInstrument;
 use seamline::session::tuning::{InstrumentCheck, check_strings};
 use seamline::sound::synth::{Performance, PlayedNote, Voice, render};
 use seamline::units::{Cents, Decibels, Hertz, SampleRate};

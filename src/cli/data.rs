@@ -6,7 +6,7 @@ use clap::Args;
 
 use super::failure::Failure;
 use super::output;
-use crate::session::live::latency::LatencyBook;
+use crate::session::live::latency_book::LatencyBook;
 
 /// Where things are kept.
 #[derive(Args, Debug, Clone)]

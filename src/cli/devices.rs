@@ -9,8 +9,8 @@ use super::FAILED;
 use super::failure::Failure;
 
 use crate::session::live::band::{OpenOutput, Output};
-use crate::session::live::latency::DevicePair;
-use crate::session::live::listening::{Input, OpenInput};
+use crate::session::live::input::{Input, OpenInput};
+use crate::session::live::latency_book::DevicePair;
 use crate::sound::block::{RATE_MAX, RATE_MIN, Source};
 use crate::sound::device::{Capture, DeviceChoice, DeviceError, Playback};
 

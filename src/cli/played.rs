@@ -13,7 +13,7 @@ use crate::compare::judgement::TimingMode;
 use crate::compare::marks::Marks;
 use crate::music::line::Line;
 use crate::report::text::Practise;
-use crate::session::instrument_file::KnownInstrument;
+use crate::session::known::KnownInstrument;
 use crate::session::offline::ScoreSettings;
 use crate::session::played::{Played, PlayedClick, date, fingerprint, path_beside};
 use crate::units::{Hertz, STANDARD_A4};

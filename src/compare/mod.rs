@@ -12,6 +12,7 @@ mod judge;
 pub mod judgement;
 mod lay;
 pub mod marks;
+mod named;
 mod say;
 #[cfg(test)]
 pub(crate) mod test_support;

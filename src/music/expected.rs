@@ -53,6 +53,19 @@ impl JoinKind {
             Self::Repeat => "repeat",
         }
     }
+
+    /// Several joins of the kind: "shifts", "joins within one place".
+    pub fn plural(self) -> &'static str {
+        match self {
+            Self::SamePlace => "joins within one place",
+            Self::Crossing => "crossings",
+            Self::Roll => "rolls",
+            Self::Stretch => "stretches",
+            Self::Shift => "shifts",
+            Self::Open => "joins with an open string",
+            Self::Repeat => "repeats",
+        }
+    }
 }
 
 /// One note that the player should play. Tied notes are one expected note.

@@ -11,10 +11,10 @@ use super::json_pass::{
     BleedOut, Extra, JoinKindOut, JoinOut, Note, PassOut, Summary, TimingOut, UndecidedOut,
 };
 use super::layout::Lines;
-use super::words;
 use crate::compare::judgement::{Agreement, Finding, Judgement};
 use crate::compare::marks::Marks;
-use crate::session::result::{LineInfo, LiveInfo, TakeInfo, TakeResult};
+use crate::session::line_info::LineInfo;
+use crate::session::result::{LiveInfo, TakeInfo, TakeResult};
 
 /// The number of this format; a field that changes its meaning or goes raises it.
 pub const SCHEMA: u32 = 1;
@@ -242,7 +242,7 @@ impl From<Agreement> for AgreementOut {
 impl<'a> From<&'a Finding> for FindingOut<'a> {
     fn from(finding: &'a Finding) -> Self {
         Self {
-            kind: words::finding(finding.kind),
+            kind: finding.kind.word(),
             index: finding.index,
             size: round(finding.size, DECIMALS_MS),
             weight: round(finding.weight, DECIMALS_MS),

@@ -6,7 +6,6 @@ use super::json::{
     DECIMALS_BPM, DECIMALS_CENTS, DECIMALS_DB, DECIMALS_MIDI, DECIMALS_MS, DECIMALS_S, round,
     round_known,
 };
-use super::words;
 use crate::compare::judgement::{
     Bleed, ExtraNote, HeardPart, JoinKindRecord, JoinRecord, JudgedNote, PassJudgement, Stumble,
     Tally, Timing, Undecided,
@@ -164,7 +163,7 @@ impl From<&Timing> for TimingOut {
             tempo_from_to_bpm: timing
                 .tempo_from_to_bpm
                 .map(|(from, to)| [round(from, DECIMALS_BPM), round(to, DECIMALS_BPM)]),
-            mode: words::mode(timing.mode),
+            mode: timing.mode.word(),
             spread_ms: round_known(timing.spread_ms, DECIMALS_MS),
             mean_ms: round_known(timing.mean_ms, DECIMALS_MS),
             offbeats_ms: round_known(timing.offbeats_ms, DECIMALS_MS),
@@ -185,7 +184,7 @@ impl From<&JudgedNote> for Note {
             expected_midi: expected.midi,
             string: expected.place.map(|place| place.string),
             fret: expected.place.map(|place| place.fret),
-            verdict: words::verdict(note.verdict),
+            verdict: note.verdict.word(),
             heard_midi: of(|h| h.midi, DECIMALS_MIDI),
             cents: of(|h| h.cents, DECIMALS_CENTS),
             cents_uncertainty: of(|h| h.cents_uncertainty, DECIMALS_CENTS),
@@ -198,7 +197,7 @@ impl From<&JudgedNote> for Note {
             gap_uncertainty_ms: of(|h| h.gap_uncertainty_ms, DECIMALS_MS),
             gap_depth_db: of(|h| h.gap_depth_db, DECIMALS_DB),
             join: expected.join.map(|join| join.word()),
-            flags: note.flags.iter().map(|&flag| words::flag(flag)).collect(),
+            flags: note.flags.iter().map(|flag| flag.word()).collect(),
             heard_at_s: of(|h| Some(h.heard_at_s), DECIMALS_S),
             named_at_s: of(|h| h.named_at_s, DECIMALS_S),
             named_midi: of(|h| h.named_midi, DECIMALS_MIDI),
@@ -223,7 +222,7 @@ impl From<&Bleed> for BleedOut {
         Self {
             midi: round(bleed.midi, DECIMALS_MIDI),
             string: bleed.string,
-            kind: words::bleed(bleed.kind),
+            kind: bleed.kind.word(),
             from_s: round(bleed.from_s, DECIMALS_S),
             to_s: round(bleed.to_s, DECIMALS_S),
             level_db: round(bleed.level_db, DECIMALS_DB),
@@ -271,7 +270,7 @@ impl From<&PassJudgement> for PassOut {
             from_s: round(pass.from_s, DECIMALS_S),
             to_s: round(pass.to_s, DECIMALS_S),
             tempo_bpm: round_known(pass.timing.tempo_bpm, DECIMALS_BPM),
-            began: words::beginning(pass.began),
+            began: pass.began.word(),
             complete: pass.complete,
             judged: pass.judged,
             stumbles: pass.stumbles.iter().map(StumbleOut::from).collect(),

@@ -2,10 +2,11 @@
 
 use super::page::{Tone, paint};
 use super::staff::System;
-use super::words;
 use crate::compare::judgement::{Bleed, ExtraNote, Flag, JudgedNote, Verdict};
-use crate::music::theory::Key;
-use crate::session::result::{BarSpan, TakeResult};
+use crate::music::theory::{Key, pitch_class_in};
+use crate::session::line_info::BarSpan;
+use crate::session::result::TakeResult;
+use crate::words;
 
 /// The last letter of a text that was too long for its row.
 const CUT: char = '~';
@@ -67,7 +68,7 @@ impl Matter {
             ],
             Self::Extra => &[(|_| true, "a note nobody wrote")],
             Self::Sound => &[
-                (|text| text == "dead", "dead: no clear tone"),
+                (|text| text == words::DEAD, "dead: no clear tone"),
                 (|text| text == "cut", "cut: let go long before its time"),
             ],
             Self::Gap => &[(|_| true, "milliseconds of silence before the next note")],
@@ -149,7 +150,7 @@ fn extra_mark(extra: &ExtraNote, column: usize, key: Option<Key>) -> Mark {
         column,
         text: extra
             .midi
-            .map_or("?".into(), |midi| words::spelled(midi, key)),
+            .map_or("?".into(), |midi| pitch_class_in(midi, key)),
         tone: Tone::Alarm,
     }
 }
@@ -192,7 +193,7 @@ fn note_marks(
                 let text = signed(heard.and_then(|heard| heard.cents));
                 say(Matter::Tune, text, Tone::Care);
             }
-            Flag::Dead => say(Matter::Sound, "dead".into(), Tone::Alarm),
+            Flag::Dead => say(Matter::Sound, words::DEAD.into(), Tone::Alarm),
             Flag::Clipped => say(Matter::Sound, "cut".into(), Tone::Care),
             Flag::Bleed => say(Matter::Bleed, ringing(note, bar.key, result), Tone::Care),
         }
@@ -210,7 +211,7 @@ fn ringing(note: &JudgedNote, key: Option<Key>, result: &TakeResult) -> String {
                 .and_then(|string| usize::from(string).checked_sub(1));
             let name = at.and_then(|at| result.line.strings.get(at));
             name.map_or_else(
-                || words::spelled(ring.midi, key),
+                || pitch_class_in(ring.midi, key),
                 |name| super::page::clean(name),
             )
         })
@@ -233,7 +234,7 @@ fn instead(written: u8, heard: Option<f64>, key: Option<Key>) -> String {
         -12.0 => "8vb".to_owned(),
         24.0 => "15ma".to_owned(),
         -24.0 => "15mb".to_owned(),
-        _ => words::spelled(heard, key),
+        _ => pitch_class_in(heard, key),
     }
 }
 
@@ -294,7 +295,7 @@ mod tests {
             plain(0, "+123"),
             plain(4, "-45"),
             plain(5, "x"),
-            plain(71, "dead"),
+            plain(71, words::DEAD),
         ];
         let lines = rows("time", &marks.iter().collect::<Vec<_>>(), 72, false);
         let gap = " ".repeat(62);

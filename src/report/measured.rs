@@ -1,9 +1,10 @@
 //! What is known of a take, how well, and by which marks: the end of a page that tells everything.
 
+use super::phrases::{beside_the_click, one_decimal};
 use super::text::Page;
-use super::words::{self, one_decimal};
 use crate::compare::judgement::{Agreement, HeardPart, TimingMode};
 use crate::session::result::TakeResult;
+use crate::words;
 
 impl Page {
     pub(super) fn measured(&mut self, result: &TakeResult) {
@@ -32,7 +33,7 @@ impl Page {
             say("known", uncertainty(result));
         }
         if result.judgement.bleed.is_some() {
-            say("bleed", undecided(result));
+            say(words::BLEED, undecided(result));
         }
         if result.judgement.bleed.is_none() {
             say(
@@ -105,7 +106,7 @@ fn grid(result: &TakeResult) -> String {
         return "no pulse could be fitted, so nothing is called early or late".to_owned();
     }
     match (timing.mode, timing.tempo_from_to_bpm) {
-        (TimingMode::Click, _) => match words::beside_the_click(timing) {
+        (TimingMode::Click, _) => match beside_the_click(timing) {
             Some(lies) => format!("against the click; you were {lies}"),
             None => "against the click".to_owned(),
         },
@@ -131,14 +132,12 @@ fn undecided(result: &TakeResult) -> String {
     }
     let place = |index: usize| {
         let note = result.judgement.notes.get(index).map(|note| &note.expected);
-        note.map_or_else(String::new, |note| {
-            format!("bar {} beat {}", note.bar, words::beat(note.beat))
-        })
+        note.map_or_else(String::new, |note| words::place(note.bar, note.beat))
     };
     let mut places: Vec<String> = undecided
         .iter()
         .take(PLACES_NAMED)
-        .map(|u| format!("{} of {}", words::pitch(u.midi), place(u.after)))
+        .map(|u| format!("{} of {}", words::pitch_class(u.midi), place(u.after)))
         .collect();
     if undecided.len() > PLACES_NAMED {
         places.push(format!("and {} more", undecided.len() - PLACES_NAMED));

@@ -12,6 +12,7 @@ mod measured;
 mod opening;
 mod page;
 mod parts;
+mod phrases;
 #[cfg(test)]
 mod sample;
 #[cfg(test)]
@@ -22,4 +23,3 @@ mod tab;
 pub mod text;
 #[cfg(test)]
 mod text_tests;
-mod words;

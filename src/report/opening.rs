@@ -1,8 +1,9 @@
 //! The first lines of a report, by which a player knows how it went.
 
-use super::words::{self, one_decimal, plural};
+use super::phrases::{beside_the_click, one_decimal, times};
 use crate::compare::judgement::{Agreement, FindingKind, Flag, JudgedNote, PassJudgement, Tally};
 use crate::session::result::TakeResult;
+use crate::words::{self, plural};
 
 /// The take's file without its folders, which stand further down.
 fn name(result: &TakeResult) -> &str {
@@ -86,7 +87,7 @@ fn in_groups(passes: &[PassJudgement], whole: (u32, u32), part: bool) -> String 
                 words::bars(*bars)
             };
             let off = if *complete { "" } else { " (broken off)" };
-            format!("{what} {}{off}", words::times(*count))
+            format!("{what} {}{off}", times(*count))
         })
         .collect();
     let more: usize = groups.iter().skip(TOLD).map(|(_, count)| count).sum();
@@ -125,11 +126,11 @@ fn counts(pass: &PassJudgement) -> String {
         gaps => format!(", {gaps} {}", plural(gaps, "gap", "gaps")),
     };
     for (count, word) in [
-        (tally.wrong, "wrong"),
-        (tally.missed, "missed"),
-        (tally.extra, "extra"),
-        (tally.dead, "dead"),
-        (tally.clipped, "clipped"),
+        (tally.wrong, words::WRONG),
+        (tally.missed, words::MISSED),
+        (tally.extra, words::EXTRA),
+        (tally.dead, words::DEAD),
+        (tally.clipped, words::CLIPPED),
     ] {
         if count > 0 {
             text.push_str(&format!(", {count} {word}"));
@@ -167,7 +168,7 @@ fn pulse(result: &TakeResult) -> String {
         None => "timing spread could not be told".to_owned(),
     };
     let mut text = format!("{tempo}, {spread}");
-    if let Some(lies) = words::beside_the_click(&last.timing) {
+    if let Some(lies) = beside_the_click(&last.timing) {
         text.push_str(&format!(", {lies}"));
     }
     if several {
@@ -175,10 +176,10 @@ fn pulse(result: &TakeResult) -> String {
     }
     let tally = &last.tally;
     for (count, word) in [
-        (tally.early, "early"),
-        (tally.late, "late"),
-        (tally.sharp, "sharp"),
-        (tally.flat, "flat"),
+        (tally.early, words::EARLY),
+        (tally.late, words::LATE),
+        (tally.sharp, words::SHARP),
+        (tally.flat, words::FLAT),
     ] {
         if count > 0 {
             text.push_str(&format!(", {count} {word}"));

@@ -2,9 +2,9 @@
 //! with something in them.
 
 use super::text::Practise;
-use super::words::{self, plural};
 use crate::compare::judgement::{JoinKindRecord, Passage, Verdict};
 use crate::session::result::TakeResult;
+use crate::words::plural;
 
 /// The command that practises a passage.
 pub(super) fn command(practise: &Practise, start: &Passage, line_bpm: f64) -> String {
@@ -48,7 +48,7 @@ pub(super) fn join_kind(kind: &JoinKindRecord) -> String {
         1 => format!("1 of {} leaves a gap", kind.joins),
         flagged => format!("{flagged} of {} leave a gap", kind.joins),
     };
-    format!("{}: {leave}{usual}", words::joins(kind.join))
+    format!("{}: {leave}{usual}", kind.join.plural())
 }
 
 /// Bars in which something is shown, each with what its findings weigh, the heaviest first.

@@ -12,7 +12,8 @@ use crate::compare::judgement::{
 use crate::compare::whole;
 use crate::music::expected::{ExpectedNote, JoinKind, Place};
 use crate::music::theory::{Key, Mode};
-use crate::session::result::{BarSpan, LineInfo, TakeInfo, TakeResult};
+use crate::session::line_info::{BarSpan, LineInfo};
+use crate::session::result::{TakeInfo, TakeResult};
 
 /// Compares `got` with the golden file of that name, or writes it when `SEAMLINE_REMAKE` is set.
 pub(crate) fn check_golden(name: &str, got: &str) {

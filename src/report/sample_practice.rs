@@ -5,7 +5,8 @@ use super::sample::{heard, of_passes, pass};
 use crate::compare::judgement::{Agreement, Beginning, Flag, JudgedNote, Stumble, Verdict};
 use crate::music::expected::{ExpectedNote, JoinKind, Place};
 use crate::music::theory::{Key, Mode};
-use crate::session::result::{BarSpan, LineInfo, NoteSign, Reached, TakeResult};
+use crate::session::line_info::{BarSpan, LineInfo, NoteSign, Reached};
+use crate::session::result::TakeResult;
 
 /// Bars of the line.
 const BARS: u32 = 8;

@@ -1,7 +1,7 @@
 //! Where bars and notes stand on a page: columns in proportion to time.
 
 use crate::compare::judgement::JudgedNote;
-use crate::session::result::BarSpan;
+use crate::session::line_info::BarSpan;
 
 /// Columns between neighbouring notes when there is room: two digits of fret and two of string.
 const CELL: f64 = 4.0;

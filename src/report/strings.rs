@@ -1,7 +1,8 @@
 //! The page about an instrument's strings: how each is tuned and what sounds after it was stopped.
 
-use super::words;
+use super::phrases::one_decimal;
 use crate::session::tuning::{InstrumentCheck, StringCheck};
+use crate::words;
 
 /// What a string that is not there yet asks for.
 const ROUTINE: &str = "Pluck each open string alone, let it ring for two seconds, stop it with the \
@@ -20,7 +21,7 @@ pub fn report(check: &InstrumentCheck) -> String {
         "{}: {heard} of {} strings heard, A4 at {} Hz, {loudest}.\n\n",
         check.file,
         check.strings.len(),
-        words::one_decimal(check.a4.0)
+        one_decimal(check.a4.0)
     );
     page.push_str("string  open  off, cents    12th fret  stopped  still sounds\n");
     for s in &check.strings {
@@ -36,8 +37,7 @@ pub fn report(check: &InstrumentCheck) -> String {
 }
 
 fn line(s: &StringCheck, check: &InstrumentCheck) -> String {
-    let octave = i32::from(s.open_midi) / 12 - 1;
-    let name = format!("{}{octave}", words::pitch(f64::from(s.open_midi)));
+    let name = words::pitch(f64::from(s.open_midi));
     let off = s.cents.map_or("not heard".to_owned(), |(cents, sd)| {
         format!("{cents:+.1} \u{b1}{sd:.1}")
     });
@@ -54,7 +54,9 @@ fn line(s: &StringCheck, check: &InstrumentCheck) -> String {
             .iter()
             .map(|(string, db)| {
                 let other = check.strings.iter().find(|o| o.string == *string);
-                let name = other.map_or("?", |o| words::pitch(f64::from(o.open_midi)));
+                let name = other.map_or(words::UNKNOWN, |o| {
+                    words::pitch_class(f64::from(o.open_midi))
+                });
                 if *string == s.string {
                     format!("itself {db:.0} dB")
                 } else {

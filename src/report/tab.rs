@@ -9,9 +9,11 @@
 use super::marks::{self, AS_WRITTEN, Is, Mark, Matter, fitted, plain, rows};
 use super::page::clean;
 use super::staff::{LEAD, Segment, System, systems};
-use super::words;
 use crate::compare::judgement::JudgedNote;
-use crate::session::result::{BarSpan, LineInfo, NoteSign, Reached, TakeResult};
+use crate::music::theory::pitch_class_in;
+use crate::session::line_info::{BarSpan, LineInfo, NoteSign, Reached};
+use crate::session::result::TakeResult;
+use crate::words;
 
 /// Columns left of the first bar line: a row's name and a space on either side.
 const GUTTER: usize = 7;
@@ -187,7 +189,7 @@ fn strings(line: &LineInfo, system: &System, notes: &[JudgedNote], sheet: &Sheet
         .filter(|(_, _, note)| on_neck(note).is_none())
         .map(|&(column, segment, note)| {
             let midi = f64::from(note.expected.midi);
-            plain(column, &words::spelled(midi, segment.bar.key))
+            plain(column, &pitch_class_in(midi, segment.bar.key))
         })
         .collect();
     lines.extend(rows(

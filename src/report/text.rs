@@ -7,9 +7,10 @@ use super::opening;
 use super::page::{COLUMNS, COLUMNS_MAX, COLUMNS_MIN, Tone, paint, wrap};
 use super::parts::{bars_of_note, command, join_kind, not_shown};
 use super::tab::{Sheet, Tab, tab};
-use super::words::{self, plural};
 use crate::compare::judgement::{Finding, FindingKind, JoinKindRecord, Judgement, Passage};
-use crate::session::result::{BarSpan, TakeResult};
+use crate::session::line_info::BarSpan;
+use crate::session::result::TakeResult;
+use crate::words::plural;
 
 /// Findings on a short page, at most, that of where to start not counted.
 const FINDINGS_SHOWN: usize = 6;
@@ -211,7 +212,7 @@ impl Page {
             let word = if kind == Some(finding.kind) {
                 ""
             } else {
-                words::finding(finding.kind)
+                finding.kind.word()
             };
             let rows = self.rows(word, tone(finding.kind), &finding.sentence);
             let full = self.lines.len() + rows.len() + 1 + rows_after > PAGE_ROWS;

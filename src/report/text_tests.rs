@@ -4,7 +4,7 @@ use super::page::{COLUMNS, COLUMNS_MAX, COLUMNS_MIN};
 use super::text::{PAGE_ROWS, PageSettings, Practise, page, report};
 use crate::report::sample;
 use crate::report::sample_practice::practice;
-use crate::session::result::BarSpan;
+use crate::session::line_info::BarSpan;
 
 fn widest(text: &str) -> usize {
     text.lines()

@@ -1,71 +1,7 @@
 //! What a run hands upwards: the judgement, with what it was made from.
 
 use crate::compare::judgement::Judgement;
-use crate::music::theory::Key;
-
-/// A bar of the line, as far as a report needs it.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct BarSpan {
-    /// Its number, from 1; a pick-up bar is 0.
-    pub number: u32,
-    /// Where it starts, in quarter notes from the start of bar 1 (negative in a pick-up bar).
-    pub start_quarters: f64,
-    /// How long it is, in quarter notes; above 0.
-    pub length_quarters: f64,
-    /// Chord symbols as written, each with its distance from the bar's start in quarter notes.
-    pub chords: Vec<(f64, String)>,
-    /// Length of a beat in quarter notes; 0 when it is not known.
-    pub beat_quarters: f64,
-    /// The beat it starts with: 1, and later in a pick-up bar.
-    pub first_beat: f64,
-    /// Its key; `None` when it is not known.
-    pub key: Option<Key>,
-    /// Where its rests begin, in quarter notes from its start.
-    pub rests: Vec<f64>,
-    /// What is written beside its notes.
-    pub signs: Vec<NoteSign>,
-}
-
-/// How a note is reached.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Reached {
-    /// With a pluck.
-    Pluck,
-    /// Hammered on or pulled off.
-    Slur,
-    /// Slid into.
-    Slide,
-}
-
-/// What is written beside a note of a bar.
-#[derive(Clone, Debug, PartialEq)]
-pub struct NoteSign {
-    /// Its onset in quarter notes from the bar's start.
-    pub at: f64,
-    /// Its pitch as a MIDI note number.
-    pub midi: u8,
-    /// The finger, 1 to 4, when one is written.
-    pub finger: Option<u8>,
-    /// How it is reached.
-    pub reached: Reached,
-    /// Whether it is one of a triplet.
-    pub triplet: bool,
-}
-
-/// The line that was asked for.
-#[derive(Clone, Debug, PartialEq)]
-pub struct LineInfo {
-    /// Its title; `None` when it has none.
-    pub title: Option<String>,
-    /// The tempo the take was held against, in quarters per minute.
-    pub tempo_bpm: f64,
-    /// Names of the strings, the thinnest (string 1) first.
-    pub strings: Vec<String>,
-    /// The bars that were asked for, in order.
-    pub bars: Vec<BarSpan>,
-    /// Whether they are only a part of the line.
-    pub part: bool,
-}
+use crate::session::line_info::LineInfo;
 
 /// The take as it came in.
 #[derive(Clone, Debug, PartialEq)]

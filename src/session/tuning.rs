@@ -8,7 +8,8 @@ use crate::hearing::calibration::{KnownString, SILENT_ANSWER_DB};
 use crate::hearing::events::{EndCause, HeardNote};
 use crate::hearing::listener::{ListenError, Listener, ListenerConfig};
 use crate::music::instrument::Tuning;
-use crate::session::offline::{SessionError, listen, open_midi};
+use crate::session::judging::{FOOTROOM_RATIO, LOWEST_HZ};
+use crate::session::offline::{SessionError, listen};
 use crate::sound::block::Source;
 use crate::units::{Decibels, Hertz, MidiNote, SampleRate};
 
@@ -19,8 +20,6 @@ const STRING_SEMITONES: f64 = 0.6;
 const BLOCK_FRAMES: usize = 4096;
 /// A pitch less certain than this is not shown, in cents.
 const VAGUE_CENTS: f64 = 20.0;
-/// Lowest pitch listened to below the lowest string, as a ratio of frequencies.
-const FOOTROOM_RATIO: f64 = 0.89;
 
 /// What was heard of one string.
 #[derive(Clone, Debug, PartialEq)]
@@ -69,17 +68,16 @@ pub fn check_strings(
     a4: Hertz,
 ) -> Result<InstrumentCheck, SessionError> {
     let strings = Strings::new(name, tuning, a4);
-    let mut listener =
-        strings
-            .listener(source.format().rate)
-            .map_err(|cause| SessionError::Listen {
-                file: name.to_owned(),
-                cause,
-            })?;
-    let mut heard = listen(source, &mut listener, BLOCK_FRAMES)?;
+    let ear = strings
+        .ear(source.format().rate)
+        .map_err(|cause| SessionError::Listen {
+            file: name.to_owned(),
+            cause,
+        })?;
+    let (mut heard, pump) = listen(source, ear, BLOCK_FRAMES)?;
     heard.notes.retain(|note| note.evidence > 0.0);
-    let loudest = Decibels::from_amplitude(f64::from(heard.peak)).0;
-    Ok(strings.check(&heard.notes, listener.strings(), loudest))
+    let loudest = Decibels::from_amplitude(f64::from(pump.counted().peak)).0;
+    Ok(strings.check(&heard.notes, pump.ear.strings(), loudest))
 }
 
 /// The strings that are to be checked.
@@ -93,20 +91,20 @@ impl Strings {
     pub(super) fn new(name: &str, tuning: &Tuning, a4: Hertz) -> Self {
         Self {
             name: name.to_owned(),
-            open: open_midi(tuning),
+            open: tuning.open_strings().to_vec(),
             a4,
         }
     }
 
     /// A listener for them and for what still sounds after they were stopped.
-    pub(super) fn listener(&self, rate: SampleRate) -> Result<Listener, ListenError> {
+    pub(super) fn ear(&self, rate: SampleRate) -> Result<Listener, ListenError> {
         let hz = |midi: u8| MidiNote(f64::from(midi)).to_hertz(self.a4);
         let usual = ListenerConfig::bass(rate);
         let lowest = self.open.iter().min().map_or(usual.lowest.0, |&m| hz(m).0);
         let top = self.open.iter().max().map_or(usual.highest.0, |&m| hz(m).0);
         Listener::new(ListenerConfig {
             a4: self.a4,
-            lowest: Hertz((lowest * FOOTROOM_RATIO).max(20.0)),
+            lowest: Hertz((lowest * FOOTROOM_RATIO).max(LOWEST_HZ)),
             highest: Hertz(usual.highest.0.max(3.0 * top)),
             open_strings: self.open.iter().map(|&m| hz(m)).collect(),
             after_stop: true,

@@ -29,7 +29,6 @@ pub struct Keeper {
     empty: Receiver<Vec<f32>>,
     news: Receiver<KeepNews>,
     thread: Option<JoinHandle<Result<(), SoundError>>>,
-    kept: FrameCount,
     path: PathBuf,
     /// Where an older file of that name was put.
     moved: Option<PathBuf>,
@@ -74,15 +73,9 @@ impl Keeper {
             empty,
             news,
             thread: Some(thread),
-            kept: FrameCount(0),
             path: path.to_owned(),
             moved,
         })
-    }
-
-    /// Where it is kept.
-    pub fn path(&self) -> &Path {
-        &self.path
     }
 
     /// Where an older file of that name was put, if there was one.
@@ -90,17 +83,11 @@ impl Keeper {
         self.moved.as_deref()
     }
 
-    /// Frames handed over so far.
-    pub fn kept(&self) -> FrameCount {
-        self.kept
-    }
-
     /// Hands over the next mono samples. Waits only when the disk is ten seconds behind.
     pub fn keep(&mut self, mono: &[f32]) {
         let mut block = self.empty.try_recv().unwrap_or_default();
         block.clear();
         block.extend_from_slice(mono);
-        self.kept.0 += mono.len() as u64;
         if let Some(blocks) = &self.blocks {
             // A writer that is gone is told at the end.
             blocks.send(block).ok();
@@ -194,7 +181,6 @@ mod tests {
             keeper.keep(block);
         }
         keeper.silence(FrameCount(5000));
-        assert_eq!(keeper.kept(), FrameCount(15_000));
         // All but the last half second is there at once: what a killed program leaves.
         let wanted = 15_000 - 4000;
         while read(&path).len() < wanted {

@@ -1,7 +1,6 @@
 //! Writing WAV.
 
 use std::io::{Cursor, Seek, Write};
-use std::path::Path;
 
 use crate::sound::error::SoundError;
 use crate::sound::wav_info;
@@ -14,24 +13,6 @@ pub enum WavSamples {
     Integer16,
     /// 32-bit floats, bit for bit.
     Float32,
-}
-
-/// Writes mono samples, full scale ±1, as a WAV file.
-///
-/// # Errors
-/// When the file cannot be made or written.
-pub fn write_wav(
-    path: &Path,
-    rate: SampleRate,
-    samples: WavSamples,
-    mono: &[f32],
-) -> Result<(), SoundError> {
-    let failed = |reason: String| SoundError::Write {
-        file: path.display().to_string(),
-        reason,
-    };
-    let file = std::fs::File::create(path).map_err(|e| failed(e.to_string()))?;
-    write_to(std::io::BufWriter::new(file), rate, samples, mono).map_err(|e| failed(e.to_string()))
 }
 
 /// The bytes of a WAV file with these mono samples, for a pipe.

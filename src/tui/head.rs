@@ -7,11 +7,13 @@ use ratatui::text::{Line, Span};
 use ratatui::widgets::{Paragraph, Widget};
 
 use crate::compare::judgement::Flag;
+use crate::music::expected::JoinKind;
 use crate::session::live::snapshot::{NoteView, Phase, Snapshot};
 use crate::tui::fit::{fitted, show};
+use crate::tui::phrases::HEADPHONES;
 use crate::tui::theme::Theme;
-use crate::tui::words::HEADPHONES;
-use crate::tui::{big, words};
+use crate::tui::{big, phrases};
+use crate::words;
 
 /// Title, bars, tempo, click, pass.
 pub(super) struct Title<'a> {
@@ -109,9 +111,9 @@ pub(super) struct Now<'a> {
     pub theme: Theme,
 }
 
-/// Columns for the name of the sounding note, and for the place in the line.
+/// Columns for the name of the sounding note in large letters.
 const NOTE_COLUMNS: u16 = 26;
-/// ...
+/// Columns for the place in the line in large letters.
 const PLACE_COLUMNS: u16 = 27;
 
 /// The last join whose far side has been heard: the note before it, the silence in milliseconds,
@@ -135,7 +137,7 @@ impl LastJoin<'_> {
     /// In full, and where there is no room for it.
     fn words(&self) -> Option<([String; 2], bool)> {
         let (_, gap_ms, flagged) = last_join(self.snapshot)?;
-        let ms = words::ms(gap_ms.clamp(-999.0, 999.0));
+        let ms = phrases::ms(gap_ms.clamp(-999.0, 999.0));
         Some(if flagged {
             ([format!("GAP {ms}"), ms], true)
         } else {
@@ -167,7 +169,9 @@ impl Now<'_> {
         match &self.snapshot.phase {
             Phase::CountIn { click, .. } if *click > 0 => click.to_string(),
             Phase::Playing | Phase::Waiting => match self.snapshot.sounding {
-                Some(sounding) => sounding.midi.map_or_else(|| "..".to_owned(), words::pitch),
+                Some(sounding) => sounding
+                    .midi
+                    .map_or_else(|| "..".to_owned(), phrases::pitch),
                 None => "--".to_owned(),
             },
             _ => String::new(),
@@ -194,14 +198,14 @@ impl Now<'_> {
         let Some(wanted) = wanted else {
             return String::new();
         };
-        let name = words::pitch(f64::from(wanted.midi));
+        let name = phrases::pitch(f64::from(wanted.midi));
         match s.sounding.and_then(|sounding| sounding.midi) {
             Some(midi) if (midi - f64::from(wanted.midi)).abs() < 0.7 => {
-                let off = words::cents(100.0 * (midi - f64::from(wanted.midi)));
+                let off = phrases::cents(100.0 * (midi - f64::from(wanted.midi)));
                 format!("{name} wanted: {off}")
             }
             // Whether it is wrong is said once it is sure which note of the line it is.
-            Some(midi) => format!("{name} wanted, {} sounds", words::pitch(midi)),
+            Some(midi) => format!("{name} wanted, {} sounds", phrases::pitch(midi)),
             None => format!("{name} wanted"),
         }
     }
@@ -218,22 +222,22 @@ impl Now<'_> {
             let written = s.piece.notes.get(last).map_or(0, |n| n.midi);
             let flagged = view.verdict != crate::compare::judgement::Verdict::Right
                 || view.flags.iter().any(|flag| *flag != Flag::Gap);
-            let mut text = format!("last: {}", words::note(view, written));
+            let mut text = format!("last: {}", phrases::note(view, written));
             if view.flags.is_empty()
                 && let Some(ms) = view.timing_ms
             {
                 text.push_str(", ");
-                text.push_str(&words::timing(ms));
+                text.push_str(&phrases::timing(ms));
             }
             said.push((text, flagged));
         }
         let join = last_join(s);
         if let Some((at, gap_ms, flagged)) = join {
             let kind = s.piece.notes.get(at).and_then(|n| n.join);
-            let kind = kind.map_or("join", |kind| kind.word());
+            let kind = kind.map_or(words::JOIN, JoinKind::word);
             let text = match gap_ms.round() {
-                ms if ms > 0.0 => format!("{kind}: {} ms of silence", words::ms(ms)),
-                ms if ms < 0.0 => format!("{kind}: {} ms overlap", words::ms(-ms)),
+                ms if ms > 0.0 => format!("{kind}: {} ms of silence", phrases::ms(ms)),
+                ms if ms < 0.0 => format!("{kind}: {} ms overlap", phrases::ms(-ms)),
                 _ => format!("{kind}: rings through"),
             };
             said.push((text, flagged));

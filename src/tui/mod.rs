@@ -12,7 +12,7 @@
 //! | `head`, `tab`, `panels`, `help` | the parts of the screen |
 //! | [`plain`] | the same as lines of text, for screen readers and pipes |
 //! | [`tuner`] | the tuner's screen, and its lines |
-//! | [`words`] | how notes and joins are said in few characters |
+//! | [`phrases`] | how notes and joins are said in few characters |
 //! | [`terminal`] | the one file that touches the terminal |
 //! | [`run`](mod@run) | keys and snapshots in, commands out, until it is over |
 //!
@@ -25,6 +25,7 @@ mod head;
 mod help;
 pub mod keys;
 mod panels;
+pub mod phrases;
 pub mod plain;
 pub mod run;
 pub mod state;
@@ -33,4 +34,3 @@ pub mod terminal;
 pub mod theme;
 pub mod tuner;
 pub mod view;
-pub mod words;

@@ -6,15 +6,17 @@ use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 use ratatui::widgets::Widget;
 
+use crate::music::expected::JoinKind;
 use crate::session::live::snapshot::{JoinView, LatencyView, Level, PassView, RingView, Snapshot};
 use crate::tui::fit::show;
+use crate::tui::phrases;
 use crate::tui::theme::Theme;
-use crate::tui::words;
+use crate::words::{self, plural};
 
 /// A ring that was over less than this before now is still shown as ringing, in seconds: the ear
 /// knows of it only a little later.
 const STILL_S: f64 = 1.5;
-/// So many passes of a join's history are shown, the newest last.
+/// Passes of a join's history that are shown, the newest last. Raised, a row needs more columns.
 const HISTORY: usize = 6;
 
 /// What rings, string by string.
@@ -36,7 +38,7 @@ impl Widget for &Strings<'_> {
             }
         }
         for ring in s.rings.iter().rev().filter(|r| r.string.is_none()).take(2) {
-            lines.push(self.line(&words::pitch(ring.midi), ring));
+            lines.push(self.line(&phrases::pitch(ring.midi), ring));
         }
         if !quiet.is_empty() {
             lines.push(Line::styled(
@@ -55,7 +57,7 @@ impl Strings<'_> {
             "  {name}  {} {:.0} dB, {}",
             if now { "RINGS" } else { "rang" },
             ring.level_db.clamp(-99.0, 99.0),
-            words::bleed(ring.kind)
+            ring.kind.word()
         );
         let style = if now {
             self.theme.alert()
@@ -85,7 +87,7 @@ impl Widget for &Joins<'_> {
             let shown = join.gaps_ms.len().saturating_sub(HISTORY);
             let history: Vec<String> = join.gaps_ms[shown..]
                 .iter()
-                .map(|gap| gap.map_or_else(|| "?".to_owned(), words::ms))
+                .map(|gap| gap.map_or_else(|| "?".to_owned(), phrases::ms))
                 .collect();
             lines.push(Line::from(vec![
                 Span::styled(
@@ -93,9 +95,9 @@ impl Widget for &Joins<'_> {
                         "  {}:{} {} {}-{}  ",
                         join.bar,
                         words::beat(join.beat),
-                        join.kind.map_or("join", |kind| kind.word()),
-                        words::pitch(f64::from(join.from_midi)),
-                        words::pitch(f64::from(join.to_midi)),
+                        join.kind.map_or(words::JOIN, JoinKind::word),
+                        phrases::pitch(f64::from(join.from_midi)),
+                        phrases::pitch(f64::from(join.to_midi)),
                     ),
                     self.theme.text(),
                 ),
@@ -138,20 +140,20 @@ pub(super) fn figures(pass: &PassView) -> String {
         pass.number, pass.right, pass.notes
     );
     for (count, one, many) in [
-        (pass.wrong, "wrong", "wrong"),
-        (pass.missed, "missed", "missed"),
-        (pass.extra, "extra", "extra"),
-        (pass.gaps, "gap", "gaps"),
+        (pass.wrong, words::WRONG, words::WRONG),
+        (pass.missed, words::MISSED, words::MISSED),
+        (pass.extra, words::EXTRA, words::EXTRA),
+        (pass.gaps, words::GAP, "gaps"),
         (pass.out_of_time, "out of time", "out of time"),
         (pass.bleed, "over a ringing string", "over a ringing string"),
     ] {
         if count > 0 {
-            let word = if count == 1 { one } else { many };
+            let word = plural(count, one, many);
             text.push_str(&format!(", {count} {word}"));
         }
     }
     if let Some(spread) = pass.spread_ms {
-        text.push_str(&format!(", spread {} ms", words::ms(spread)));
+        text.push_str(&format!(", spread {} ms", phrases::ms(spread)));
     }
     text
 }
@@ -197,9 +199,9 @@ pub(super) struct Status<'a> {
     pub theme: Theme,
 }
 
-/// Cells of the level bar; it spans 60 dB.
+/// Cells of the level bar.
 const BAR: f64 = 12.0;
-/// ...
+/// What the level bar spans, in decibels. Raised, a cell stands for more of them.
 const BAR_DB: f64 = 60.0;
 
 impl Widget for &Status<'_> {

@@ -3,11 +3,12 @@
 
 use crate::session::live::snapshot::{NoteView, PassView, Phase, Piece, RingView, Snapshot};
 use crate::tui::panels::figures;
-use crate::tui::words;
+use crate::tui::phrases;
+use crate::words;
 
 /// Begins a line that says what a player should know now.
 pub const NOTICE: &str = "notice: ";
-/// Said again only when a ring has changed by so much, in seconds.
+/// A ring is said again only when its beginning has moved by this much, in seconds.
 const NEW_RING_S: f64 = 0.3;
 
 /// A pass that is over: its figures, and what to work on.
@@ -52,13 +53,13 @@ impl Teller {
     fn piece(&mut self, before: Option<&Snapshot>, next: &Snapshot, lines: &mut Vec<String>) {
         let changed = before.is_none_or(|b| b.piece != next.piece || b.click != next.click);
         if before.is_none() && (next.click || matches!(next.phase, Phase::CountIn { .. })) {
-            lines.push(words::HEADPHONES.to_owned());
+            lines.push(phrases::HEADPHONES.to_owned());
         }
         if !changed {
             return;
         }
         let bars = &next.piece.info.bars;
-        let number = |bar: Option<&crate::session::result::BarSpan>| bar.map_or(0, |b| b.number);
+        let number = |bar: Option<&crate::session::line_info::BarSpan>| bar.map_or(0, |b| b.number);
         lines.push(format!(
             "line {}: bars {} to {}, {:.0} bpm ({:.0} %), click {}",
             next.piece
@@ -94,10 +95,9 @@ impl Teller {
                 None => "",
             };
             lines.push(format!(
-                "{correction}bar {} beat {}: {}",
-                written.bar,
-                words::beat(written.beat),
-                words::note(view, written.midi)
+                "{correction}{}: {}",
+                words::place(written.bar, written.beat),
+                phrases::note(view, written.midi)
             ));
             *told = Some(view.clone());
         }
@@ -144,13 +144,13 @@ fn ring_words(piece: &Piece, ring: &RingView) -> String {
         .and_then(|at| piece.notes.get(*at))
         .map_or_else(
             || "where nothing should sound".to_owned(),
-            |note| format!("from bar {} beat {}", note.bar, words::beat(note.beat)),
+            |note| format!("from {}", words::place(note.bar, note.beat)),
         );
     format!(
         "string {} rings {place}, {:.0} dB, {}",
-        words::string_of(piece, ring),
+        phrases::string_of(piece, ring),
         ring.level_db.clamp(-99.0, 99.0),
-        words::bleed(ring.kind)
+        ring.kind.word()
     )
 }
 

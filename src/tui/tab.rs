@@ -7,8 +7,8 @@ use ratatui::widgets::Widget;
 
 use crate::compare::judgement::{Flag, Verdict};
 use crate::session::live::snapshot::{NoteView, Phase, Snapshot};
+use crate::tui::phrases;
 use crate::tui::theme::Theme;
-use crate::tui::words;
 
 /// Columns left of the first bar line: a row's name.
 const GUTTER: u16 = 7;
@@ -243,7 +243,7 @@ fn marks(view: &NoteView) -> [(String, bool); 4] {
         Verdict::Right => (".".to_owned(), false),
         Verdict::Wrong => (
             view.heard_midi
-                .map_or_else(|| "?".to_owned(), words::pitch_class),
+                .map_or_else(|| "?".to_owned(), phrases::pitch_class),
             true,
         ),
         Verdict::Missed => ("--".to_owned(), true),
@@ -253,11 +253,11 @@ fn marks(view: &NoteView) -> [(String, bool); 4] {
         heard.0.push('*');
     }
     let of = |flagged: bool, ms: Option<f64>| match ms {
-        Some(ms) if flagged => (words::ms(ms.clamp(-999.0, 999.0)), true),
+        Some(ms) if flagged => (phrases::ms(ms.clamp(-999.0, 999.0)), true),
         _ => (String::new(), false),
     };
     let time = match view.timing_ms {
-        Some(ms) if has(Flag::Late) => (format!("+{}", words::ms(ms.clamp(0.0, 99.0))), true),
+        Some(ms) if has(Flag::Late) => (format!("+{}", phrases::ms(ms.clamp(0.0, 99.0))), true),
         other => of(has(Flag::Early), other.map(|ms| ms.clamp(-99.0, 0.0))),
     };
     let under = if has(Flag::Bleed) {

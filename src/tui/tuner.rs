@@ -19,11 +19,11 @@ use crate::tui::run::{LeftBy, await_action};
 use crate::tui::state::Action;
 use crate::tui::terminal::{Screen, actions, is_broken};
 use crate::tui::theme::Theme;
-use crate::tui::{big, words};
+use crate::tui::{big, phrases};
 
 /// Columns for the name of the note.
 const NOTE_COLUMNS: u16 = 26;
-/// A note is shown as sounding for so long after it began, in seconds.
+/// A note is shown as sounding for this long after it began, in seconds.
 const SHOWN_S: f64 = 8.0;
 
 /// Draws the tuner.
@@ -55,7 +55,7 @@ pub fn view(snapshot: Option<&TunerSnapshot>, theme: Theme, frame: &mut Frame) {
     };
     Paragraph::new(Line::styled(text, style)).render(title, buffer);
     if let Some(tone) = s.tone.filter(|tone| s.at_s - tone.onset_s < SHOWN_S) {
-        big::draw(&words::pitch(tone.midi), 1, theme.strong(), now, buffer);
+        big::draw(&phrases::pitch(tone.midi), 1, theme.strong(), now, buffer);
         let off = 100.0 * (tone.midi - tone.midi.round());
         let right = now.intersection(ratatui::layout::Rect {
             x: now.x.saturating_add(NOTE_COLUMNS),
@@ -70,7 +70,7 @@ pub fn view(snapshot: Option<&TunerSnapshot>, theme: Theme, frame: &mut Frame) {
             Some(sd) if sd.is_finite() => format!(", give or take {sd:.1}"),
             _ => ", first look".to_owned(),
         };
-        let line = format!("{}{doubt}", words::cents(off));
+        let line = format!("{}{doubt}", phrases::cents(off));
         Paragraph::new(Line::styled(line, theme.strong())).render(cents, buffer);
     }
     let mut lines = vec![Line::styled(
@@ -107,7 +107,7 @@ fn row(s: &StringCheck, all: &TunerSnapshot) -> String {
         let other = all.check.strings.iter().find(|o| o.string == string);
         other.map_or_else(
             || "?".to_owned(),
-            |o| words::pitch_class(f64::from(o.open_midi)),
+            |o| phrases::pitch_class(f64::from(o.open_midi)),
         )
     };
     let still = match s.still.as_deref() {
@@ -122,7 +122,7 @@ fn row(s: &StringCheck, all: &TunerSnapshot) -> String {
     format!(
         "{:<7} {:<5} {off:<14} {twelfth:<10} {stopped:<8} {still}",
         s.string,
-        words::pitch(f64::from(s.open_midi))
+        phrases::pitch(f64::from(s.open_midi))
     )
 }
 
@@ -157,8 +157,8 @@ impl TunerTeller {
             lines.push(format!(
                 "string {}, {}: {}, give or take {sd:.1}",
                 string.string,
-                words::pitch(f64::from(string.open_midi)),
-                words::cents(cents)
+                phrases::pitch(f64::from(string.open_midi)),
+                phrases::cents(cents)
             ));
         }
         lines

@@ -7,9 +7,10 @@ use crate::compare::judgement::{
     Agreement, Beginning, Finding, FindingKind, JudgedNote, PassJudgement,
 };
 use crate::compare::median;
+use crate::compare::say::phrases::{place, seconds};
 use crate::compare::say::seen::{Shown, Take};
 use crate::compare::say::weight;
-use crate::compare::say::words::{bars, count, place, seconds};
+use crate::words::{bars, count};
 
 /// Share of wrong notes that lie the same distance off before the tuning is suspected.
 const TRANSPOSED_SHARE: f64 = 0.8;

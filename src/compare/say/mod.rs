@@ -1,7 +1,7 @@
 //! What is said of a take as a whole: whether it is the line and its time (`summary`), counts
 //! (`tally`), and what a player can act on: `findings`, made by `course` (stops, passes), `notes`,
 //! `strings` (extras, rings) and `off` (time, tune) from every pass (`seen`), in the order of their
-//! `weight`; where to `start`; up to which `tempo` the line holds. The words are in `words`.
+//! `weight`; where to `start`; up to which `tempo` the line holds. The phrases are in `phrases`.
 //!
 //! No limit between fine and flagged stands here. Called by [`compare`](crate::compare) and, for
 //! `start` and `tempo`, through [`Judgement`](crate::compare::judgement::Judgement) by reports.
@@ -10,6 +10,7 @@ mod course;
 pub(crate) mod findings;
 mod notes;
 mod off;
+mod phrases;
 mod seen;
 pub(crate) mod start;
 mod strings;
@@ -20,4 +21,3 @@ pub(crate) mod tempo;
 mod tests;
 pub(crate) mod uneven;
 pub(crate) mod weight;
-pub(crate) mod words;

@@ -1,10 +1,11 @@
 //! Findings about single notes and joins: gaps, wrong, missed, dead and clipped notes.
 
 use crate::compare::judgement::{Finding, FindingKind, Flag, HeardPart, JudgedNote, Verdict};
+use crate::compare::say::phrases::{bars_and_beats, beside_a_mark, place};
 use crate::compare::say::seen::{Seen, Shown, Take, middle, trend};
 use crate::compare::say::weight;
-use crate::compare::say::words::{bars_and_beats, beside_a_mark, count, place};
-use crate::music::expected::ExpectedNote;
+use crate::music::expected::{ExpectedNote, JoinKind};
+use crate::words::{self, count};
 
 /// Joins that leave a gap.
 pub(crate) fn gaps(take: &Take) -> Vec<Finding> {
@@ -31,7 +32,7 @@ pub(crate) fn gaps(take: &Take) -> Vec<Finding> {
         let to = take
             .next(note)
             .map_or(String::new(), |next| format!(" to {}", take.written(next)));
-        let join = note.join.map_or("join", |join| join.word());
+        let join = note.join.map_or(words::JOIN, JoinKind::word);
         let sentence = format!(
             "{}, {join} from {}{to}: a {size} gap, {usually}{length}{}{}",
             place(note),

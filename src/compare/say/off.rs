@@ -4,10 +4,11 @@ use std::collections::BTreeSet;
 
 use crate::compare::judgement::{Finding, FindingKind, Flag, HeardPart, JudgedNote, Verdict};
 use crate::compare::median;
+use crate::compare::say::phrases::{figure, open_string, place};
 use crate::compare::say::seen::{Seen, Shown, Take, middle, trend};
 use crate::compare::say::weight;
-use crate::compare::say::words::{count, figure, open_string, place};
 use crate::music::expected::ExpectedNote;
+use crate::words::count;
 
 /// Notes of one string that must be out of tune alike before the string is named, not the notes.
 const STRING_NOTES: usize = 3;
@@ -91,7 +92,8 @@ impl<'a> Off<'a> {
 pub(crate) fn timings(take: &Take) -> Vec<Finding> {
     let mark = take.settings.marks.timing_ms;
     let mut findings = Vec::new();
-    for (flag, word) in [(Flag::Early, "early"), (Flag::Late, "late")] {
+    for flag in [Flag::Early, Flag::Late] {
+        let word = flag.word();
         let found: Vec<Off> = take
             .expected
             .iter()
@@ -169,7 +171,8 @@ pub(crate) fn tuning(take: &Take) -> Vec<Finding> {
         .iter()
         .filter_map(|note| Some(note.place?.string))
         .collect();
-    for (flag, word) in [(Flag::Sharp, "sharp"), (Flag::Flat, "flat")] {
+    for flag in [Flag::Sharp, Flag::Flat] {
+        let word = flag.word();
         let mut told: BTreeSet<u8> = BTreeSet::new();
         for &string in &strings {
             if let Some(finding) = string_out(take, string, flag, word) {

@@ -1,9 +1,9 @@
 //! The notes of a line as every pass of a take shows them, and the words for in how many.
 
 use crate::compare::judgement::{Finding, FindingKind, JudgedNote, PassJudgement};
-use crate::compare::say::words::pitch_name;
 use crate::compare::{Settings, median};
 use crate::music::expected::ExpectedNote;
+use crate::music::theory::pitch_in;
 
 /// What findings are made from.
 pub(crate) struct Take<'a> {
@@ -73,7 +73,7 @@ impl<'a> Take<'a> {
     pub(crate) fn name(&self, midi: f64, bar: u32) -> String {
         let keys = &self.settings.keys;
         let key = keys.iter().rev().find(|(from, _)| *from <= bar);
-        pitch_name(midi, key.map(|(_, key)| *key))
+        pitch_in(midi, key.map(|(_, key)| *key))
     }
 
     /// A written note with its string and fret, as a line writes them: "E3 (2:14)".

@@ -1,8 +1,8 @@
 //! Where to start: the one passage of the line that is most worth work.
 
 use crate::compare::judgement::{Finding, FindingKind, Judgement, PassJudgement};
-use crate::compare::say::words::count;
 use crate::music::expected::ExpectedNote;
+use crate::words::count;
 
 /// A join is named instead of its bar when it holds this share of what the bar weighs. Raising it
 /// names bars more often. Common practice, no source.

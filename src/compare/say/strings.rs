@@ -3,10 +3,11 @@
 use std::collections::BTreeSet;
 
 use crate::compare::judgement::{Bleed, BleedKind, ExtraNote, Finding, FindingKind};
+use crate::compare::say::phrases::place;
 use crate::compare::say::seen::{Shown, Take};
 use crate::compare::say::weight;
-use crate::compare::say::words::{bars, count, place, string_name};
 use crate::music::expected::ExpectedNote;
+use crate::words::{bars, count, pitch_class};
 
 /// Notes nobody wrote; the same pitch after the same note is one finding.
 pub(crate) fn extras(take: &Take) -> Vec<Finding> {
@@ -91,7 +92,7 @@ fn ring(take: &Take, group: &Group) -> Finding {
     };
     let levels = || group.rings.iter().map(|(_, b)| b.level_db);
     let loudest = levels().fold(f64::MIN, f64::max);
-    let open = || string_name(first.midi);
+    let open = || pitch_class(first.midi);
     let bar = group.under.first().map_or(1, |note| note.bar);
     let what = match first.kind {
         BleedKind::OpenString => format!("open {} rings", open()),
@@ -137,7 +138,7 @@ fn way(take: &Take, rings: &[(usize, &Bleed)]) -> String {
             .settings
             .open_midi
             .get(usize::from(string).checked_sub(1)?);
-        open.map(|&midi| string_name(f64::from(midi)))
+        open.map(|&midi| pitch_class(f64::from(midi)))
     };
     let ways: BTreeSet<_> = rings
         .iter()

@@ -1,7 +1,9 @@
 //! Up to which tempo the line holds, where it was played at several.
 
 use crate::compare::judgement::{Flag, JudgedNote, Judgement, PassJudgement, Verdict};
-use crate::compare::say::words::place;
+use crate::compare::say::phrases::place;
+use crate::music::expected::JoinKind;
+use crate::words;
 
 /// Passes are at one tempo when the fastest is less than this many times as fast as the slowest.
 /// Well above the drift of a steady player. Common practice, no source.
@@ -63,7 +65,7 @@ impl Judgement {
             Break::Wrong => format!("{at} goes wrong"),
             Break::Missed => format!("{at} goes missing"),
             Break::Gap => {
-                let join = note.join.map_or("join", |join| join.word());
+                let join = note.join.map_or(words::JOIN, JoinKind::word);
                 match self.next(index).filter(|next| next.bar != note.bar) {
                     Some(next) => format!("the {join} into bar {} opens", next.bar),
                     None => format!("the {join} at {at} opens"),

@@ -70,11 +70,6 @@ impl Length {
         (self.0 / common, whole / common)
     }
 
-    /// `factor` times this length; `None` on overflow.
-    pub fn times(self, factor: u32) -> Option<Self> {
-        self.0.checked_mul(i64::from(factor)).map(Self)
-    }
-
     /// The nearest multiple of `step`, which must be longer than zero; halves go up.
     pub fn rounded_to(self, step: Self) -> Self {
         let step = step.0.max(1);
@@ -171,7 +166,7 @@ mod tests {
         ] {
             assert_eq!(UNITS_PER_QUARTER % per_quarter, 0, "{per_quarter}");
             let tick = Length::from_ticks(1, per_quarter as u32);
-            assert_eq!(tick.times(per_quarter as u32), Some(Length::QUARTER));
+            assert_eq!(Length(tick.0 * per_quarter), Length::QUARTER);
         }
     }
 

@@ -35,7 +35,7 @@ pub use model::{
 pub use place::FRAME_FRETS;
 pub use swing::{SWING_RANGE, SwingError, SwingRatio, read_swing};
 pub use tempo::{Tempo, TempoError};
-pub use text::{LINE_FORMAT_HELP, TextError, TextErrors, read_text, write_text};
+pub use text::{TextError, TextErrors, read_text, write_text};
 
 /// Why a line could not be read.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]

@@ -143,11 +143,6 @@ impl Line {
         check::checked(parts).map(|parts| Self { parts })
     }
 
-    /// What the line is made of.
-    pub fn parts(&self) -> &LineParts {
-        &self.parts
-    }
-
     /// The title, empty when it has none.
     pub fn title(&self) -> &str {
         &self.parts.title
@@ -192,11 +187,6 @@ impl Line {
         &self.parts.bars
     }
 
-    /// How many bars there are, the pick-up not counted.
-    pub fn bar_count(&self) -> u32 {
-        self.parts.bars.len() as u32 - u32::from(self.parts.pickup)
-    }
-
     /// True when the line begins with a pick-up bar.
     pub fn has_pickup(&self) -> bool {
         self.parts.pickup
@@ -218,18 +208,6 @@ impl Line {
     /// The number of the last bar.
     pub fn last_bar(&self) -> u32 {
         self.parts.first_bar + (self.parts.bars.len() as u32).saturating_sub(1)
-    }
-
-    /// The bar of that number.
-    pub fn bar(&self, number: u32) -> Option<&Bar> {
-        self.parts
-            .bars
-            .get(number.checked_sub(self.parts.first_bar)? as usize)
-    }
-
-    /// The meter of the bar of that number.
-    pub fn meter_at(&self, number: u32) -> Option<Meter> {
-        self.bar(number).map(|bar| bar.meter)
     }
 
     /// How many notes are to be plucked or slurred into; tied notes count once, chord members each.

@@ -63,11 +63,6 @@ impl SwingRatio {
         Ok(Self(ratio))
     }
 
-    /// Long against short: 2 for a ratio of 2:1.
-    pub fn ratio(self) -> f64 {
-        self.0
-    }
-
     /// True for 1:1, which moves nothing.
     pub fn is_straight(self) -> bool {
         self.0 == 1.0

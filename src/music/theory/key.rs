@@ -4,6 +4,7 @@ use std::fmt;
 use std::str::FromStr;
 
 use super::{NameError, NoteName, SpelledPitch};
+use crate::words;
 
 /// The mode of a key, as a key signature tells it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -35,16 +36,6 @@ impl Key {
     /// The key with `fifths` sharps (positive) or flats (negative), -7 to 7; `None` beyond.
     pub fn new(fifths: i8, mode: Mode) -> Option<Self> {
         (-7..=7).contains(&fifths).then_some(Self { fifths, mode })
-    }
-
-    /// Sharps (positive) or flats (negative) in the signature, -7 to 7.
-    pub fn fifths(self) -> i8 {
-        self.fifths
-    }
-
-    /// Major or minor.
-    pub fn mode(self) -> Mode {
-        self.mode
     }
 
     /// The keynote.
@@ -103,9 +94,38 @@ impl FromStr for Key {
     }
 }
 
+/// The name of the pitch nearest to a fractional MIDI note, as `key` spells it, without its octave:
+/// "Ab"; by its common name where no key is known, "?" for what is no pitch.
+pub fn pitch_class_in(midi: f64, key: Option<Key>) -> String {
+    match (key, words::nearest(midi)) {
+        (Some(key), Some(midi)) => key.spell(midi).name.to_string(),
+        _ => words::pitch_class(midi).to_owned(),
+    }
+}
+
+/// The same with its octave: "Ab1".
+pub fn pitch_in(midi: f64, key: Option<Key>) -> String {
+    match (key, words::nearest(midi)) {
+        (Some(key), Some(midi)) => key.spell(midi).to_string(),
+        _ => words::pitch(midi),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Published: A major has three sharps, the third of them G sharp; E flat major has three
+    /// flats, the third of them A flat.
+    #[test]
+    fn a_heard_pitch_is_named_as_the_key_spells_it() {
+        let key = |fifths| Key::new(fifths, Mode::Major);
+        assert_eq!(pitch_in(32.0, key(3)), "G#1");
+        assert_eq!(pitch_in(32.4, key(-3)), "Ab1");
+        assert_eq!(pitch_class_in(32.0, key(3)), "G#");
+        assert_eq!(pitch_in(32.0, None), words::pitch(32.0));
+        assert_eq!(pitch_class_in(f64::NAN, key(3)), "?");
+    }
 
     #[test]
     fn signatures_are_those_of_the_circle_of_fifths() {
@@ -127,7 +147,7 @@ mod tests {
             ("Bb minor", -5),
             ("A# minor", 7),
         ] {
-            assert_eq!(name.parse::<Key>().unwrap().fifths(), fifths, "{name}");
+            assert_eq!(name.parse::<Key>().unwrap().fifths, fifths, "{name}");
         }
     }
 

@@ -8,7 +8,7 @@ mod key;
 mod pitch;
 
 pub use chord::ChordSymbol;
-pub use key::{Key, Mode};
+pub use key::{Key, Mode, pitch_class_in, pitch_in};
 pub use pitch::{Letter, NoteName, SpelledPitch};
 
 /// What is wrong with a name.

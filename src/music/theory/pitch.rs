@@ -70,11 +70,6 @@ pub struct NoteName {
 }
 
 impl NoteName {
-    /// The pitch class, 0 (C) to 11 (B).
-    pub fn pitch_class(self) -> u8 {
-        (self.letter.semitones() + i32::from(self.alter)).rem_euclid(12) as u8
-    }
-
     /// The place on the line of fifths: F -1, C 0, G 1, ... F# 6, Bb -2.
     pub fn fifths(self) -> i32 {
         let natural = FIFTHS_ORDER
@@ -225,7 +220,8 @@ mod tests {
         for m in 0..=127_u8 {
             for fifths in -15..=19 {
                 let name = NoteName::from_fifths(fifths);
-                if name.pitch_class() == m % 12 {
+                let class = name.letter.semitones() + i32::from(name.alter);
+                if class.rem_euclid(12) == i32::from(m) % 12 {
                     assert_eq!(
                         SpelledPitch::with_name(name, m).midi(),
                         i32::from(m),

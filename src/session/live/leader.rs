@@ -8,17 +8,14 @@ use crossbeam_channel::{Receiver, Sender, TrySendError};
 
 use crate::compare::clicks::ClickedPass;
 use crate::compare::judgement::TimingMode;
-use crate::compare::{Settings, judge_with_rings};
 use crate::music::line::Line;
+use crate::session::judging::{Asked, Taken};
 use crate::session::live::band::{Order, Told};
 use crate::session::live::conductor::Conductor;
-use crate::session::live::listening::{Ending, Heard};
+use crate::session::live::said::{Ending, Said};
 use crate::session::live::snapshot::{Command, Phase, Snapshot};
 use crate::session::live::{EndedBy, HEARD_WAITING, LiveError, LiveResult, LiveSettings};
-use crate::session::offline::{info_of_bars, keys, open_midi};
 use crate::session::played;
-use crate::session::result::{TakeInfo, TakeResult};
-use crate::units::Decibels;
 
 /// A snapshot is made this often.
 const SNAPSHOT_EVERY: Duration = Duration::from_millis(40);
@@ -32,7 +29,7 @@ pub(super) struct Leader {
     pub line: Line,
     pub input_name: String,
     pub rate: crate::units::SampleRate,
-    pub heard: Receiver<Heard>,
+    pub said: Receiver<Said>,
     pub told: Receiver<Told>,
     pub asked: Receiver<Command>,
     pub orders: Sender<Order>,
@@ -72,9 +69,9 @@ impl Leader {
     pub fn lead(mut self) -> Result<LiveResult, LiveError> {
         let mut shown = Instant::now();
         let ending = loop {
-            match self.heard.recv_timeout(LOOK_EVERY) {
-                Ok(Heard::Over(ending)) => break ending,
-                Ok(heard) => self.conductor.hear(heard),
+            match self.said.recv_timeout(LOOK_EVERY) {
+                Ok(Said::Over(ending)) => break ending,
+                Ok(said) => self.conductor.hear(said),
                 Err(crossbeam_channel::RecvTimeoutError::Timeout) => {}
                 Err(crossbeam_channel::RecvTimeoutError::Disconnected) => {
                     return Err(LiveError::Broke("listening"));
@@ -94,7 +91,7 @@ impl Leader {
             }
             // While much is waiting to be heard there is nothing new to look at.
             let now = Instant::now();
-            if self.heard.len() < HEARD_WAITING / 2 {
+            if self.said.len() < HEARD_WAITING / 2 {
                 self.conductor.tick(now);
             }
             for order in self.conductor.orders() {
@@ -115,7 +112,7 @@ impl Leader {
                 }
             }
         };
-        self.conductor.hear(Heard::Over(Ending::default()));
+        self.conductor.hear(Said::Over(Ending::default()));
         self.conductor.close();
         self.write_played(false);
         Ok(self.result(ending))
@@ -128,28 +125,25 @@ impl Leader {
 
     /// The whole take held against the line, as a recorded file would be.
     fn result(self, ending: Ending) -> LiveResult {
-        let expected = self.line.expected(self.line.instrument());
         let clicks = self.conductor.clicks(false);
-        let bars = self.conductor.bars();
         let clicked = !clicks.is_empty();
-        let loudest = Decibels::from_amplitude(f64::from(ending.peak)).0;
-        let ear = self.conductor.ear();
-        let open = open_midi(self.line.instrument().tuning());
-        let judgement = judge_with_rings(
-            &expected,
-            &ear.notes,
-            Some(&ear.rings),
-            &Settings {
-                marks: self.settings.marks.clone(),
-                mode: TimingMode::Free,
-                clicks,
-                usual: self.settings.known.usual(&open, self.settings.a4),
-                bars,
-                open_midi: open,
-                loudest_dbfs: loudest,
-                keys: keys(&self.line),
-            },
-        );
+        let asked = Asked {
+            mode: TimingMode::Free,
+            clicks,
+            bars: self.conductor.bars(),
+        };
+        let keep = self.settings.keep.as_ref();
+        let taken = Taken {
+            file: keep.map_or_else(
+                || self.input_name.clone(),
+                |path| path.display().to_string(),
+            ),
+            rate: self.rate,
+            counted: ending.counted,
+            notes: ending.notes.clone(),
+        };
+        let judging = self.settings.judging(&self.line);
+        let result = judging.result(asked, self.conductor.heard(), taken);
         let by = match (self.by.clone(), &ending.input) {
             (Some(by), _) => by,
             (None, Some(reason)) => EndedBy::InputGone(reason.clone()),
@@ -167,22 +161,7 @@ impl Leader {
             .send_timeout(Box::new(last), Duration::from_secs(2))
             .ok();
         LiveResult {
-            result: TakeResult {
-                line: info_of_bars(&self.line, bars),
-                take: TakeInfo {
-                    file: self
-                        .settings
-                        .keep
-                        .as_ref()
-                        .map_or_else(|| self.input_name.clone(), |p| p.display().to_string()),
-                    sample_rate: self.rate.0,
-                    duration_s: ending.frames.to_seconds(self.rate).0,
-                    dropped_frames: ending.lost.0,
-                    loudest_dbfs: loudest.is_finite().then_some(loudest),
-                    sound_notes: ending.notes.iter().map(ToString::to_string).collect(),
-                },
-                judgement,
-            },
+            result,
             passes: self
                 .conductor
                 .passes()

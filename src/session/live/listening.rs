@@ -7,148 +7,16 @@ use std::time::{Duration, Instant};
 
 use crossbeam_channel::Sender;
 
-use crate::hearing::calibration::KnownString;
 use crate::hearing::events::Event;
 use crate::hearing::listener::Listener;
-use crate::session::live::snapshot::Level;
-use crate::sound::block::{Delivery, Source};
+use crate::session::live::input::{Input, OpenInput};
+use crate::session::live::meter::Meter;
+use crate::session::live::said::{Ending, Position, Said};
+use crate::session::pump::{Beside, Pump, Turn};
+use crate::sound::SoundNote;
 use crate::sound::device::losses::BELIEVED_S;
-use crate::sound::device::{Capture, DeviceError, Health};
-use crate::sound::hum::HumMeter;
-use crate::sound::keep::{KeepNews, Keeper};
-use crate::sound::{SoundError, SoundNote};
-use crate::units::{Decibels, FrameCount, SampleRate};
-
-/// A source that runs by itself and may go away.
-pub trait Input: Source {
-    /// Frames lost since it was opened.
-    fn lost(&self) -> FrameCount;
-
-    /// Whether sound still comes. To be asked several times a second.
-    fn is_alive(&mut self, now: Instant) -> bool;
-
-    /// The moment of its first frame in seconds from `zero`, by its own clock; `None` when that
-    /// cannot be told.
-    fn began_s(&mut self, zero: Instant) -> Option<f64>;
-
-    /// How much faster than its rate it runs, in parts per million.
-    fn drift_ppm(&mut self, zero: Instant) -> Option<f64>;
-
-    /// What it is called.
-    fn name(&self) -> String;
-
-    /// Whether the system refused to run its callbacks ahead of other work.
-    fn priority_refused(&self) -> bool {
-        false
-    }
-}
-
-impl Input for Capture {
-    fn priority_refused(&self) -> bool {
-        Capture::priority_refused(self)
-    }
-
-    fn lost(&self) -> FrameCount {
-        Capture::lost(self)
-    }
-
-    fn is_alive(&mut self, now: Instant) -> bool {
-        self.health(now) == Health::Running
-    }
-
-    fn began_s(&mut self, zero: Instant) -> Option<f64> {
-        self.clock(zero).offset_s()
-    }
-
-    fn drift_ppm(&mut self, zero: Instant) -> Option<f64> {
-        self.clock(zero).drift_ppm()
-    }
-
-    fn name(&self) -> String {
-        Capture::name(self).to_owned()
-    }
-}
-
-/// Opens the input, or opens it again at the same rate after it was lost.
-pub type OpenInput =
-    Box<dyn FnMut(Option<SampleRate>) -> Result<Box<dyn Input>, DeviceError> + Send>;
-
-/// What the listening thread says.
-#[derive(Debug)]
-#[allow(
-    clippy::large_enum_variant,
-    reason = "an event goes through the channel as it is; a box would allocate for each"
-)]
-pub enum Heard {
-    /// The ear said this.
-    Event(Event),
-    /// What would be settled besides, were the stream over at this position, in seconds.
-    SoFar {
-        /// Settled notes and rings.
-        events: Vec<Event>,
-        /// Position in seconds.
-        at_s: f64,
-    },
-    /// Where the stream is.
-    Position(Position),
-    /// The input is gone; a whole sentence.
-    Lost(String),
-    /// It is back; so much was not heard, in seconds.
-    Back(f64),
-    /// What there is to say of the take that is kept.
-    Take(KeepNews),
-    /// Nothing more will come.
-    Over(Ending),
-}
-
-/// Where the stream is.
-#[derive(Clone, Copy, Debug)]
-pub struct Position {
-    /// Its length so far in seconds, gaps included.
-    pub at_s: f64,
-    /// How loud it comes in.
-    pub level: Level,
-    /// Frames lost so far.
-    pub lost: FrameCount,
-    /// The moment of the stream's first frame on the common clock, in seconds.
-    pub began_s: Option<f64>,
-    /// How much faster than its rate the input runs, in parts per million.
-    pub drift_ppm: Option<f64>,
-}
-
-/// How the listening ended.
-#[derive(Debug, Default)]
-pub struct Ending {
-    /// Frames of the stream, gaps included.
-    pub frames: FrameCount,
-    /// Frames lost of them.
-    pub lost: FrameCount,
-    /// The largest sample without its sign.
-    pub peak: f32,
-    /// What there is to say about the sound.
-    pub notes: Vec<SoundNote>,
-    /// What the ear has learnt of the open strings, in the order in which they were given.
-    pub strings: Vec<Option<KnownString>>,
-    /// Whether the system refused to run the callbacks ahead of other work.
-    pub priority_refused: bool,
-    /// What listening cost.
-    pub cost: Cost,
-    /// What went wrong with the take, if anything did.
-    pub take: Option<SoundError>,
-    /// Why the input is gone, where it did not come back.
-    pub input: Option<String>,
-}
-
-/// What listening cost, against the time there was.
-#[derive(Clone, Copy, Debug, Default)]
-pub struct Cost {
-    /// Seconds of computing for all blocks together.
-    pub total_s: f64,
-    /// The longest a block took, as a share of the block's own length.
-    pub worst_share: f64,
-    /// The longest a block took, in seconds.
-    pub worst_s: f64,
-}
+use crate::sound::keep::Keeper;
+use crate::units::{FrameCount, SampleRate};
 
 /// How the thread is to run.
 pub struct Listening {
@@ -172,7 +40,8 @@ const REST: Duration = Duration::from_millis(3);
 const POSITION_EVERY_S: f64 = 0.020;
 /// The ear is asked what it would say now this often, in seconds of the stream.
 const SO_FAR_EVERY_S: f64 = 0.25;
-/// ... for so long after a note began, in seconds: after that nothing new can be known.
+/// The ear is asked that up to this long after a note began, in seconds: after that nothing new
+/// can be known of it. Raised, a string that rings on for long costs more to listen to.
 const SO_FAR_WITHIN_S: f64 = 6.0;
 /// Whether the input is alive is looked at this often.
 const LOOK_EVERY: Duration = Duration::from_millis(100);
@@ -187,63 +56,51 @@ const CLOCK_SURE_S: f64 = 5.0;
 /// Blocks shorter than this say nothing of the worst share: the clock's own cost is most of it.
 const SHARE_FROM_FRAMES: usize = 64;
 
-/// The loudest and the mean power of the last half second, window by window.
-struct Meter {
-    rate: SampleRate,
-    windows: [(f32, f64); Self::WINDOWS],
-    at: usize,
-    filled: u32,
-    hum: HumMeter,
+/// What is done with the sound beside hearing it: it is kept and metered, and what the ear says is
+/// handed on.
+struct OnTheWay<'a> {
+    keeper: Option<Keeper>,
+    meter: Meter,
+    say: &'a Sender<Said>,
+    /// When the last note was heard to start in sound that came, in seconds of the stream.
+    started_at: f64,
+    /// When the block that is being heard came, and its length in frames; `None` in a gap.
+    block: Option<(Instant, usize)>,
 }
 
-impl Meter {
-    /// Windows of 50 ms.
-    const WINDOWS: usize = 10;
-
-    fn new(rate: SampleRate) -> Self {
-        Self {
-            rate,
-            windows: [(0.0, 0.0); Self::WINDOWS],
-            at: 0,
-            filled: 0,
-            hum: HumMeter::new(rate),
+impl Beside for OnTheWay<'_> {
+    fn say(&mut self, event: Event) {
+        if let (Event::Started { at_s, .. }, Some(_)) = (&event, &self.block) {
+            self.started_at = *at_s;
         }
+        self.say.send(Said::Event(event)).ok();
     }
 
-    fn take(&mut self, samples: &[f32]) {
-        self.hum.take(samples);
-        let window = (self.rate.0 / 20).max(1);
-        for x in samples {
-            if self.filled == window {
-                self.at = (self.at + 1) % Self::WINDOWS;
-                self.windows[self.at] = (0.0, 0.0);
-                self.filled = 0;
-            }
-            let (peak, power) = &mut self.windows[self.at];
-            *peak = peak.max(x.abs());
-            *power += f64::from(*x) * f64::from(*x) / f64::from(window);
-            self.filled += 1;
+    fn samples(&mut self, block: &[f32]) {
+        self.block = Some((Instant::now(), block.len()));
+        if let Some(keeper) = &mut self.keeper {
+            keeper.keep(block);
         }
+        self.meter.take(block);
     }
 
-    fn level(&self, clipped: u64) -> Level {
-        let peak = self.windows.iter().fold(0.0f32, |top, w| top.max(w.0));
-        let power = self.windows.iter().map(|w| w.1).sum::<f64>() / Self::WINDOWS as f64;
-        Level {
-            peak_dbfs: Decibels::from_amplitude(f64::from(peak)).0,
-            rms_dbfs: Decibels::from_power(power).0,
-            clipped,
-            hum: self.hum.hum().map(|hum| (hum.mains.0, hum.level.0)),
+    fn gap(&mut self, lost: FrameCount) {
+        self.block = None;
+        if let Some(keeper) = &mut self.keeper {
+            keeper.silence(lost);
         }
     }
 }
 
 /// What the thread carries from block to block.
 struct Run<'a> {
-    setup: Listening,
-    say: &'a Sender<Heard>,
+    pump: Pump,
+    way: OnTheWay<'a>,
+    open: OpenInput,
+    stop: Arc<AtomicBool>,
+    zero: Instant,
+    wait: Option<Duration>,
     rate: SampleRate,
-    meter: Meter,
     ending: Ending,
     /// Frames of the stream before the input was last opened.
     before: u64,
@@ -254,25 +111,32 @@ struct Run<'a> {
     to_check: Option<(f64, u64)>,
     said_at: f64,
     so_far_at: f64,
-    started_at: f64,
 }
 
 /// Listens until it is told to stop, the input ends, or it is gone for good. What was heard is
 /// said in the order in which it became known; nobody who listens there any longer ends it, too.
-pub fn listen(setup: Listening, mut input: Box<dyn Input>, say: &Sender<Heard>) {
+pub fn listen(setup: Listening, mut input: Box<dyn Input>, say: &Sender<Said>) {
     let rate = input.format().rate;
     let mut run = Run {
-        setup,
-        say,
+        pump: Pump::new(setup.listener, usize::MAX),
+        way: OnTheWay {
+            keeper: setup.keeper,
+            meter: Meter::new(rate),
+            say,
+            started_at: f64::NEG_INFINITY,
+            block: None,
+        },
+        open: setup.open,
+        stop: setup.stop,
+        zero: setup.zero,
+        wait: setup.wait,
         rate,
-        meter: Meter::new(rate),
         ending: Ending::default(),
         before: 0,
         lost_before: 0,
         to_check: None,
         said_at: 0.0,
         so_far_at: 0.0,
-        started_at: f64::NEG_INFINITY,
     };
     while let Some(reason) = run.until_lost(input.as_mut()) {
         run.ending.notes = input.notes();
@@ -280,7 +144,7 @@ pub fn listen(setup: Listening, mut input: Box<dyn Input>, say: &Sender<Heard>) 
         run.lost_before += input.lost().0;
         let last = Instant::now();
         drop(input);
-        run.say(Heard::Lost(reason.clone()));
+        run.say(Said::Lost(reason.clone()));
         match run.wait_for_input() {
             Some(back) => {
                 let gone = last.elapsed();
@@ -296,36 +160,38 @@ pub fn listen(setup: Listening, mut input: Box<dyn Input>, say: &Sender<Heard>) 
     }
     run.ending.notes.extend(input.notes());
     run.ending.priority_refused = input.priority_refused();
-    run.ending.lost.0 = run.ending.lost.0.max(run.lost_before + input.lost().0);
+    run.ending.counted.dropped.0 = run.lost_before + input.lost().0;
     drop(input);
     run.end();
 }
 
 impl Run<'_> {
-    fn say(&self, heard: Heard) {
+    fn say(&self, said: Said) {
         // Where nobody listens any longer the session is over.
-        if self.say.send(heard).is_err() {
-            self.setup.stop.store(true, Ordering::Relaxed);
+        if self.way.say.send(said).is_err() {
+            self.stop.store(true, Ordering::Relaxed);
         }
     }
 
     fn stopped(&self) -> bool {
-        self.setup.stop.load(Ordering::Relaxed)
+        self.stop.load(Ordering::Relaxed)
+    }
+
+    fn frames(&self) -> u64 {
+        self.pump.counted().frames.0
     }
 
     fn at_s(&self) -> f64 {
-        self.ending.frames.to_seconds(self.rate).0
+        self.pump.counted().frames.to_seconds(self.rate).0
     }
 
     /// Pulls the input until it is lost (gives why) or there is an end.
     fn until_lost(&mut self, input: &mut dyn Input) -> Option<String> {
-        let mut block = Vec::new();
         let mut looked = Instant::now();
         while !self.stopped() {
-            match input.next_block(&mut block) {
-                Ok(Delivery::Samples) => self.take(&block),
-                Ok(Delivery::Gap(lost)) => self.gap(lost),
-                Ok(Delivery::Nothing) => {
+            match self.pump.turn(input, &mut self.way) {
+                Ok(Turn::Heard) => self.count_cost(),
+                Ok(Turn::Nothing) => {
                     let now = Instant::now();
                     if now.duration_since(looked) > LOOK_EVERY {
                         looked = now;
@@ -335,7 +201,7 @@ impl Run<'_> {
                     }
                     std::thread::sleep(REST);
                 }
-                Ok(Delivery::End) => return None,
+                Ok(Turn::End) => return None,
                 Err(error) => return Some(error.to_string()),
             }
             self.tell(input);
@@ -343,41 +209,19 @@ impl Run<'_> {
         None
     }
 
-    fn take(&mut self, block: &[f32]) {
-        let began = Instant::now();
-        self.ending.frames.0 += block.len() as u64;
-        self.ending.peak = block.iter().fold(self.ending.peak, |p, x| p.max(x.abs()));
-        if let Some(keeper) = &mut self.setup.keeper {
-            keeper.keep(block);
-        }
-        self.meter.take(block);
-        let (say, started) = (self.say, &mut self.started_at);
-        self.setup.listener.push(block, &mut |event| {
-            if let Event::Started { at_s, .. } = &event {
-                *started = *at_s;
-            }
-            say.send(Heard::Event(event)).ok();
-        });
+    /// Counts what it cost to hear the block that came last.
+    fn count_cost(&mut self) {
+        let Some((began, frames)) = self.way.block else {
+            return;
+        };
         let took = began.elapsed().as_secs_f64();
         let cost = &mut self.ending.cost;
         cost.total_s += took;
         cost.worst_s = cost.worst_s.max(took);
-        if block.len() >= SHARE_FROM_FRAMES {
-            let length_s = block.len() as f64 / self.rate.hz();
+        if frames >= SHARE_FROM_FRAMES {
+            let length_s = frames as f64 / self.rate.hz();
             cost.worst_share = cost.worst_share.max(took / length_s);
         }
-    }
-
-    fn gap(&mut self, lost: FrameCount) {
-        self.ending.frames.0 += lost.0;
-        self.ending.lost.0 += lost.0;
-        if let Some(keeper) = &mut self.setup.keeper {
-            keeper.silence(lost);
-        }
-        let say = self.say;
-        self.setup.listener.gap(lost.0, &mut |event| {
-            say.send(Heard::Event(event)).ok();
-        });
     }
 
     /// Says where the stream is, and what the ear would say now.
@@ -394,23 +238,23 @@ impl Run<'_> {
         };
         let clipped = input.notes().iter().map(clipped).sum();
         let before_s = self.before as f64 / self.rate.hz();
-        self.say(Heard::Position(Position {
+        self.say(Said::Position(Position {
             at_s,
-            level: self.meter.level(clipped),
+            level: self.way.meter.level(clipped),
             lost: FrameCount(self.lost_before + input.lost().0),
-            began_s: input.began_s(self.setup.zero).map(|s| s - before_s),
-            drift_ppm: input.drift_ppm(self.setup.zero),
+            began_s: input.began_s(self.zero).map(|s| s - before_s),
+            drift_ppm: input.drift_ppm(self.zero),
         }));
-        let sounding = at_s - self.started_at < SO_FAR_WITHIN_S;
-        if sounding && self.setup.listener.is_forming() && at_s - self.so_far_at >= SO_FAR_EVERY_S {
+        let sounding = at_s - self.way.started_at < SO_FAR_WITHIN_S;
+        if sounding && self.pump.ear.is_forming() && at_s - self.so_far_at >= SO_FAR_EVERY_S {
             self.so_far_at = at_s;
             let began = Instant::now();
-            let events = self.setup.listener.so_far();
+            let events = self.pump.ear.so_far();
             self.ending.cost.total_s += began.elapsed().as_secs_f64();
-            self.say(Heard::SoFar { events, at_s });
+            self.say(Said::SoFar(events));
         }
-        while let Some(news) = self.setup.keeper.as_ref().and_then(Keeper::news) {
-            self.say(Heard::Take(news));
+        while let Some(news) = self.way.keeper.as_ref().and_then(Keeper::news) {
+            self.say(Said::Take(news));
         }
     }
 
@@ -418,10 +262,10 @@ impl Run<'_> {
     fn wait_for_input(&mut self) -> Option<Box<dyn Input>> {
         let began = Instant::now();
         loop {
-            if self.stopped() || self.setup.wait.is_some_and(|wait| began.elapsed() > wait) {
+            if self.stopped() || self.wait.is_some_and(|wait| began.elapsed() > wait) {
                 return None;
             }
-            if let Ok(input) = (self.setup.open)(Some(self.rate))
+            if let Ok(input) = (self.open)(Some(self.rate))
                 && input.format().rate == self.rate
             {
                 return Some(input);
@@ -435,8 +279,8 @@ impl Run<'_> {
 
     /// The moment on the common clock at which the next frame of this input would have passed.
     fn next_frame_s(&mut self, input: &mut dyn Input) -> Option<f64> {
-        let frames = self.ending.frames.0 - self.before;
-        let began_s = input.began_s(self.setup.zero)?;
+        let frames = self.frames() - self.before;
+        let began_s = input.began_s(self.zero)?;
         Some(began_s + frames as f64 / self.rate.hz())
     }
 
@@ -448,18 +292,18 @@ impl Run<'_> {
         let mut began_s = None;
         while next_s.is_some() && Instant::now() < until && !self.stopped() {
             std::thread::sleep(REST);
-            began_s = input.began_s(self.setup.zero);
+            began_s = input.began_s(self.zero);
         }
         let by_clock = began_s.zip(next_s).map_or(0.0, |(new, old)| new - old);
         let gone_s = by_clock.max(gone.as_secs_f64());
         let missed = (gone_s * self.rate.hz()).round() as u64;
-        self.gap(FrameCount(missed));
+        self.pump.gap(FrameCount(missed), &mut self.way);
         self.lost_before += missed;
-        let began_s = next_s.map(|s| s - (self.ending.frames.0 - missed) as f64 / self.rate.hz());
-        self.before = self.ending.frames.0;
+        let began_s = next_s.map(|s| s - (self.frames() - missed) as f64 / self.rate.hz());
+        self.before = self.frames();
         let check_at = self.before + (CLOCK_SURE_S * self.rate.hz()) as u64;
         self.to_check = began_s.map(|began_s| (began_s, check_at));
-        self.say(Heard::Back(gone_s));
+        self.say(Said::Back(gone_s));
     }
 
     /// Once a new input has run for a while its clock is sure: what it lost while it started is
@@ -468,34 +312,34 @@ impl Run<'_> {
         let Some((began_s, at)) = self.to_check else {
             return;
         };
-        if self.ending.frames.0 < at {
+        if self.frames() < at {
             return;
         }
         self.to_check = None;
         let before_s = self.before as f64 / self.rate.hz();
-        let late_s = input
-            .began_s(self.setup.zero)
-            .map(|s| s - before_s - began_s);
+        let late_s = input.began_s(self.zero).map(|s| s - before_s - began_s);
         if let Some(late_s) = late_s.filter(|late_s| *late_s > BELIEVED_S) {
             let missed = (late_s * self.rate.hz()).round() as u64;
-            self.gap(FrameCount(missed));
+            self.pump.gap(FrameCount(missed), &mut self.way);
             self.lost_before += missed;
             self.before += missed;
         }
     }
 
     fn end(mut self) {
-        let say = self.say;
-        self.setup.listener.finish(&mut |event| {
-            say.send(Heard::Event(event)).ok();
-        });
-        self.ending.strings = self.setup.listener.strings();
-        if let Some(keeper) = self.setup.keeper.take()
+        self.way.block = None;
+        self.pump.finish(&mut self.way);
+        let counted = &mut self.ending.counted;
+        let lost = counted.dropped;
+        *counted = self.pump.counted();
+        counted.dropped = counted.dropped.max(lost);
+        self.ending.strings = self.pump.ear.strings();
+        if let Some(keeper) = self.way.keeper.take()
             && let Err(error) = keeper.finish()
         {
             self.ending.take = Some(error);
         }
         let ending = std::mem::take(&mut self.ending);
-        self.say(Heard::Over(ending));
+        self.say(Said::Over(ending));
     }
 }

@@ -5,8 +5,12 @@
 //! | this one | the threads, and how a session begins and ends |
 //! | [`snapshot`] | what can be shown meanwhile, and what can be asked for |
 //! | [`listening`] | the thread that listens and keeps the take |
+//! | [`input`] | what it listens to |
+//! | [`said`] | what it says |
+//! | `meter` | how loud the input is |
 //! | [`band`] | the thread that plays click, guide and the take played back |
 //! | [`latency`] | from a click to where it is heard |
+//! | [`latency_book`] | the same, kept for each pair of devices |
 //! | [`tuner`] | the same ear on open strings |
 //! | `leader` | the thread that leads, and the judgement in the end |
 //! | `conductor` | who leads: passes, loop, tempo, what is shown; pure, told everything |
@@ -19,11 +23,15 @@
 
 pub mod band;
 mod conductor;
+pub mod input;
 mod joins;
 pub mod latency;
+pub mod latency_book;
 mod leader;
 pub mod listening;
+mod meter;
 mod pass;
+pub mod said;
 pub mod snapshot;
 pub mod tuner;
 
@@ -38,13 +46,15 @@ use crossbeam_channel::{Receiver, Sender, bounded};
 use crate::compare::marks::Marks;
 use crate::hearing::listener::ListenError;
 use crate::music::line::Line;
-use crate::session::instrument_file::KnownInstrument;
+use crate::session::judging::Judging;
+use crate::session::known::KnownInstrument;
 use crate::session::live::band::OpenOutput;
 use crate::session::live::conductor::Conductor;
+use crate::session::live::input::OpenInput;
 use crate::session::live::leader::Leader;
-use crate::session::live::listening::{Ending, Listening, OpenInput};
+use crate::session::live::listening::Listening;
+use crate::session::live::said::Ending;
 use crate::session::live::snapshot::{Command, PassView, Snapshot};
-use crate::session::offline::listener;
 use crate::session::played::{self, Played};
 use crate::session::result::TakeResult;
 use crate::sound::SoundError;
@@ -68,7 +78,7 @@ pub struct LiveSettings {
     pub marks: Marks,
     /// What was measured of the instrument and its player before.
     pub known: KnownInstrument,
-    /// The session is over after so many passes; `None` for as long as the player likes.
+    /// The session is over after this many passes; `None` for as long as the player likes.
     pub passes: Option<u32>,
     /// What is clicked.
     pub click: ClickPattern,
@@ -84,6 +94,18 @@ pub struct LiveSettings {
     pub wait: Option<Duration>,
     /// What is written beside the kept take, as far as it is known before.
     pub played: Option<Played>,
+}
+
+impl LiveSettings {
+    /// What `line`, which is the whole one at some tempo, is judged by.
+    fn judging<'a>(&'a self, line: &'a Line) -> Judging<'a> {
+        Judging {
+            line,
+            a4: self.a4,
+            marks: &self.marks,
+            known: &self.known,
+        }
+    }
 }
 
 /// Why a session cannot begin, or broke off.
@@ -164,8 +186,6 @@ pub struct Session {
     pub snapshots: Receiver<Box<Snapshot>>,
     /// What the player asks for.
     pub commands: Sender<Command>,
-    /// The input's name.
-    pub input_name: String,
     /// Where an older take of the same name was put.
     pub moved: Option<PathBuf>,
     leading: JoinHandle<Result<LiveResult, LiveError>>,
@@ -189,12 +209,13 @@ impl Session {
         let input = (devices.input)(None)?;
         let input_name = input.name();
         let rate = input.format().rate;
-        let ear = listener(&settings.line, rate, settings.a4, &settings.known.strings).map_err(
-            |cause| LiveError::Listen {
+        let ear = settings
+            .judging(&settings.line)
+            .ear(rate)
+            .map_err(|cause| LiveError::Listen {
                 device: input_name.clone(),
                 cause,
-            },
-        )?;
+            })?;
         let output = match &mut devices.output {
             Some(open) => Some(open()?),
             None => None,
@@ -215,7 +236,7 @@ impl Session {
             .map_err(|fault| LiveError::Line(fault.to_string()))?;
         let conductor = Conductor::new(settings.clone(), output.as_ref().map(|o| o.rate()))?;
 
-        let (say, heard) = bounded(HEARD_WAITING);
+        let (say, said) = bounded(HEARD_WAITING);
         let enough = Arc::new(AtomicBool::new(false));
         let setup = Listening {
             listener: ear,
@@ -241,9 +262,9 @@ impl Session {
             conductor,
             settings,
             line,
-            input_name: input_name.clone(),
+            input_name,
             rate,
-            heard,
+            said,
             told,
             asked,
             orders,
@@ -258,7 +279,6 @@ impl Session {
         Ok(Self {
             snapshots,
             commands,
-            input_name,
             moved,
             leading,
             listening,

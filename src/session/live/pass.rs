@@ -5,8 +5,9 @@ use crate::compare::judgement::{
     Agreement, Flag, JudgedNote, Judgement, PassJudgement, Tally, Timing, TimingMode, Verdict,
 };
 use crate::compare::{Settings, judge_with_rings};
-use crate::hearing::events::{HeardNote, HeardRing};
 use crate::music::expected::ExpectedNote;
+use crate::session::heard::Heard;
+use crate::session::line_info::BarSpan;
 use crate::session::live::snapshot::{NoteView, PassView, Piece, RingView};
 
 /// A pass that runs or is over.
@@ -54,45 +55,6 @@ impl Pass {
             measured,
             clicks_s: self.ticks_s.iter().map(|s| moment(at_s + s)).collect(),
         })
-    }
-}
-
-/// What was heard, in order of becoming known.
-#[derive(Clone, Debug, Default)]
-pub(super) struct Ear {
-    pub notes: Vec<HeardNote>,
-    pub rings: Vec<HeardRing>,
-    /// What would be settled besides, were the stream over now.
-    pub soon_notes: Vec<HeardNote>,
-    pub soon_rings: Vec<HeardRing>,
-}
-
-impl Ear {
-    /// What belongs to a pass, the provisional last.
-    fn within(&self, pass: &Pass) -> (Vec<HeardNote>, Vec<HeardRing>, f64) {
-        let inside = |at_s: f64| at_s >= pass.from_s && at_s < pass.to_s;
-        // Kept in order of time, so that a long session costs no more than its last pass.
-        let first = self
-            .notes
-            .partition_point(|n| n.onset_s < pass.from_s - 1.0);
-        let notes: Vec<_> = self.notes[first..]
-            .iter()
-            .chain(&self.soon_notes)
-            .filter(|n| inside(n.onset_s))
-            .cloned()
-            .collect();
-        let settled_s = self
-            .soon_notes
-            .first()
-            .map_or(f64::INFINITY, |note| note.onset_s);
-        let rings = self
-            .rings
-            .iter()
-            .chain(&self.soon_rings)
-            .filter(|r| inside(r.from_s))
-            .copied()
-            .collect();
-        (notes, rings, settled_s)
     }
 }
 
@@ -154,14 +116,14 @@ pub(super) struct Judged {
 }
 
 pub(super) fn judge(
-    ear: &Ear,
+    heard: &Heard,
     pass: &Pass,
     piece: &Piece,
     whole: &Whole,
     settings: &Settings,
     measured: bool,
 ) -> Judged {
-    let (notes, rings, settled_s) = ear.within(pass);
+    let (notes, rings, settled_s) = heard.within(pass.from_s, pass.to_s);
     let judgement = judge_with_rings(
         &whole.notes,
         &notes,
@@ -366,6 +328,6 @@ fn view(note: &JudgedNote, sure: bool, old: Option<&NoteView>) -> NoteView {
 /// First and last bar of a piece.
 pub(super) fn bars_of(piece: &Piece) -> (u32, u32) {
     let bars = &piece.info.bars;
-    let number = |bar: Option<&crate::session::result::BarSpan>| bar.map_or(1, |bar| bar.number);
+    let number = |bar: Option<&BarSpan>| bar.map_or(1, |bar| bar.number);
     (number(bars.first()), number(bars.last()))
 }

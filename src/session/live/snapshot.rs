@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use crate::compare::judgement::{BleedKind, Flag, Verdict};
 use crate::music::expected::{ExpectedNote, JoinKind};
-use crate::session::result::LineInfo;
+use crate::session::line_info::LineInfo;
 
 /// The bars that are being played, at the tempo at which they are.
 #[derive(Clone, Debug, PartialEq)]
@@ -94,9 +94,9 @@ pub struct RingView {
     pub kind: BleedKind,
     /// Its level relative to what is played over it, in decibels.
     pub level_db: f64,
-    /// From when to when, in seconds of the stream.
+    /// When it began, in seconds of the stream.
     pub from_s: f64,
-    /// ...
+    /// Up to when it rang, in seconds of the stream.
     pub to_s: f64,
     /// The notes of the line it sounded under, by index.
     pub during: Vec<usize>,
@@ -109,9 +109,9 @@ pub struct JoinView {
     pub bar: u32,
     /// Beat of the note before the join.
     pub beat: f64,
-    /// Written pitches of the notes before and behind it, as MIDI notes.
+    /// Written pitch of the note before it, as a MIDI note.
     pub from_midi: u8,
-    /// ...
+    /// Written pitch of the note behind it, as a MIDI note.
     pub to_midi: u8,
     /// What kind of join it is.
     pub kind: Option<JoinKind>,

@@ -10,7 +10,10 @@ use crossbeam_channel::{Receiver, Sender, TrySendError, bounded};
 
 use crate::hearing::events::{EndCause, Event, HeardNote};
 use crate::music::instrument::Tuning;
-use crate::session::live::listening::{self, Ending, Heard, Listening, OpenInput};
+use crate::session::heard::Heard;
+use crate::session::live::input::OpenInput;
+use crate::session::live::listening::{self, Listening};
+use crate::session::live::said::{Ending, Said};
 use crate::session::live::snapshot::Level;
 use crate::session::live::{LiveError, spawn};
 use crate::session::tuning::{InstrumentCheck, Strings};
@@ -52,7 +55,8 @@ pub struct TunerSession {
 
 /// A snapshot is made this often.
 const SNAPSHOT_EVERY: Duration = Duration::from_millis(60);
-/// The first name of a note is shown as its pitch for so long, in seconds.
+/// A measured pitch whose onset lies up to this long before the onset of the tone that is shown
+/// is that tone's, in seconds: the settled onset may be a little earlier than the first one.
 const SAME_NOTE_S: f64 = 0.04;
 
 impl TunerSession {
@@ -70,12 +74,12 @@ impl TunerSession {
         let input = open(None)?;
         let strings = Strings::new(&input.name(), tuning, a4);
         let ear = strings
-            .listener(input.format().rate)
+            .ear(input.format().rate)
             .map_err(|cause| LiveError::Listen {
                 device: input.name(),
                 cause,
             })?;
-        let (say, heard) = bounded(8192);
+        let (say, said) = bounded(8192);
         let enough = Arc::new(AtomicBool::new(false));
         let setup = Listening {
             listener: ear,
@@ -88,7 +92,7 @@ impl TunerSession {
         let listening = spawn("listen", move || listening::listen(setup, input, &say))?;
         let (show, snapshots) = bounded(1);
         let leading = spawn("lead", move || {
-            lead(&strings, &heard, &show, most, (&stop, &enough))
+            lead(&strings, &said, &show, most, (&stop, &enough))
         })?;
         Ok(Self {
             snapshots,
@@ -114,8 +118,7 @@ impl TunerSession {
 
 /// What is known by now.
 struct Known {
-    notes: Vec<HeardNote>,
-    soon: Vec<HeardNote>,
+    heard: Heard,
     tone: Option<Tone>,
     level: Level,
     at_s: f64,
@@ -125,7 +128,7 @@ struct Known {
 
 fn lead(
     strings: &Strings,
-    heard: &Receiver<Heard>,
+    said: &Receiver<Said>,
     show: &Sender<Box<TunerSnapshot>>,
     most: Option<Duration>,
     (stop, enough): (&AtomicBool, &AtomicBool),
@@ -133,8 +136,7 @@ fn lead(
     let began = Instant::now();
     let mut shown = began;
     let mut known = Known {
-        notes: Vec::new(),
-        soon: Vec::new(),
+        heard: Heard::default(),
         tone: None,
         level: Level::silent(),
         at_s: 0.0,
@@ -142,8 +144,8 @@ fn lead(
         peak_dbfs: f64::NEG_INFINITY,
     };
     let ending: Ending = loop {
-        match heard.recv_timeout(Duration::from_millis(20)) {
-            Ok(Heard::Over(ending)) => break ending,
+        match said.recv_timeout(Duration::from_millis(20)) {
+            Ok(Said::Over(ending)) => break ending,
             Ok(other) => known.take(other),
             Err(crossbeam_channel::RecvTimeoutError::Timeout) => {}
             Err(crossbeam_channel::RecvTimeoutError::Disconnected) => {
@@ -163,57 +165,43 @@ fn lead(
             }
         }
     };
-    let loudest = Decibels::from_amplitude(f64::from(ending.peak)).0;
-    Ok(strings.check(&known.notes, ending.strings, loudest))
+    let loudest = Decibels::from_amplitude(f64::from(ending.counted.peak)).0;
+    Ok(strings.check(&known.settled(), ending.strings, loudest))
 }
 
 impl Known {
-    fn take(&mut self, heard: Heard) {
-        match heard {
-            Heard::Event(Event::Started { .. } | Event::Rang(_)) => {}
-            Heard::Event(Event::Named { onset_s, midi, .. }) => {
+    fn take(&mut self, said: Said) {
+        match said {
+            Said::Event(Event::Started { .. } | Event::Rang(_)) => {}
+            Said::Event(Event::Named { onset_s, midi, .. }) => {
                 self.tone = Some(Tone {
                     midi,
                     uncertainty_cents: None,
                     onset_s,
                 });
             }
-            Heard::Event(Event::Settled(note)) => {
-                self.measured(&note);
-                self.soon.retain(|s| s.onset_s > note.onset_s);
-                if note.evidence > 0.0 {
-                    self.notes.push(note);
-                }
+            Said::Event(event) => {
+                self.measured(&event);
+                self.heard.take(event);
             }
-            Heard::SoFar { events, .. } => {
-                self.soon.clear();
-                for event in events {
-                    if let Event::Settled(note) = event
-                        && note.evidence > 0.0
-                    {
-                        self.measured(&note);
-                        // It still sounds: where it ends is not known yet.
-                        self.soon.push(HeardNote {
-                            end: EndCause::TakeEnded,
-                            still: None,
-                            ..note
-                        });
-                    }
-                }
+            Said::SoFar(events) => {
+                events.iter().for_each(|event| self.measured(event));
+                self.heard.take_so_far(events);
             }
-            Heard::Position(position) => {
+            Said::Position(position) => {
                 self.at_s = position.at_s;
                 self.level = position.level;
                 self.peak_dbfs = self.peak_dbfs.max(position.level.peak_dbfs);
             }
-            Heard::Lost(message) => self.lost = Some(message),
-            Heard::Back(_) => self.lost = None,
-            Heard::Take(_) | Heard::Over(_) => {}
+            Said::Lost(message) => self.lost = Some(message),
+            Said::Back(_) => self.lost = None,
+            Said::Take(_) | Said::Over(_) => {}
         }
     }
 
     /// A measured pitch is better than a first name.
-    fn measured(&mut self, note: &HeardNote) {
+    fn measured(&mut self, event: &Event) {
+        let Event::Settled(note) = event else { return };
         let Some(pitch) = &note.pitch else { return };
         let newest = self
             .tone
@@ -227,8 +215,25 @@ impl Known {
         }
     }
 
+    /// The settled notes that are sure.
+    fn settled(&self) -> Vec<HeardNote> {
+        let sure = |note: &&HeardNote| note.evidence > 0.0;
+        self.heard.notes.iter().filter(sure).cloned().collect()
+    }
+
     fn snapshot(&self, strings: &Strings) -> TunerSnapshot {
-        let notes: Vec<HeardNote> = self.notes.iter().chain(&self.soon).cloned().collect();
+        let mut notes = self.settled();
+        let soon = &self.heard.soon_notes;
+        notes.extend(
+            soon.iter()
+                .filter(|note| note.evidence > 0.0)
+                .map(|note| HeardNote {
+                    // It still sounds: where it ends is not known yet.
+                    end: EndCause::TakeEnded,
+                    still: None,
+                    ..note.clone()
+                }),
+        );
         TunerSnapshot {
             at_s: self.at_s,
             tone: self.tone,

@@ -98,16 +98,6 @@ impl StreamClock {
         Some(recent[recent.len() / 2] + self.shift_s)
     }
 
-    /// The moment of frame number `frame`, in seconds.
-    pub fn moment_s(&self, frame: f64) -> Option<f64> {
-        self.offset_s().map(|offset| offset + frame / self.rate_hz)
-    }
-
-    /// The frame that passes at the moment `at_s`.
-    pub fn frame_at(&self, at_s: f64) -> Option<f64> {
-        self.offset_s().map(|offset| (at_s - offset) * self.rate_hz)
-    }
-
     /// How much faster than its rate the stream runs, in parts per million; `None` until half
     /// a minute tells it.
     pub fn drift_ppm(&self) -> Option<f64> {
@@ -146,12 +136,10 @@ mod tests {
         }
         let drift = clock.drift_ppm().expect("a hundred windows");
         assert!((drift - 40.0).abs() < 5.0, "{drift}");
-        let now = clock.moment_s(frames as f64).expect("known");
+        let now = clock.offset_s().expect("known") + frames as f64 / rate;
         let wanted = 3.0 + frames as f64 / true_rate;
         // Nine windows back, 40 ppm are 0.2 ms; the soonest of a hundred callbacks is 0.1 ms late.
         assert!((now - wanted).abs() < 0.5e-3, "{}", now - wanted);
-        let back = clock.frame_at(now).expect("known");
-        assert!((back - frames as f64).abs() < 1e-3);
     }
 
     #[test]

@@ -5,7 +5,7 @@ use std::sync::atomic::Ordering;
 use std::time::Instant;
 
 use cpal::traits::{DeviceTrait, StreamTrait};
-use ringbuf::traits::{Consumer, Observer, Producer, Split};
+use ringbuf::traits::{Consumer, Producer, Split};
 use ringbuf::{HeapCons, HeapProd, HeapRb};
 
 use crate::sound::device::callback::{Counters, PlaybackEnd, Stamp, give_block};
@@ -91,11 +91,6 @@ impl Playback {
         let frames = self.ring.push_slice(mono);
         self.written += frames as u64;
         frames
-    }
-
-    /// Frames there is room for.
-    pub fn room(&self) -> usize {
-        self.ring.vacant_len()
     }
 
     /// Whether the device still asks for sound. To be asked several times a second.

@@ -1,11 +1,11 @@
 //! What was heard, and what the band said.
 
-use super::{AROUND_S, Conductor, FAINT_DBFS, Stage, insert_by};
+use super::{AROUND_S, Conductor, FAINT_DBFS, Stage};
 use crate::compare::clicks::{is_above_line, is_at_click};
 use crate::hearing::events::{Event, HeardNote};
 use crate::session::live::band::Told;
-use crate::session::live::listening::Heard;
 use crate::session::live::pass::Judged;
+use crate::session::live::said::Said;
 use crate::session::live::snapshot::Sounding;
 
 /// A name is steady when it was not changed for this long, in seconds: two periods of the lowest
@@ -16,23 +16,15 @@ const SAME_ONSET_S: f64 = 0.001;
 
 impl Conductor {
     /// Takes in what the listening thread said.
-    pub(in crate::session::live) fn hear(&mut self, heard: Heard) {
-        match heard {
-            Heard::Event(event) => self.event(event),
-            Heard::SoFar { events, .. } => {
-                self.ear.soon_notes.clear();
-                self.ear.soon_rings.clear();
-                for event in events {
-                    match event {
-                        Event::Settled(note) => self.ear.soon_notes.push(note),
-                        Event::Rang(ring) => self.ear.soon_rings.push(ring),
-                        Event::Started { .. } | Event::Named { .. } => {}
-                    }
-                }
+    pub(in crate::session::live) fn hear(&mut self, said: Said) {
+        match said {
+            Said::Event(event) => self.event(event),
+            Said::SoFar(events) => {
+                self.heard.take_so_far(events);
                 self.refine_sounding();
                 self.stale = true;
             }
-            Heard::Position(position) => {
+            Said::Position(position) => {
                 if position.level.peak_dbfs > FAINT_DBFS {
                     self.heard_anything_s = position.at_s;
                 }
@@ -40,8 +32,8 @@ impl Conductor {
                 self.steady();
                 self.place_click();
             }
-            Heard::Lost(message) => self.lost = Some(message),
-            Heard::Back(gone_s) => {
+            Said::Lost(message) => self.lost = Some(message),
+            Said::Back(gone_s) => {
                 self.lost = None;
                 self.extra_notice = Some(format!(
                     "The device was gone for {gone_s:.1} s; silence stands there in the take."
@@ -50,10 +42,9 @@ impl Conductor {
                     self.restart();
                 }
             }
-            Heard::Take(news) => self.extra_notice = Some(news.to_string()),
-            Heard::Over(_) => {
-                self.ear.soon_notes.clear();
-                self.ear.soon_rings.clear();
+            Said::Take(news) => self.extra_notice = Some(news.to_string()),
+            Said::Over(_) => {
+                self.heard.forget_so_far();
                 self.stale = true;
             }
         }
@@ -90,13 +81,8 @@ impl Conductor {
                     sounding.midi = Some(midi);
                 }
             }
-            Event::Settled(note) => {
-                self.drop_soon(note.onset_s);
-                insert_by(&mut self.ear.notes, note, |n| n.onset_s);
-                self.stale = true;
-            }
-            Event::Rang(ring) => {
-                insert_by(&mut self.ear.rings, ring, |r| r.from_s);
+            Event::Settled(_) | Event::Rang(_) => {
+                self.heard.take(event);
                 self.stale = true;
             }
         }
@@ -129,19 +115,13 @@ impl Conductor {
         is_above_line(midi, top) && is_at_click(start.onset_s - click_s, &self.pass.ticks_s)
     }
 
-    /// What is settled now is no longer provisional.
-    pub(super) fn drop_soon(&mut self, onset_s: f64) {
-        self.ear.soon_notes.retain(|n| n.onset_s > onset_s + 1e-9);
-        self.ear.soon_rings.clear();
-    }
-
     /// The settled pitch of what sounds is better than the first name.
     pub(super) fn refine_sounding(&mut self) {
         let Some(sounding) = &mut self.sounding else {
             return;
         };
         let near = |n: &&HeardNote| (n.onset_s - sounding.onset_s).abs() < 0.04;
-        let pitch = self.ear.soon_notes.iter().rev().find(near);
+        let pitch = self.heard.soon_notes.iter().rev().find(near);
         if let Some(pitch) = pitch.and_then(|n| n.pitch.as_ref()) {
             sounding.midi = Some(pitch.midi);
         }

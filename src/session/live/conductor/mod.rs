@@ -17,23 +17,26 @@ use crate::compare::Settings;
 use crate::compare::clicks::ClickedPass;
 use crate::compare::judgement::TimingMode;
 use crate::music::line::Line;
+use crate::session::heard::Heard;
+use crate::session::judging::Asked;
+use crate::session::line_info::LineInfo;
 use crate::session::live::band::{Music, Order};
 use crate::session::live::joins::JoinHistory;
-use crate::session::live::listening::Position;
-use crate::session::live::pass::{Ear, Judged, Pass, Whole, judge};
+use crate::session::live::pass::{Judged, Pass, Whole, judge};
+use crate::session::live::said::Position;
 use crate::session::live::snapshot::{Level, NoteView, PassView, Piece, Sounding};
 use crate::session::live::{LiveError, LiveSettings};
-use crate::session::offline::line_info;
 use crate::sound::click::Beats;
 use crate::units::{FrameCount, SampleRate};
 
-/// Notes so much before the click's bar 1 still belong to the pass, in seconds; as much after its
-/// end. Half a beat at 120: what is played further off is not meant for it.
+/// Notes up to this long before the click's bar 1 belong to the pass, and notes up to this long
+/// after its end, in seconds. Half a beat at 120: what is played further off is not meant for it.
 const AROUND_S: f64 = 0.25;
 /// Where a pass follows the one before without a count-in, notes this long before its bar 1 belong
 /// to it, in seconds: early first notes are rarer than late last ones end.
 const STRAIGHT_ON_S: f64 = 0.12;
-/// Nothing above this level for as long is told, in decibels relative to full scale.
+/// An input that stays below this level for seconds is said to be too faint, in decibels relative
+/// to full scale. Raised, soft players are told to turn up.
 const FAINT_DBFS: f64 = -60.0;
 
 /// The line as it is played now.
@@ -57,7 +60,7 @@ impl Chosen {
             .and_then(|line| line.with_tempo_scale(share))
             .map_err(|fault| LiveError::Line(fault.to_string()))?;
         let piece = Arc::new(Piece {
-            info: line_info(&line),
+            info: LineInfo::of(&line),
             notes: line.expected(line.instrument()),
             line_bars: (whole.first_bar(), whole.last_bar()),
             tempo_share: share,
@@ -65,7 +68,7 @@ impl Chosen {
         let all = whole
             .with_tempo_scale(share)
             .map_err(|fault| LiveError::Line(fault.to_string()))?;
-        let start = line_info(&all)
+        let start = LineInfo::of(&all)
             .bars
             .iter()
             .find(|bar| bar.number == bars.0 && bars.0 > whole.first_bar())
@@ -107,7 +110,7 @@ pub(super) struct Conductor {
     judging: Settings,
     chosen: Chosen,
     click: bool,
-    ear: Ear,
+    heard: Heard,
     position: Position,
     stage: Stage,
     pass: Pass,
@@ -157,22 +160,14 @@ impl Conductor {
             settings.bars.unwrap_or(whole),
             settings.tempo_share,
         )?;
-        let open = crate::session::offline::open_midi(settings.line.instrument().tuning());
-        let judging = Settings {
-            marks: settings.marks.clone(),
-            mode: TimingMode::Free,
-            clicks: Vec::new(),
-            usual: settings.known.usual(&open, settings.a4),
-            bars: None,
-            open_midi: open,
-            loudest_dbfs: f64::NEG_INFINITY,
-            keys: crate::session::offline::keys(&settings.line),
-        };
+        let judging = settings
+            .judging(&settings.line)
+            .settings(Asked::WHOLE_LINE, f64::NEG_INFINITY);
         let click = settings.click.beats != Beats::None;
         let mut conductor = Self {
             judging,
             click,
-            ear: Ear::default(),
+            heard: Heard::default(),
             position: Position {
                 at_s: 0.0,
                 level: Level::silent(),
@@ -232,8 +227,8 @@ impl Conductor {
     }
 
     /// What was heard in all.
-    pub fn ear(&self) -> &Ear {
-        &self.ear
+    pub fn heard(&self) -> &Heard {
+        &self.heard
     }
 
     /// What is known of the clicks the take was played to, against the line at the tempo it was
@@ -262,7 +257,7 @@ impl Conductor {
     /// Judges the running pass.
     fn judge(&self) -> Judged {
         judge(
-            &self.ear,
+            &self.heard,
             &self.pass,
             &self.chosen.piece,
             &self.chosen.whole,
@@ -289,13 +284,4 @@ fn free_pass(number: u32, from_s: f64, chosen: &Chosen) -> Pass {
         bars: chosen.bars,
         start_s: chosen.start_s,
     }
-}
-
-fn insert_by<T>(list: &mut Vec<T>, item: T, at: impl Fn(&T) -> f64) {
-    let moment = at(&item);
-    let place = list
-        .iter()
-        .rposition(|x| at(x) <= moment)
-        .map_or(0, |p| p + 1);
-    list.insert(place, item);
 }

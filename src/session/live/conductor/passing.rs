@@ -9,19 +9,21 @@ use crate::session::live::pass::Judged;
 
 /// A player who is silent for this long has stopped, in seconds.
 const SILENT_S: f64 = 3.0;
-/// The line has been played when its last note has sounded so much longer than it is written, in
-/// seconds, or has been stopped for as long.
+/// The line has been played when its last note has sounded this much longer than it is written,
+/// in seconds, or has been stopped for this long. Raised, a pass is told later.
 const AFTER_LAST_S: f64 = 1.0;
-/// ... and so many of its notes were heard; else the last one is a chance find.
+/// The line has been played when at least this share of its notes was heard; with fewer, the last
+/// one was found by chance. Raised, a pass with many missed notes ends with silence alone.
 const PLAYED_SHARE: f64 = 0.5;
-/// So many notes are a pass, even of a line that was not recognised.
+/// Notes that make a pass, even of a line that was not recognised. Raised, short tries are not
+/// counted as passes.
 const PLAYED_NOTES: usize = 3;
 /// A pass ends this long before the first note of the next one, in seconds.
 const BEFORE_NEXT_S: f64 = 0.030;
 /// Judging a pass anew must not take more than this share of the time.
 const JUDGING_SHARE: u32 = 5;
-/// The last note of a pass with a click is waited for so long after its end, in seconds: until
-/// the ear has said what it would say now.
+/// The last note of a pass with a click is waited for this long after the pass's end, in seconds:
+/// until the ear has said what it would say now. Raised, the pass is told later.
 const AFTER_CLICK_S: f64 = 0.45;
 
 impl Conductor {
@@ -77,8 +79,8 @@ impl Conductor {
         if let Some(end_s) = self.line_played(judged) {
             return Some(end_s);
         }
-        // Silence: nothing began and nothing has sounded for so long.
-        let last = self.ear.soon_notes.iter().chain(self.ear.notes.last());
+        // Silence: nothing began and nothing has sounded for `SILENT_S`.
+        let last = self.heard.soon_notes.iter().chain(self.heard.notes.last());
         let sounded_s = last
             .filter(|note| note.onset_s >= self.pass.from_s)
             .map(|note| note.release_s)
@@ -92,10 +94,10 @@ impl Conductor {
         let pass = &self.pass;
         let inside = |at_s: f64| at_s >= pass.from_s && at_s < pass.to_s;
         let sure = self
-            .ear
+            .heard
             .notes
             .iter()
-            .chain(&self.ear.soon_notes)
+            .chain(&self.heard.soon_notes)
             .filter(|note| note.evidence > 0.0 && inside(note.onset_s))
             .count();
         let wanted = PLAYED_NOTES.min(self.chosen.piece.notes.len());
@@ -118,7 +120,7 @@ impl Conductor {
         let due_s = written_s.min(heard.release_s.max(heard.onset_s)) + AFTER_LAST_S;
         // A player who goes straight on has ended the pass, too.
         let next = self
-            .ear
+            .heard
             .notes
             .iter()
             .rev()
@@ -191,8 +193,7 @@ impl Conductor {
     /// The session is over: judges what runs, so that nothing played is left out.
     pub(in crate::session::live) fn close(&mut self) {
         if matches!(self.stage, Stage::Running) && !self.is_over() {
-            self.ear.soon_notes.clear();
-            self.ear.soon_rings.clear();
+            self.heard.forget_so_far();
             let judged = self.judge();
             if self.was_played(&judged) {
                 self.pass.to_s = self.position.at_s;

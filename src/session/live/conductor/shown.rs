@@ -97,7 +97,7 @@ impl Conductor {
                      choose another with --device or --channel."
                         .to_owned(),
                 );
-            } else if silent_s > 3.0 * DEAD_AFTER_S && self.ear.notes.is_empty() {
+            } else if silent_s > 3.0 * DEAD_AFTER_S && self.heard.notes.is_empty() {
                 notices.push(format!(
                     "Nothing above {FAINT_DBFS:.0} dBFS comes in: turn the instrument or the \
                      input up."

@@ -10,7 +10,7 @@ use crate::hearing::events::{Event, HeardNote};
 use crate::music::expected::ExpectedNote;
 use crate::music::line::read_bytes;
 use crate::session::live::band::Told;
-use crate::session::live::listening::Heard;
+use crate::session::live::said::Said;
 use crate::session::live::snapshot::{Command, Phase, Snapshot};
 use crate::sound::click::ClickPattern;
 
@@ -135,7 +135,7 @@ impl Run {
     /// Says where the stream is, and looks at what is shown.
     fn step(&mut self) {
         self.ticks += 1;
-        self.conductor.hear(Heard::Position(Position {
+        self.conductor.hear(Said::Position(Position {
             at_s: self.at_s,
             level: Level::silent(),
             lost: FrameCount(0),
@@ -172,7 +172,7 @@ impl Run {
             let onset_s = note.onset_s;
             let at_s = self.at_s;
             self.conductor
-                .hear(Heard::Event(Event::Started { onset_s, at_s }));
+                .hear(Said::Event(Event::Started { onset_s, at_s }));
             self.started += 1;
         }
         while let Some(note) = self.notes.get(self.named)
@@ -180,7 +180,7 @@ impl Run {
         {
             let (onset_s, at_s) = (note.onset_s, self.at_s);
             let midi = note.pitch.as_ref().map_or(0.0, |pitch| pitch.midi);
-            self.conductor.hear(Heard::Event(Event::Named {
+            self.conductor.hear(Said::Event(Event::Named {
                 onset_s,
                 midi,
                 at_s,
@@ -195,7 +195,7 @@ impl Run {
                 <= self.at_s
         {
             let note = note.clone();
-            self.conductor.hear(Heard::Event(Event::Settled(note)));
+            self.conductor.hear(Said::Event(Event::Settled(note)));
             self.settled += 1;
         }
     }
@@ -211,8 +211,7 @@ impl Run {
                 Event::Settled(note)
             })
             .collect();
-        let at_s = self.at_s;
-        self.conductor.hear(Heard::SoFar { events, at_s });
+        self.conductor.hear(Said::SoFar(events));
     }
 
     /// Every fault that stood in any snapshot, in words.

@@ -36,10 +36,10 @@ struct Sound {
 
 impl Sound {
     fn new(line: &Line, beats: Beats) -> Self {
-        let ear =
-            crate::session::offline::listener(line, SOUND_RATE, crate::units::STANDARD_A4, &[]);
+        let settings = settings(line, beats);
+        let ear = settings.judging(line).ear(SOUND_RATE);
         Self {
-            run: Run::new(settings(line, beats), beats != Beats::None),
+            run: Run::new(settings, beats != Beats::None),
             listener: ear.expect("an ear"),
             samples: Vec::new(),
             at: 0,
@@ -74,12 +74,11 @@ impl Sound {
             self.at += BLOCK;
             let conductor = &mut self.run.conductor;
             self.listener
-                .push(&block, &mut |event| conductor.hear(Heard::Event(event)));
+                .push(&block, &mut |event| conductor.hear(Said::Event(event)));
             self.run.at_s = self.at as f64 / SOUND_RATE.hz();
             if self.run.ticks.is_multiple_of(25) && self.listener.is_forming() {
                 let events = self.listener.so_far();
-                let at_s = self.run.at_s;
-                self.run.conductor.hear(Heard::SoFar { events, at_s });
+                self.run.conductor.hear(Said::SoFar(events));
             }
             self.run.step();
         }

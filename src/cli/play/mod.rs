@@ -1,5 +1,7 @@
 //! `seamline play`: play along, live.
 
+mod told;
+
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -18,18 +20,17 @@ use super::score::read_strings;
 use super::sound::CAUTION;
 use super::values::{self, MarkChoice};
 use super::written::{self, Planned, ReplaceOption};
-use super::{BELOW, DONE, FAILED, output};
+use super::{FAILED, output};
 use crate::compare::marks::Marks;
-use crate::report::{json, text};
-use crate::session::instrument_file::KnownInstrument;
-use crate::session::live::listening::Input;
-use crate::session::live::{Devices, EndedBy, LiveResult, LiveSettings, Session};
-use crate::session::result::LiveInfo;
+use crate::report::json;
+use crate::session::known::KnownInstrument;
+use crate::session::live::input::Input;
+use crate::session::live::{Devices, LiveSettings, Session};
 use crate::sound::block::Source;
 use crate::sound::click::{self, Beats, ClickPattern};
 use crate::sound::device::{Capture, Playback};
 use crate::tui;
-use crate::tui::plain::{NOTICE, Teller, pass_lines};
+use crate::tui::plain::{NOTICE, Teller};
 use crate::tui::run::{LeftBy, Options};
 use crate::units::Hertz;
 
@@ -176,7 +177,7 @@ fn play(arguments: &PlayArguments) -> Result<u8, Failure> {
     }
     let live = session.finish().map_err(Failure::of)?;
     drop(reserved);
-    let code = tell(arguments, &live, target.as_ref(), plain)?;
+    let code = told::tell(arguments, &live, target.as_ref(), plain)?;
     shown.map(|_| code)
 }
 
@@ -316,93 +317,4 @@ fn open(
         ..settings
     };
     Ok((settings, devices))
-}
-
-/// Says what came out of it; gives the exit code.
-fn tell(
-    arguments: &PlayArguments,
-    live: &LiveResult,
-    target: Option<&Target>,
-    plain: bool,
-) -> Result<u8, Failure> {
-    let result = &live.result;
-    let info = LiveInfo {
-        ended_by: match &live.by {
-            EndedBy::Passes => "passes",
-            EndedBy::Player => "player",
-            EndedBy::Stopped => "stopped",
-            EndedBy::InputGone(_) => "input gone",
-        },
-        latency_ms: live.latency_ms,
-        worst_block_ms: 1000.0 * live.ending.cost.worst_s,
-        worst_block_share: live.ending.cost.worst_share,
-        listening_share: live.ending.cost.total_s / result.take.duration_s.max(1e-3),
-    };
-    // Whatever of this fails, the rest is done; the first failure is told at the end.
-    let reported = match target {
-        Some(Target::Standard) => output::print(json::live_object(result, &info).as_bytes()),
-        Some(Target::File(path)) => {
-            output::write_file(path, json::live_object(result, &info).as_bytes())
-        }
-        None => Ok(()),
-    };
-    let mut page = String::new();
-    if plain && !matches!(target, Some(Target::Standard)) {
-        page = text::report(result, output::colour_wanted());
-        if live.played_along && live.latency_ms.is_none() {
-            page.push_str(
-                "The way from click to ear was not measured (`seamline sound --measure`), so the \
-                 mean\nlateness was taken out.\n",
-            );
-        }
-    }
-    if !plain {
-        let lines = live.passes.iter().flat_map(|(pass, _, _)| pass_lines(pass));
-        page = lines.map(|line| format!("{line}\n")).collect();
-    }
-    let printed = output::print(page.as_bytes());
-    let take = &result.take.file;
-    output::note(&format!(
-        "The take is {take}; judge it again with: seamline score {take}"
-    ));
-    if let Some(what) = &live.not_written {
-        output::note(&format!(
-            "{what}; judging it again needs --line and its options"
-        ));
-    }
-    if live.ending.priority_refused {
-        output::note(&format!(
-            "the system refused real-time priority; {} frames were lost",
-            result.take.dropped_frames
-        ));
-    }
-    reported?;
-    printed?;
-    if let Some(error) = &live.ending.take {
-        return Err(Failure::of(error));
-    }
-    match &live.by {
-        EndedBy::InputGone(reason) => Err(Failure::new(format!(
-            "{reason} and did not come back; the take is kept up to there"
-        ))),
-        EndedBy::Stopped => Err(Failure::new(
-            "stopped from outside; the take is kept up to there",
-        )),
-        EndedBy::Passes | EndedBy::Player => Ok(pass(arguments, live)),
-    }
-}
-
-fn pass(arguments: &PlayArguments, live: &LiveResult) -> u8 {
-    let Some(mark) = arguments.pass_mark else {
-        return DONE;
-    };
-    let total = live.result.judgement.notes.len();
-    let right = live.result.judgement.tally.right;
-    if right as f64 * 100.0 >= mark * total as f64 {
-        return DONE;
-    }
-    output::note(&format!(
-        "{right} of {total} notes right, below the pass mark of {mark} %"
-    ));
-    BELOW
 }

@@ -1,36 +1,22 @@
 //! How notes, joins and strings are said in few characters.
 
-use crate::compare::judgement::{BleedKind, Flag, Verdict};
-use crate::music::theory::Key;
+use crate::compare::judgement::{Flag, Verdict};
+use crate::music::theory::{Key, pitch_class_in, pitch_in};
 use crate::session::live::snapshot::{NoteView, Piece, RingView};
+use crate::words;
 
 /// Said before the first click sounds.
 pub const HEADPHONES: &str = "Wear headphones: a click that the microphone hears is in the way.";
 
-/// The name of the pitch nearest to a fractional MIDI note, with its octave: `Eb2`; `?` for what
-/// is no pitch.
+/// The name of the pitch nearest to a fractional MIDI note, as C major spells it, with its octave:
+/// `Eb2`; `?` for what is no pitch.
 pub fn pitch(midi: f64) -> String {
-    let nearest = midi.round();
-    if !(0.0..=127.0).contains(&nearest) {
-        return "?".to_owned();
-    }
-    Key::default().spell(nearest as u8).to_string()
+    pitch_in(midi, Some(Key::default()))
 }
 
 /// The same without its octave.
 pub fn pitch_class(midi: f64) -> String {
-    let name = pitch(midi);
-    name.trim_end_matches(|c: char| c.is_ascii_digit() || c == '-')
-        .to_owned()
-}
-
-/// A beat as it is counted: `3`, `3.5`.
-pub fn beat(beat: f64) -> String {
-    if !beat.is_finite() {
-        return "?".to_owned();
-    }
-    let text = format!("{beat:.2}");
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    pitch_class_in(midi, Some(Key::default()))
 }
 
 /// A number of milliseconds without its sign's doubt: `0`, `84`, `?`.
@@ -38,7 +24,7 @@ pub fn ms(ms: f64) -> String {
     if ms.is_finite() {
         format!("{:.0}", ms.clamp(-99_999.0, 99_999.0).round() + 0.0)
     } else {
-        "?".to_owned()
+        words::UNKNOWN.to_owned()
     }
 }
 
@@ -68,15 +54,6 @@ pub fn cents(cents: f64) -> String {
     }
 }
 
-/// What a ringing string is.
-pub fn bleed(kind: BleedKind) -> &'static str {
-    match kind {
-        BleedKind::OpenString => "open string",
-        BleedKind::LeftRinging => "left ringing",
-        BleedKind::StruckAlong => "struck along",
-    }
-}
-
 /// The name of a string, or its number where it has none, or the pitch where nobody knows it.
 pub fn string_of(piece: &Piece, ring: &RingView) -> String {
     match ring.string {
@@ -97,14 +74,15 @@ pub fn string_name(piece: &Piece, string: u8) -> String {
 /// A note's verdict and what goes with it, in words.
 pub fn note(view: &NoteView, written_midi: u8) -> String {
     let mut parts = vec![match view.verdict {
-        Verdict::Right => "right".to_owned(),
+        Verdict::Right => words::RIGHT.to_owned(),
         Verdict::Wrong => format!(
-            "wrong: {} for {}",
+            "{}: {} for {}",
+            words::WRONG,
             view.heard_midi
                 .map_or_else(|| "an unclear note".to_owned(), pitch),
             pitch(f64::from(written_midi))
         ),
-        Verdict::Missed => format!("missed {}", pitch(f64::from(written_midi))),
+        Verdict::Missed => format!("{} {}", words::MISSED, pitch(f64::from(written_midi))),
         Verdict::Unreached => "not reached".to_owned(),
     }];
     for flag in &view.flags {
@@ -113,7 +91,7 @@ pub fn note(view: &NoteView, written_midi: u8) -> String {
             Flag::Gap => format!("gap of {} ms after it", ms(view.gap_ms.unwrap_or(f64::NAN))),
             Flag::Clipped => "cut short".to_owned(),
             Flag::Bleed => "another string rings".to_owned(),
-            Flag::Dead => "dead".to_owned(),
+            Flag::Dead => words::DEAD.to_owned(),
             Flag::Sharp | Flag::Flat => cents(view.cents.unwrap_or(f64::NAN)),
         });
     }
@@ -130,8 +108,6 @@ mod tests {
         assert_eq!(pitch_class(38.0), "D");
         assert_eq!(pitch(f64::NAN), "?");
         assert_eq!(pitch(-3.0), "?");
-        assert_eq!(beat(3.5), "3.5");
-        assert_eq!(beat(1.0), "1");
         assert_eq!(ms(-0.2), "0");
         assert_eq!(ms(f64::INFINITY), "?");
         assert_eq!(timing(-11.6), "12 ms early");
