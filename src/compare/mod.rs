@@ -161,10 +161,7 @@ pub fn judge_with_rings(
         })
         .collect();
     let judged = judge_passes(&scenes, rings, settings);
-    let clear = events
-        .iter()
-        .filter(|event| extras::is_pluck(event))
-        .count();
+    let clear = events.iter().filter(|event| ends::is_pluck(event)).count();
     let proved: Vec<_> = found
         .iter()
         .map(|pass| summary::Proof {

@@ -8,6 +8,8 @@
 //! | `naming` | *soon*: which note, after about a period and a half |
 //! | `pitch` | settled: which note, and how high exactly |
 //! | `rings` | what else rings beside the played note |
+//! | `beside` | whether an onset that is no note of the line is a pluck of its own |
+//! | `weights` | the weights of fitted models, with what they were fitted on |
 //! | `calibration` | what is known of an instrument's strings; what still sounds after a stop |
 //! | `chords` | which members of a chord are there, and how long |
 //! | `dsp` | the arithmetic, one file per method |
@@ -19,6 +21,7 @@
 //! Each step names its paper where it stands; the steps in their order, with what was measured and
 //! what was fitted, stand in `DEVELOPERS.md`.
 
+pub mod beside;
 pub mod calibration;
 pub mod chords;
 pub mod dsp;
@@ -28,3 +31,4 @@ pub mod listener;
 pub mod naming;
 pub mod pitch;
 pub mod rings;
+pub mod weights;

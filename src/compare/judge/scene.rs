@@ -1,7 +1,7 @@
 //! A pass laid over a line, as the verdicts and the extras look at it.
 
-use crate::compare::judge::extras;
 use crate::compare::lay::costs;
+use crate::compare::lay::ends;
 use crate::compare::lay::passes::{Pass, Scored, Stretch};
 use crate::compare::lay::slots::Slot;
 use crate::compare::{Settings, median};
@@ -173,7 +173,7 @@ impl<'a> Scene<'a> {
     /// join between them.
     pub fn interrupted(&self, from: usize, to: usize) -> bool {
         (from + 1..to.min(self.events.len()))
-            .any(|event| self.matched[event] || extras::is_pluck(self.events[event]))
+            .any(|event| self.matched[event] || ends::is_pluck(self.events[event]))
     }
 }
 

@@ -9,10 +9,10 @@
 //! recognising the line.
 
 use crate::compare::judge::scene::Scene;
-use crate::compare::judge::{clipped, dead, extras, pitch, timing};
+use crate::compare::judge::{clipped, dead, pitch, timing};
 use crate::compare::judgement::{Flag, HeardPart, JudgedNote, Verdict};
-use crate::compare::lay::costs;
 use crate::compare::lay::passes::Stretch;
+use crate::compare::lay::{costs, ends};
 use crate::hearing::events::HeardNote;
 use crate::music::expected::ExpectedNote;
 
@@ -209,6 +209,6 @@ fn next_event(scene: &Scene, slot: usize) -> usize {
         return scene.events.len();
     };
     (event + 1..scene.events.len())
-        .find(|&k| scene.matched[k] || extras::is_pluck(scene.events[k]))
+        .find(|&k| scene.matched[k] || ends::is_pluck(scene.events[k]))
         .unwrap_or(scene.events.len())
 }

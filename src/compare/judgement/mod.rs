@@ -6,7 +6,7 @@ mod pass;
 
 use crate::compare::marks::Marks;
 pub use crate::compare::say::start::Passage;
-use crate::music::expected::{ExpectedNote, Place};
+use crate::music::expected::Place;
 pub use note::{Bleed, BleedKind, ExtraNote, Flag, HeardPart, JudgedNote, Undecided, Verdict};
 pub use pass::{Beginning, JoinKindRecord, JoinRecord, PassJudgement, Stumble, Timing, TimingMode};
 

@@ -15,8 +15,9 @@ const DIES_DB: f64 = 10.0;
 /// are taken for notes lie 12 to 25 below, clicks 20 and more. Raising it finds more choked notes
 /// and takes more ends for notes.
 const UNDER_DB: f64 = 15.0;
-/// Evidence that tells the level of a take's notes, in nats.
-const SURE_EVIDENCE: f64 = 2.0;
+/// Evidence of what is surely a plucked note, in nats. Such notes tell the level of a take, and what
+/// was played of it. Raising it lets soft notes count for less.
+pub(crate) const SURE_EVIDENCE: f64 = 2.0;
 /// Evidence of what is no note, in nats: no hope of the line makes one of it.
 pub(crate) const NO_NOTE: f64 = -30.0;
 
@@ -31,8 +32,13 @@ pub(crate) fn dies(event: &HeardNote) -> bool {
 const TONE_CLARITY: f64 = 0.9;
 
 /// Whether a sound dies at once without a tone. A choked note of the line may be like that.
-pub(crate) fn is_toneless(event: &HeardNote) -> bool {
+fn is_toneless(event: &HeardNote) -> bool {
     dies(event) && event.pitch.is_none_or(|pitch| pitch.clarity < TONE_CLARITY)
+}
+
+/// Whether an event is clearly a plucked note.
+pub(crate) fn is_pluck(event: &HeardNote) -> bool {
+    event.evidence >= SURE_EVIDENCE && !is_toneless(event)
 }
 
 /// Takes the evidence away from what is no note.

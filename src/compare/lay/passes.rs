@@ -7,11 +7,11 @@
 
 use std::ops::Range;
 
-use crate::compare::judge::extras;
 use crate::compare::judgement::{Beginning, TimingMode};
 use crate::compare::lay::choked;
 use crate::compare::lay::costs;
 use crate::compare::lay::course::Course;
+use crate::compare::lay::ends;
 use crate::compare::lay::follow::{self, Began, Run};
 use crate::compare::lay::grid::Grid;
 use crate::compare::lay::pulse::{OWN_TEMPO_NOTES, TEMPO_SD, fit, mean_slope, pulse};
@@ -75,14 +75,12 @@ const LOOP_NOTES: usize = 2;
 /// is judged note by note. Running scales of another line reach 0.59 by chance; a
 /// pass with a third of errors keeps two thirds.
 const RECOGNISED_SHARE: f64 = 0.6;
-/// An event with this much evidence, in nats, is a note that must be one of the line's.
-pub(super) const SURE_EVIDENCE: f64 = 2.0;
 /// A note comes when it is due within this many standard deviations of a played onset.
 const DUE_SPREADS: f64 = 2.0;
 /// How far the tempo of a player who leaves out some notes may be off, as a share.
 const DUE_SHARE: f64 = 0.02;
-/// With less than this share of right notes another tuning is tried.
-pub(crate) const FOUND_SHARE: f64 = 0.4;
+/// With less than this share of right notes, of the line or of what was played, another tuning is tried.
+const FOUND_SHARE: f64 = 0.4;
 /// The line is taken to be moved when at least this share fits then.
 pub(crate) const SHIFTED_SHARE: f64 = 0.8;
 /// How far a bass may be tuned off the line, in semitones, the likeliest first.
@@ -97,7 +95,7 @@ const SHIFTS: [i16; 6] = [-1, -2, 1, 2, -12, 12];
 /// Output: the passes in order of time, and the last event up to which the way is decided.
 pub(crate) fn lay(course: &Course) -> (Vec<Pass>, Option<usize>) {
     let (mut passes, mut decided) = laid(course);
-    if right_share(course, &passes) < FOUND_SHARE {
+    if !is_found(course, &passes) {
         for shift in SHIFTS {
             let slots = shifted(course.slots, shift);
             let other = Course {
@@ -232,7 +230,7 @@ fn look(course: &Course, pass: &mut Pass) -> f64 {
         (Some(from), Some(to)) => (from..=to)
             .filter(|&k| {
                 let heard = events[k].heard;
-                extras::is_pluck(heard) || pairs().any(|pair| pair.1 == k)
+                ends::is_pluck(heard) || pairs().any(|pair| pair.1 == k)
             })
             .count(),
         _ => 0,
@@ -248,6 +246,16 @@ fn look(course: &Course, pass: &mut Pass) -> f64 {
     let last = pass.scored.last().copied().flatten();
     pass.complete = closes_bar && last.is_some_and(|last| last.event.is_some());
     right as f64 / most
+}
+
+/// Whether the line was found: in one of its passes as a whole, or, where bars of it were played over
+/// and over, in most of what was played.
+pub(crate) fn is_found(course: &Course, passes: &[Pass]) -> bool {
+    let right: usize = passes.iter().map(|pass| pass.right).sum();
+    let events = course.events.iter();
+    let played = events.filter(|event| ends::is_pluck(event.heard)).count();
+    right_share(course, passes) >= FOUND_SHARE
+        || right as f64 >= FOUND_SHARE * played.max(PASS_NOTES) as f64
 }
 
 /// Share of the slots that some pass matched with the right pitch.

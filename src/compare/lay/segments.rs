@@ -5,7 +5,7 @@ use crate::compare::judgement::{Beginning, TimingMode};
 use crate::compare::lay::clicks::ClickedPass;
 use crate::compare::lay::costs::Sound;
 use crate::compare::lay::course::Course;
-use crate::compare::lay::passes::{self, FOUND_SHARE, Pass, SHIFTED_SHARE};
+use crate::compare::lay::passes::{self, Pass, SHIFTED_SHARE};
 use crate::compare::lay::slots::Slot;
 
 /// Lays a take over the line.
@@ -81,7 +81,7 @@ fn part(
         near: true,
     };
     let near = passes::lay(&course);
-    if click.is_none() || passes::right_share(&course, &near.0) >= FOUND_SHARE {
+    if click.is_none() || passes::is_found(&course, &near.0) {
         return near;
     }
     // A player who is a beat off all the way is still told which notes were right.

@@ -1,0 +1,183 @@
+//! Takes with truth as rows of features: one for each onset within a pass that is no note of the
+//! line.
+
+use std::path::Path;
+
+use seamline::hearing::beside::{Around, FEATURES, row};
+use seamline::hearing::events::{Event, HeardNote};
+use seamline::hearing::listener::{Listener, ListenerConfig};
+use seamline::sound::block::Delivery;
+use seamline::sound::file;
+use serde_json::Value;
+
+/// An onset counts as a true one within this many seconds of it.
+const NEAR_S: f64 = 0.060;
+/// An onset this close to a note of the line is that note heard twice, in seconds.
+const SAME_PLUCK_S: f64 = 0.040;
+/// A pluck softer than this below the note over which it sounds is neither asked for nor forbidden,
+/// in decibels.
+const SOFT_DB: f64 = -9.5;
+/// The lowest open string of the basses that the takes were played on, as a MIDI note.
+const LOWEST_MIDI: f64 = 28.0;
+/// Evidence of a sure note, in nats; such notes tell the usual level.
+const SURE_EVIDENCE: f64 = 2.0;
+
+/// One onset that is no note of the line.
+pub struct Row {
+    /// What it was played on.
+    pub instrument: String,
+    /// The kind of take.
+    pub kind: String,
+    /// The seed of the take's folder.
+    pub seed: String,
+    /// Whether a string was plucked.
+    pub is_pluck: bool,
+    /// What the model sees.
+    pub features: [f64; FEATURES],
+}
+
+/// What the truth says of a time.
+#[derive(Clone, Copy, PartialEq)]
+enum Label {
+    Note,
+    Pluck,
+    Soft,
+    Other,
+}
+
+/// Listens to every take of a folder.
+///
+/// Output: the number of takes, and their rows.
+pub fn rows_of(folder: &Path) -> Result<(usize, Vec<Row>), String> {
+    let truth = folder.join("truth");
+    let entries = std::fs::read_dir(&truth).map_err(|e| format!("{}: {e}", truth.display()))?;
+    let mut paths: Vec<_> = entries.flatten().map(|entry| entry.path()).collect();
+    paths.sort();
+    let mut rows = Vec::new();
+    for path in &paths {
+        let text = std::fs::read_to_string(path).map_err(|e| format!("{}: {e}", path.display()))?;
+        let take: Value =
+            serde_json::from_str(&text).map_err(|e| format!("{}: {e}", path.display()))?;
+        let sound = folder.join("audio").join(text_of(&take["file"]));
+        let heard = listen(&sound)?;
+        take_rows(&take, &heard, &mut rows);
+    }
+    Ok((paths.len(), rows))
+}
+
+fn text_of(value: &Value) -> &str {
+    value.as_str().unwrap_or_default()
+}
+
+fn listen(path: &Path) -> Result<Vec<HeardNote>, String> {
+    let named = |e: &dyn std::fmt::Display| format!("{}: {e}", path.display());
+    let mut source = file::open(path).map_err(|e| named(&e))?;
+    let config = ListenerConfig::bass(source.format().rate);
+    let mut listener = Listener::new(config).map_err(|e| named(&e))?;
+    let mut heard = Vec::new();
+    let mut settle = |event: Event| {
+        if let Event::Settled(note) = event {
+            heard.push(note);
+        }
+    };
+    let mut block = Vec::new();
+    loop {
+        match source.next_block(&mut block).map_err(|e| named(&e))? {
+            Delivery::Samples => listener.push(&block, &mut settle),
+            Delivery::Gap(lost) => listener.gap(lost.0, &mut settle),
+            Delivery::Nothing | Delivery::End => break,
+        }
+    }
+    listener.finish(&mut settle);
+    heard.sort_by(|a, b| a.onset_s.total_cmp(&b.onset_s));
+    Ok(heard)
+}
+
+/// Adds the rows of one take.
+fn take_rows(take: &Value, heard: &[HeardNote], rows: &mut Vec<Row>) {
+    let alone = [take.clone()];
+    let passes = take["passes"].as_array().map_or(&alone[..], Vec::as_slice);
+    let list = |pass: &Value, name: &str| pass[name].as_array().cloned().unwrap_or_default();
+    let mut labels = vec![Label::Other; heard.len()];
+    let mut spans = Vec::new();
+    for pass in passes {
+        let played: Vec<Value> = list(pass, "notes")
+            .iter()
+            .map(|note| note["played"].clone())
+            .filter(|played| !played.is_null())
+            .collect();
+        let times = |name: &str| {
+            played
+                .iter()
+                .filter_map(|p| p[name].as_f64())
+                .collect::<Vec<_>>()
+        };
+        let (onsets, ends) = (times("onset_s"), times("release_s"));
+        for &onset_s in &onsets {
+            claim(heard, &mut labels, onset_s, Label::Note);
+        }
+        if let (Some(&from), Some(&to)) = (onsets.first(), ends.last()) {
+            spans.push((from, to));
+        }
+    }
+    for extra in passes.iter().flat_map(|pass| list(pass, "extras")) {
+        let soft = extra["level_db"].as_f64().is_some_and(|db| db < SOFT_DB);
+        let label = if soft { Label::Soft } else { Label::Pluck };
+        if let Some(onset_s) = extra["onset_s"].as_f64() {
+            claim(heard, &mut labels, onset_s, label);
+        }
+    }
+    let mut levels: Vec<f64> = heard
+        .iter()
+        .zip(&labels)
+        .filter(|(note, label)| **label == Label::Note && note.evidence >= SURE_EVIDENCE)
+        .map(|(note, _)| note.level_dbfs)
+        .collect();
+    levels.sort_by(f64::total_cmp);
+    let usual_dbfs = levels.get(levels.len() / 2).copied().unwrap_or(0.0);
+    for (k, note) in heard.iter().enumerate() {
+        let within = spans
+            .iter()
+            .any(|&(from, to)| (from..=to).contains(&note.onset_s));
+        if !within || matches!(labels[k], Label::Note | Label::Soft) {
+            continue;
+        }
+        let before = (0..k).rev().find(|&j| labels[j] == Label::Note);
+        let next = (k + 1..heard.len()).find(|&j| labels[j] == Label::Note);
+        let around = Around {
+            ringing_midi: before.and_then(|j| heard[j].pitch).map(|pitch| pitch.midi),
+            since_s: before.map(|j| note.onset_s - heard[j].onset_s),
+            until_s: next.map(|j| heard[j].onset_s - note.onset_s),
+            lowest_midi: LOWEST_MIDI,
+            usual_dbfs,
+        };
+        let close = |s: Option<f64>| s.is_some_and(|s| s < SAME_PLUCK_S);
+        if close(around.since_s) || close(around.until_s) {
+            continue;
+        }
+        let name = text_of(&take["take"]);
+        rows.push(Row {
+            instrument: text_of(&take["instrument"]).to_owned(),
+            kind: text_of(&take["group"]).to_owned(),
+            seed: name.split('_').next().unwrap_or_default().to_owned(),
+            is_pluck: labels[k] == Label::Pluck,
+            features: row(note, &around),
+        });
+    }
+}
+
+/// Labels the heard note nearest to a true time that has no label yet.
+fn claim(heard: &[HeardNote], labels: &mut [Label], onset_s: f64, label: Label) {
+    // Of two the one that is surely a note.
+    let far = |note: &HeardNote| {
+        let off_s = (note.onset_s - onset_s).abs();
+        (off_s < NEAR_S).then_some(off_s - if note.evidence > 0.0 { 0.020 } else { 0.0 })
+    };
+    let nearest = (0..heard.len())
+        .filter(|&k| labels[k] == Label::Other)
+        .filter_map(|k| Some((far(&heard[k])?, k)))
+        .min_by(|a, b| a.0.total_cmp(&b.0));
+    if let Some((_, k)) = nearest {
+        labels[k] = label;
+    }
+}
