@@ -2,7 +2,7 @@
 //! pitches, beats and bars, verdicts, flags, joins, and why a string rang.
 //!
 //! Plain words and numbers alone. Which word goes with which value is said where the value's type
-//! stands: `word()` of a verdict, a flag, a kind of bleed, a join. How a key spells a pitch is said
+//! lives: `word()` of a verdict, a flag, a kind of bleed, a kind of join. How a key spells a pitch is said
 //! by [`music::theory`](crate::music::theory).
 
 /// The written pitch was played.
@@ -40,6 +40,20 @@ pub const STRUCK_ALONG: &str = "struck along";
 
 /// A join whose kind is not known.
 pub const JOIN: &str = "join";
+/// One and several joins within one place.
+pub const SAME_PLACE: (&str, &str) = ("same place", "joins within one place");
+/// One and several joins to another string with the hand still.
+pub const CROSSING: (&str, &str) = ("crossing", "crossings");
+/// One and several joins by one finger flattened over two strings.
+pub const ROLL: (&str, &str) = ("roll", "rolls");
+/// One and several joins by a finger that leaves the frame of the hand.
+pub const STRETCH: (&str, &str) = ("stretch", "stretches");
+/// One and several joins by moving the hand.
+pub const SHIFT: (&str, &str) = ("shift", "shifts");
+/// One and several joins with an open string on either side.
+pub const OPEN: (&str, &str) = ("open", "joins with an open string");
+/// One and several joins that strike the same place again.
+pub const REPEAT: (&str, &str) = ("repeat", "repeats");
 
 /// What stands for a pitch or a beat that is no number.
 pub const UNKNOWN: &str = "?";

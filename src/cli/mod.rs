@@ -43,6 +43,15 @@ const BELOW: u8 = 1;
 /// Wrong usage or input.
 const FAILED: u8 = 2;
 
+/// What is said of a take in which fewer than `mark` per cent of the notes are right; `None` when
+/// as many are, or nothing was asked for.
+fn below_mark(right: usize, total: usize, mark: Option<f64>) -> Option<String> {
+    let mark = mark?;
+    // In whole notes, so that no rounding can turn a pass into a miss.
+    let reached = right as f64 * 100.0 >= mark * total as f64;
+    (!reached).then(|| format!("{right} of {total} notes right, below the pass mark of {mark} %"))
+}
+
 /// Hears a bass player's take, holds it against the written line, and says which notes and which
 /// joins between them need work.
 #[derive(Parser, Debug)]

@@ -10,7 +10,7 @@ use super::output;
 use super::played::as_played;
 use super::values::{self, MarkChoice};
 use super::written::{self, Planned, ReplaceOption};
-use super::{BELOW, DONE, FAILED};
+use super::{BELOW, DONE, FAILED, below_mark};
 use crate::compare::usual::{ENOUGH_JOINS, usual_gaps};
 use crate::report::json;
 use crate::report::text::{self, PageSettings, Practise};
@@ -260,19 +260,16 @@ fn pass(result: &TakeResult, mark: Option<f64>) -> u8 {
     if !result.judgement.is_judged() {
         return FAILED;
     }
-    let Some(mark) = mark else { return DONE };
     let passes = || result.judgement.passes.iter().filter(|pass| pass.judged);
     let total: usize = passes().map(|pass| pass.notes.len()).sum();
     let right: usize = passes().map(|pass| pass.tally.right).sum();
-    // In whole notes, so that no rounding can turn a pass into a miss.
-    if right as f64 * 100.0 >= mark * total as f64 {
-        return DONE;
+    match below_mark(right, total, mark) {
+        None => DONE,
+        Some(below) => {
+            output::note(&format!("{}: {below}", result.take.file));
+            BELOW
+        }
     }
-    output::note(&format!(
-        "{}: {right} of {total} notes right, below the pass mark of {mark} %",
-        result.take.file
-    ));
-    BELOW
 }
 
 /// One object for one take, an array when several were asked for.

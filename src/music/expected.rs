@@ -1,6 +1,8 @@
 //! The expected notes: a line laid out flat, one entry for each note to be plucked, ready to be
 //! compared with what was heard or to be rendered by the synth.
 
+use crate::words;
+
 /// A place on the neck.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct Place {
@@ -43,27 +45,23 @@ impl JoinKind {
 
     /// The word of the trade for it, as reports print it.
     pub fn word(self) -> &'static str {
-        match self {
-            Self::SamePlace => "same place",
-            Self::Crossing => "crossing",
-            Self::Roll => "roll",
-            Self::Stretch => "stretch",
-            Self::Shift => "shift",
-            Self::Open => "open",
-            Self::Repeat => "repeat",
-        }
+        self.words().0
     }
 
     /// Several joins of the kind: "shifts", "joins within one place".
     pub fn plural(self) -> &'static str {
+        self.words().1
+    }
+
+    fn words(self) -> (&'static str, &'static str) {
         match self {
-            Self::SamePlace => "joins within one place",
-            Self::Crossing => "crossings",
-            Self::Roll => "rolls",
-            Self::Stretch => "stretches",
-            Self::Shift => "shifts",
-            Self::Open => "joins with an open string",
-            Self::Repeat => "repeats",
+            Self::SamePlace => words::SAME_PLACE,
+            Self::Crossing => words::CROSSING,
+            Self::Roll => words::ROLL,
+            Self::Stretch => words::STRETCH,
+            Self::Shift => words::SHIFT,
+            Self::Open => words::OPEN,
+            Self::Repeat => words::REPEAT,
         }
     }
 }

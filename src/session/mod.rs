@@ -1,7 +1,21 @@
 //! One run: source, listener, comparator, result.
 //!
+//! | file | what lives there |
+//! |---|---|
+//! | [`pump`] | a source's blocks into the ear, counted; one way for a file and a device |
+//! | `heard` | what the ear has said, settled and not yet |
+//! | `judging` | line, instrument and marks to the ear, the comparator's settings and the result |
+//! | [`line_info`] | what a report and a screen need to know of the line |
+//! | [`offline`] | a recorded take scored |
+//! | [`live`] | a take while it is played |
+//! | [`tuning`] | open strings checked |
+//! | [`result`] | what a run hands upwards |
+//! | [`played`] | how a kept take was played, as a file beside it |
+//! | [`known`], [`instrument_file`] | what is known of an instrument, and the same as a file |
+//!
 //! Here is the only place where the rooms below are joined into one path. Nothing here reads
-//! arguments, prints or formats. Used by `report` (its result types alone) and `cli`.
+//! arguments, prints or formats. Used by `report` and `tui` (results, snapshots and what is known of
+//! the line) and `cli`.
 
 mod heard;
 pub mod instrument_file;

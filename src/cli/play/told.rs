@@ -3,7 +3,7 @@
 use super::PlayArguments;
 use crate::cli::failure::Failure;
 use crate::cli::options::Target;
-use crate::cli::{BELOW, DONE, output};
+use crate::cli::{BELOW, DONE, below_mark, output};
 use crate::report::{json, text};
 use crate::session::live::{EndedBy, LiveResult};
 use crate::session::result::LiveInfo;
@@ -84,16 +84,13 @@ pub(super) fn tell(
 }
 
 fn pass(arguments: &PlayArguments, live: &LiveResult) -> u8 {
-    let Some(mark) = arguments.pass_mark else {
-        return DONE;
-    };
     let total = live.result.judgement.notes.len();
     let right = live.result.judgement.tally.right;
-    if right as f64 * 100.0 >= mark * total as f64 {
-        return DONE;
+    match below_mark(right, total, arguments.pass_mark) {
+        None => DONE,
+        Some(below) => {
+            output::note(&below);
+            BELOW
+        }
     }
-    output::note(&format!(
-        "{right} of {total} notes right, below the pass mark of {mark} %"
-    ));
-    BELOW
 }
