@@ -31,8 +31,8 @@ const OVER_TAIL_S: f64 = 0.120;
 /// An end that was found is in doubt by this share of what the starts beside it say, and by at least
 /// so much, in seconds. Both fitted together by `tests/tools/gap_uncertainty.py` so that nine of ten
 /// true ends lie within 1.645 standard deviations; raising either widens the doubt.
-const END_DOUBT_SHARE: f64 = 0.9;
-const END_DOUBT_LEAST_S: f64 = 0.0019;
+const END_DOUBT_SHARE: f64 = 0.8;
+const END_DOUBT_LEAST_S: f64 = 0.0017;
 /// A fall no deeper than this below the natural decay, in decibels, may be that of a string left alone
 /// whose decay has two steps, or of a mode of the body: then it is even whether it rang up to the next
 /// onset. On recorded strings all but one of the ends of an upright that were none lay below 15, all but
