@@ -2,9 +2,9 @@
 //! instruments that were left out.
 //!
 //! `cargo run --release --example fit -- DIR…` reads `DIR/truth/*.json` and `DIR/audio/`, listens to
-//! every take, takes the features of every onset that is no note of the line, fits, leaves one
-//! instrument out in turn, and writes `src/hearing/weights.rs` with what stands behind it. A part of
-//! the features goes to `fixtures/fit/beside.csv`, from which a test derives the loss again.
+//! every take, takes the features of the onsets that each model is about, fits, leaves one instrument
+//! out in turn, and writes `src/hearing/weights.rs` with what stands behind it. A part of the features
+//! goes to `fixtures/fit/`, from which a test derives the loss again.
 
 mod logistic;
 mod takes;
@@ -14,12 +14,36 @@ use std::fmt::Write as _;
 use std::path::PathBuf;
 
 use logistic::Model;
-use seamline::hearing::beside::{FEATURES, NAMES};
-use takes::{Row, rows_of};
+use seamline::hearing::{beside, choked};
+use takes::{Row, Rows, rows_of};
 
-/// One row in this many goes to the table in the repository, and every one of a pluck in four.
+/// One row in this many goes to the table in the repository, and one of a pluck in four.
 const TABLE_EVERY: usize = 16;
 const TABLE_PLUCKS_EVERY: usize = 4;
+/// Figures are told for these limits, in nats.
+const LIMITS: [f64; 5] = [-1.5, -0.75, 0.0, 0.75, 1.5];
+
+/// What the tests of the weights share; it stands in the file that is written.
+const TABLE_LOSS: &str = r#"
+/// The mean loss of a model over a table of `fixtures/fit/`, in nats.
+#[cfg(test)]
+pub(super) fn table_loss(table: &str, names: &[&str], weights: &[f64], constant: f64) -> f64 {
+    let mut lines = table.lines();
+    let head = format!("instrument,is_pluck,{}", names.join(","));
+    assert_eq!(lines.next(), Some(head.as_str()));
+    let losses: Vec<f64> = lines
+        .map(|line| {
+            let mut numbers = line.split(',').skip(1).map(|x| x.parse::<f64>().expect("a number"));
+            let is_pluck = numbers.next() == Some(1.0);
+            let row: Vec<f64> = numbers.collect();
+            assert_eq!(row.len(), weights.len());
+            let nats = constant + row.iter().zip(weights).map(|(x, w)| x * w).sum::<f64>();
+            (if is_pluck { -nats } else { nats }).exp().ln_1p()
+        })
+        .collect();
+    losses.iter().sum::<f64>() / losses.len() as f64
+}
+"#;
 
 fn main() {
     let folders: Vec<PathBuf> = std::env::args_os().skip(1).map(PathBuf::from).collect();
@@ -27,51 +51,65 @@ fn main() {
         eprintln!("give folders of takes with truth: cargo run --release --example fit -- DIR…");
         std::process::exit(2);
     }
-    let mut rows: Vec<Row> = Vec::new();
-    let mut takes = 0;
+    let mut rows = Rows::default();
     for folder in &folders {
-        match rows_of(folder) {
-            Ok((count, more)) => {
-                takes += count;
-                rows.extend(more);
-            }
-            Err(why) => {
-                eprintln!("{}: {why}", folder.display());
-                std::process::exit(2);
-            }
+        if let Err(why) = rows_of(folder, &mut rows) {
+            eprintln!("{}: {why}", folder.display());
+            std::process::exit(2);
         }
     }
-    let told = told(&rows, takes);
-    print!("{told}");
-    let model = Model::fit(&rows.iter().collect::<Vec<_>>());
-    let table: Vec<&Row> = table(&rows);
-    let loss = model.loss(&table);
-    std::fs::create_dir_all("fixtures/fit").expect("a folder for the table");
-    std::fs::write("fixtures/fit/beside.csv", csv(&table)).expect("the table can be written");
-    std::fs::write("src/hearing/weights.rs", source(&model, &told, loss))
-        .expect("the weights can be written");
+    let mut source = String::from(
+        "//! Weights of the ear's models. Written by `examples/fit`; not to be changed by hand.\n",
+    );
+    std::fs::create_dir_all("fixtures/fit").expect("a folder for the tables");
+    for (name, what, names, rows) in [
+        ("beside", "beside::row", &beside::NAMES[..], &rows.beside),
+        ("choked", "choked::row", &choked::NAMES[..], &rows.choked),
+    ] {
+        let told = told(rows);
+        println!("{name}\n{told}");
+        let model = Model::fit(&rows.iter().collect::<Vec<_>>());
+        let table = table(rows);
+        let path = format!("fixtures/fit/{name}.csv");
+        std::fs::write(&path, csv(&table, names)).expect("the table can be written");
+        source.push_str(&weights(
+            name,
+            what,
+            names,
+            &model,
+            &told,
+            model.loss(&table),
+        ));
+    }
+    source.push_str(TABLE_LOSS);
+    std::fs::write("src/hearing/weights.rs", source).expect("the weights can be written");
 }
 
 /// What stands behind the weights, and the figures of each instrument left out.
-fn told(rows: &[Row], takes: usize) -> String {
+fn told(rows: &[Row]) -> String {
     let mut text = String::new();
     let plucks = rows.iter().filter(|row| row.is_pluck).count();
+    let mut takes: Vec<&str> = rows.iter().map(|row| row.take.as_str()).collect();
+    takes.sort_unstable();
+    takes.dedup();
+    let mut seeds: Vec<&str> = takes.iter().filter_map(|t| t.split('_').next()).collect();
+    seeds.dedup();
     let _ = writeln!(
         text,
-        "{takes} takes, {} onsets, {plucks} plucks among them",
+        "{} takes of the seeds {}: {} onsets, {plucks} plucks among them",
+        takes.len(),
+        seeds.join(", "),
         rows.len()
     );
-    let mut seeds: Vec<&str> = rows.iter().map(|row| row.seed.as_str()).collect();
-    seeds.sort_unstable();
-    seeds.dedup();
-    let _ = writeln!(text, "seeds {}", seeds.join(", "));
     let mut by: BTreeMap<&str, Vec<&Row>> = BTreeMap::new();
     for row in rows {
         by.entry(&row.instrument).or_default().push(row);
     }
+    let limits: Vec<String> = LIMITS.iter().map(f64::to_string).collect();
     let _ = writeln!(
         text,
-        "instrument left out: plucks, found, others taken for one, loss"
+        "instrument left out: loss; plucks found + others taken for one at {} nats",
+        limits.join(", ")
     );
     let mut all = Counts::default();
     let mut several = Counts::default();
@@ -99,8 +137,8 @@ fn told(rows: &[Row], takes: usize) -> String {
 struct Counts {
     rows: usize,
     plucks: usize,
-    found: usize,
-    wrongly: usize,
+    found: [usize; LIMITS.len()],
+    wrongly: [usize; LIMITS.len()],
     loss: f64,
 }
 
@@ -108,44 +146,45 @@ impl Counts {
     fn add(&mut self, row: &Row, nats: f64) {
         self.rows += 1;
         self.plucks += usize::from(row.is_pluck);
-        self.found += usize::from(row.is_pluck && nats > 0.0);
-        self.wrongly += usize::from(!row.is_pluck && nats > 0.0);
         self.loss += logistic::loss(row.is_pluck, nats);
+        for (k, limit) in LIMITS.iter().enumerate() {
+            self.found[k] += usize::from(row.is_pluck && nats > *limit);
+            self.wrongly[k] += usize::from(!row.is_pluck && nats > *limit);
+        }
     }
 }
 
 impl std::fmt::Display for Counts {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         let mean = self.loss / self.rows.max(1) as f64;
-        write!(
-            f,
-            "{}, {}, {}, {mean:.4}",
-            self.plucks, self.found, self.wrongly
-        )
+        write!(f, "{mean:.4}; of {}", self.plucks)?;
+        for (found, wrongly) in self.found.iter().zip(self.wrongly) {
+            write!(f, ", {found} + {wrongly}")?;
+        }
+        Ok(())
     }
 }
 
 /// The rows that the repository keeps.
 fn table(rows: &[Row]) -> Vec<&Row> {
     let (mut plucks, mut others) = (0, 0);
-    rows.iter()
-        .filter(|row| {
-            let (count, every) = if row.is_pluck {
-                (&mut plucks, TABLE_PLUCKS_EVERY)
-            } else {
-                (&mut others, TABLE_EVERY)
-            };
-            *count += 1;
-            *count % every == 0
-        })
-        .collect()
+    let keep = |row: &&Row| {
+        let (count, every) = if row.is_pluck {
+            (&mut plucks, TABLE_PLUCKS_EVERY)
+        } else {
+            (&mut others, TABLE_EVERY)
+        };
+        *count += 1;
+        *count % every == 0
+    };
+    rows.iter().filter(keep).collect()
 }
 
-fn csv(rows: &[&Row]) -> String {
-    let mut text = format!("instrument,is_pluck,{}\n", NAMES.join(","));
+fn csv(rows: &[&Row], names: &[&str]) -> String {
+    let mut text = format!("instrument,is_pluck,{}\n", names.join(","));
     for row in rows {
         let _ = write!(text, "{},{}", row.instrument, u8::from(row.is_pluck));
-        for x in row.features {
+        for x in &row.features {
             let _ = write!(text, ",{x:.4}");
         }
         text.push('\n');
@@ -153,24 +192,25 @@ fn csv(rows: &[&Row]) -> String {
     text
 }
 
-fn source(model: &Model, told: &str, loss: f64) -> String {
-    let mut text = String::from(
-        "//! Weights of the ear's models. Written by `examples/fit`; not to be changed by hand.\n//!\n//! ```text\n",
+fn weights(name: &str, what: &str, names: &[&str], model: &Model, told: &str, loss: f64) -> String {
+    let upper = name.to_uppercase();
+    let mut text = format!(
+        "\n/// Weights of [`{what}`](super::{what}), in nats per unit.\n///\n/// ```text\n"
     );
     for line in told.lines() {
-        let _ = writeln!(text, "//! {line}");
+        let _ = writeln!(text, "/// {line}");
     }
-    text.push_str("//! ```\n\n");
     let _ = writeln!(
         text,
-        "/// Weights of [`beside::row`](super::beside::row), in nats per unit.\n#[rustfmt::skip]\npub const BESIDE: [f64; {FEATURES}] = ["
+        "/// ```\n#[rustfmt::skip]\npub const {upper}: [f64; {}] = [",
+        names.len()
     );
-    for (name, weight) in NAMES.iter().zip(model.weights) {
+    for (name, weight) in names.iter().zip(&model.weights) {
         let _ = writeln!(text, "    {weight:.4}, // {name}");
     }
     let _ = writeln!(
         text,
-        "];\n/// The constant of that model, in nats.\npub const BESIDE_CONSTANT: f64 = {:.4};\n/// Its mean loss over `fixtures/fit/beside.csv`, in nats.\npub const BESIDE_TABLE_LOSS: f64 = {loss:.4};",
+        "];\n/// The constant of that model, in nats.\npub const {upper}_CONSTANT: f64 = {:.4};\n/// Its mean loss over `fixtures/fit/{name}.csv`, in nats.\npub const {upper}_TABLE_LOSS: f64 = {loss:.4};",
         model.constant
     );
     text

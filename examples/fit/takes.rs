@@ -1,9 +1,9 @@
-//! Takes with truth as rows of features: one for each onset within a pass that is no note of the
-//! line.
+//! Takes with truth as rows of features, for each model of the ear.
 
 use std::path::Path;
 
-use seamline::hearing::beside::{Around, FEATURES, row};
+use seamline::hearing::beside::{self, Around};
+use seamline::hearing::choked;
 use seamline::hearing::events::{Event, HeardNote};
 use seamline::hearing::listener::{Listener, ListenerConfig};
 use seamline::sound::block::Delivery;
@@ -22,47 +22,54 @@ const LOWEST_MIDI: f64 = 28.0;
 /// Evidence of a sure note, in nats; such notes tell the usual level.
 const SURE_EVIDENCE: f64 = 2.0;
 
-/// One onset that is no note of the line.
+/// One onset.
 pub struct Row {
+    /// The take it is from.
+    pub take: String,
     /// What it was played on.
     pub instrument: String,
     /// The kind of take.
     pub kind: String,
-    /// The seed of the take's folder.
-    pub seed: String,
     /// Whether a string was plucked.
     pub is_pluck: bool,
     /// What the model sees.
-    pub features: [f64; FEATURES],
+    pub features: Vec<f64>,
+}
+
+/// The rows of each model.
+#[derive(Default)]
+pub struct Rows {
+    /// Onsets within a pass that are no notes of the line: accidental plucks or not.
+    pub beside: Vec<Row>,
+    /// Sounds that die at once: choked plucks or not.
+    pub choked: Vec<Row>,
 }
 
 /// What the truth says of a time.
 #[derive(Clone, Copy, PartialEq)]
 enum Label {
     Note,
+    Choked,
     Pluck,
     Soft,
     Other,
 }
 
-/// Listens to every take of a folder.
-///
-/// Output: the number of takes, and their rows.
-pub fn rows_of(folder: &Path) -> Result<(usize, Vec<Row>), String> {
+/// Listens to every take of a folder and adds its rows.
+pub fn rows_of(folder: &Path, rows: &mut Rows) -> Result<(), String> {
     let truth = folder.join("truth");
     let entries = std::fs::read_dir(&truth).map_err(|e| format!("{}: {e}", truth.display()))?;
     let mut paths: Vec<_> = entries.flatten().map(|entry| entry.path()).collect();
     paths.sort();
-    let mut rows = Vec::new();
     for path in &paths {
-        let text = std::fs::read_to_string(path).map_err(|e| format!("{}: {e}", path.display()))?;
-        let take: Value =
-            serde_json::from_str(&text).map_err(|e| format!("{}: {e}", path.display()))?;
+        let named = |e: &dyn std::fmt::Display| format!("{}: {e}", path.display());
+        let text = std::fs::read_to_string(path).map_err(|e| named(&e))?;
+        let take: Value = serde_json::from_str(&text).map_err(|e| named(&e))?;
         let sound = folder.join("audio").join(text_of(&take["file"]));
         let heard = listen(&sound)?;
-        take_rows(&take, &heard, &mut rows);
+        take_rows(&take, &heard, rows);
     }
-    Ok((paths.len(), rows))
+    Ok(())
 }
 
 fn text_of(value: &Value) -> &str {
@@ -94,7 +101,7 @@ fn listen(path: &Path) -> Result<Vec<HeardNote>, String> {
 }
 
 /// Adds the rows of one take.
-fn take_rows(take: &Value, heard: &[HeardNote], rows: &mut Vec<Row>) {
+fn take_rows(take: &Value, heard: &[HeardNote], rows: &mut Rows) {
     let alone = [take.clone()];
     let passes = take["passes"].as_array().map_or(&alone[..], Vec::as_slice);
     let list = |pass: &Value, name: &str| pass[name].as_array().cloned().unwrap_or_default();
@@ -113,8 +120,10 @@ fn take_rows(take: &Value, heard: &[HeardNote], rows: &mut Vec<Row>) {
                 .collect::<Vec<_>>()
         };
         let (onsets, ends) = (times("onset_s"), times("release_s"));
-        for &onset_s in &onsets {
-            claim(heard, &mut labels, onset_s, Label::Note);
+        for (&onset_s, played) in onsets.iter().zip(&played) {
+            let choked = text_of(&played["kind"]) == "dead";
+            let label = if choked { Label::Choked } else { Label::Note };
+            claim(heard, &mut labels, onset_s, label);
         }
         if let (Some(&from), Some(&to)) = (onsets.first(), ends.last()) {
             spans.push((from, to));
@@ -135,15 +144,29 @@ fn take_rows(take: &Value, heard: &[HeardNote], rows: &mut Vec<Row>) {
         .collect();
     levels.sort_by(f64::total_cmp);
     let usual_dbfs = levels.get(levels.len() / 2).copied().unwrap_or(0.0);
+    let is_played = |label: Label| !matches!(label, Label::Other);
+    let line_note = |label: Label| matches!(label, Label::Note | Label::Choked);
+    let new_row = |is_pluck: bool, features: &[f64]| Row {
+        take: text_of(&take["take"]).to_owned(),
+        instrument: text_of(&take["instrument"]).to_owned(),
+        kind: text_of(&take["group"]).to_owned(),
+        is_pluck,
+        features: features.to_vec(),
+    };
     for (k, note) in heard.iter().enumerate() {
+        if choked::dies(note) && matches!(labels[k], Label::Choked | Label::Other) {
+            let features = choked::row(note, usual_dbfs);
+            rows.choked
+                .push(new_row(labels[k] == Label::Choked, &features));
+        }
         let within = spans
             .iter()
             .any(|&(from, to)| (from..=to).contains(&note.onset_s));
-        if !within || matches!(labels[k], Label::Note | Label::Soft) {
+        if !within || !matches!(labels[k], Label::Pluck | Label::Other) {
             continue;
         }
-        let before = (0..k).rev().find(|&j| labels[j] == Label::Note);
-        let next = (k + 1..heard.len()).find(|&j| labels[j] == Label::Note);
+        let before = (0..k).rev().find(|&j| is_played(labels[j]));
+        let next = (k + 1..heard.len()).find(|&j| line_note(labels[j]));
         let around = Around {
             ringing_midi: before.and_then(|j| heard[j].pitch).map(|pitch| pitch.midi),
             since_s: before.map(|j| note.onset_s - heard[j].onset_s),
@@ -155,14 +178,9 @@ fn take_rows(take: &Value, heard: &[HeardNote], rows: &mut Vec<Row>) {
         if close(around.since_s) || close(around.until_s) {
             continue;
         }
-        let name = text_of(&take["take"]);
-        rows.push(Row {
-            instrument: text_of(&take["instrument"]).to_owned(),
-            kind: text_of(&take["group"]).to_owned(),
-            seed: name.split('_').next().unwrap_or_default().to_owned(),
-            is_pluck: labels[k] == Label::Pluck,
-            features: row(note, &around),
-        });
+        let features = beside::row(note, &around);
+        rows.beside
+            .push(new_row(labels[k] == Label::Pluck, &features));
     }
 }
 

@@ -65,7 +65,7 @@ const CLEAR: f64 = 0.6;
 /// Distances between two notes at which one may be heard in the other's partials, in semitones.
 const RELATED: [f64; 7] = [0.0, 12.0, 19.0, 24.0, -12.0, 28.0, 31.0];
 /// Two pitches closer than this are one, in semitones.
-const SAME_SEMITONES: f64 = 0.6;
+const SAME_SEMITONES: f64 = 0.75;
 
 /// Whether a pitch is another note than the one that rings and than what its partials may show.
 /// Pitches below the lowest string are none. Without a note before every pitch is another one.
@@ -133,4 +133,40 @@ pub fn nats(heard: &HeardNote, around: &Around) -> f64 {
     let row = row(heard, around);
     let sum: f64 = row.iter().zip(weights::BESIDE).map(|(x, w)| x * w).sum();
     weights::BESIDE_CONSTANT + sum
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Golden: the loss that the fit stated over its table.
+    #[test]
+    fn the_stated_loss_is_that_of_the_table() {
+        let table = include_str!("../../fixtures/fit/beside.csv");
+        let loss = weights::table_loss(table, &NAMES, &weights::BESIDE, weights::BESIDE_CONSTANT);
+        assert!((loss - weights::BESIDE_TABLE_LOSS).abs() < 1e-3, "{loss}");
+    }
+
+    /// Closed form: a fifth above the ringing note is another one, its octave and its twelfth are
+    /// not, and what lies below the lowest string is none.
+    #[test]
+    fn partials_of_the_ringing_note_are_no_other_note() {
+        let around = Around {
+            ringing_midi: Some(33.0),
+            since_s: Some(0.2),
+            until_s: None,
+            lowest_midi: 28.0,
+            usual_dbfs: -20.0,
+        };
+        for (midi, other) in [
+            (40.0, true),
+            (34.0, true),
+            (33.6, false),
+            (45.0, false),
+            (52.0, false),
+            (27.0, false),
+        ] {
+            assert_eq!(is_other(midi, &around), other, "{midi}");
+        }
+    }
 }

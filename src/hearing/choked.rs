@@ -76,3 +76,16 @@ pub fn nats(heard: &HeardNote, usual_dbfs: f64) -> f64 {
     let sum: f64 = row.iter().zip(weights::CHOKED).map(|(x, w)| x * w).sum();
     weights::CHOKED_CONSTANT + sum
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Golden: the loss that the fit stated over its table.
+    #[test]
+    fn the_stated_loss_is_that_of_the_table() {
+        let table = include_str!("../../fixtures/fit/choked.csv");
+        let loss = weights::table_loss(table, &NAMES, &weights::CHOKED, weights::CHOKED_CONSTANT);
+        assert!((loss - weights::CHOKED_TABLE_LOSS).abs() < 1e-3, "{loss}");
+    }
+}

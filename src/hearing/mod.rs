@@ -9,6 +9,7 @@
 //! | `pitch` | settled: which note, and how high exactly |
 //! | `rings` | what else rings beside the played note |
 //! | `beside` | whether an onset that is no note of the line is a pluck of its own |
+//! | `choked` | whether a sound that dies at once was a choked pluck |
 //! | `weights` | the weights of fitted models, with what they were fitted on |
 //! | `calibration` | what is known of an instrument's strings; what still sounds after a stop |
 //! | `chords` | which members of a chord are there, and how long |
@@ -23,6 +24,7 @@
 
 pub mod beside;
 pub mod calibration;
+pub mod choked;
 pub mod chords;
 pub mod dsp;
 pub mod events;

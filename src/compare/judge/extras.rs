@@ -10,7 +10,7 @@ use crate::hearing::events::HeardNote;
 
 /// An unmatched event is told as an extra from this on, in nats: extras are rare, so that it must be
 /// clearly more likely than not. Raising it forgives soft accidental plucks.
-const EXTRA_NATS: f64 = 0.0;
+const EXTRA_NATS: f64 = 0.5;
 /// A series that explains this much of what is new tells its pitch, 0 to 1; the rest is noise.
 const SERIES_SCORE: f64 = 0.15;
 /// An event this close to a matched onset is the same pluck heard twice, in seconds.
@@ -23,10 +23,11 @@ const AROUND_QUARTERS: f64 = 0.5;
 const COMING_S: f64 = 0.1;
 const SAME_SEMITONES: f64 = 0.7;
 
-/// What is known around an event from the notes of the line that surround it.
-fn around(scene: &Scene, event: usize) -> Around {
+/// What is known around an event from the notes that surround it: those of the line, and the last
+/// that was told as an extra.
+fn around(scene: &Scene, event: usize, told: Option<usize>) -> Around {
     let onset_s = scene.events[event].onset_s;
-    let before = (0..event).rev().find(|&k| scene.matched[k]);
+    let before = (0..event).rev().find(|&k| scene.matched[k]).max(told);
     let next = (event + 1..scene.events.len()).find(|&k| scene.matched[k]);
     let open = scene.settings.open_midi.iter().min();
     Around {
@@ -58,11 +59,12 @@ fn pitch(event: &HeardNote, around: &Around) -> Option<f64> {
 /// The notes nobody wrote, in order of time.
 pub(crate) fn find(scene: &Scene) -> Vec<ExtraNote> {
     let mut extras = Vec::new();
+    let mut told = None;
     for (k, event) in scene.events.iter().enumerate() {
         if scene.matched[k] || same_pluck(scene, k) {
             continue;
         }
-        let around = around(scene, k);
+        let around = around(scene, k, told);
         if beside::nats(event, &around) < EXTRA_NATS {
             continue;
         }
@@ -79,6 +81,7 @@ pub(crate) fn find(scene: &Scene) -> Vec<ExtraNote> {
             continue;
         }
         if let Some(after) = place(scene, k) {
+            told = Some(k);
             extras.push(ExtraNote {
                 onset_s: event.onset_s,
                 midi,

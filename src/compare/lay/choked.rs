@@ -6,41 +6,23 @@
 
 use crate::compare::lay::costs;
 use crate::compare::lay::course::Course;
-use crate::compare::lay::ends::NO_NOTE;
+use crate::compare::lay::ends::{NO_NOTE, dies};
 use crate::compare::lay::passes::{Scored, Stretch};
-use crate::compare::median;
 use crate::hearing::events::HeardNote;
 
 /// How far from its place on the grid a choked note is looked for, in seconds ...
 const REACH_S: f64 = 0.06;
 /// ... and as a share of the shorter neighbouring interval.
 const REACH_SHARE: f64 = 0.35;
-/// A choked pluck falls at least this much within a tenth of a second, in decibels; a string that
-/// rings loses 1 to 6 (3 to 60 dB/s, common practice, no source).
-const FALL_DB: f64 = 12.0;
-/// Novelty of a choked pluck against the middle one of the matched notes: what stays below is the
-/// breath of a string let go.
-const NOVELTY_SHARE: f64 = 0.15;
-/// A rise of the middle prediction error like this is a pluck whatever the novelty, in decibels; the
-/// lowest copy rises where a string is damped, too.
-const STRUCK_DB: f64 = 10.0;
-
 /// True when an event looks like a pluck that died at once.
-pub(crate) fn is_choked(event: &HeardNote, usual_novelty_db: f64) -> bool {
-    if event.evidence <= NO_NOTE {
-        return false;
-    }
-    let struck = event.features.error_rise_db[1];
-    event.early_fall_db.is_some_and(|fall| fall >= FALL_DB)
-        && (event.novelty_db >= NOVELTY_SHARE * usual_novelty_db || struck >= STRUCK_DB)
+pub(crate) fn is_choked(event: &HeardNote) -> bool {
+    event.evidence > NO_NOTE && dies(event)
 }
 
 /// A note of another pitch this far from a place may have taken it from a choked one, ...
 const MISTAKEN_S: f64 = 0.05;
 /// ... which is this close to it, in seconds.
 const ON_PLACE_S: f64 = 0.02;
-/// ... and then needs only so much of the novelty.
-const ON_PLACE_NOVELTY: f64 = 0.5;
 
 /// Gives missed notes the choked pluck at their place, where there is one that no note took.
 pub(crate) fn fill(course: &Course, stretches: &mut [Stretch], scored: &mut [Option<Scored>]) {
@@ -48,13 +30,6 @@ pub(crate) fn fill(course: &Course, stretches: &mut [Stretch], scored: &mut [Opt
     for &(_, event) in stretches.iter().flat_map(|stretch| &stretch.pairs) {
         taken[event] = true;
     }
-    let mut novelties: Vec<f64> = (0..taken.len())
-        .filter(|&k| taken[k])
-        .map(|k| course.events[k].heard.novelty_db)
-        .collect();
-    let Some(usual) = median(&mut novelties) else {
-        return;
-    };
     for (slot, scored) in scored.iter_mut().enumerate() {
         let Some(Scored {
             stretch,
@@ -72,14 +47,14 @@ pub(crate) fn fill(course: &Course, stretches: &mut [Stretch], scored: &mut [Opt
         let mistaken = found
             .is_some_and(|k| off(k) > MISTAKEN_S && !costs::same_pitch(target, &course.events[k]));
         // That it stands at its very place is evidence, too.
-        let (reach, asked) = match *found {
-            None => (REACH_S.min(REACH_SHARE * target.interval_s * slope), 1.0),
-            Some(_) if mistaken => (ON_PLACE_S, ON_PLACE_NOVELTY),
+        let reach = match *found {
+            None => REACH_S.min(REACH_SHARE * target.interval_s * slope),
+            Some(_) if mistaken => ON_PLACE_S,
             Some(_) => continue,
         };
         let nearest = (0..course.events.len())
             .filter(|&k| !taken[k] && off(k) <= reach)
-            .filter(|&k| is_choked(course.events[k].heard, usual * asked))
+            .filter(|&k| is_choked(course.events[k].heard))
             .min_by(|&a, &b| off(a).total_cmp(&off(b)));
         if let Some(k) = nearest {
             taken[k] = true;

@@ -95,6 +95,10 @@ pub(crate) const LOOP_ROUND: f64 = 2.0;
 /// Stopping and going on where the line was left: cheaper than to leave it and enter the next bar,
 /// because it is the same pass.
 pub(crate) const STOP: f64 = 3.2;
+/// Stopping and beginning the bar anew, or the one before: cheaper than to leave the line and enter
+/// it anywhere, because that is where players go back to. Raising it makes a bar begun anew look like
+/// a stumble.
+pub(crate) const BACK: f64 = 4.0;
 /// A note this late, in seconds, may come after a stop; a late note is 35 to 120 ms late.
 pub(crate) const STOP_FROM_S: f64 = 0.2;
 /// After a longer silence than this, in seconds, what follows is another pass.

@@ -148,6 +148,7 @@ impl<'a> Search<'a> {
                     });
                     self.go_on(state, place, event, &mut next);
                     self.stop(state, place, event, &mut next);
+                    self.go_back(state, place, event, &mut next);
                     State {
                         cost: state.cost + leaving(self.course.slots, place.slot),
                         place: None,
@@ -231,6 +232,36 @@ impl<'a> Search<'a> {
             let onset_sd = costs::timing_sd_s(target, place.clock.stretch);
             let clock = Clock::start(heard.onset_s, place.clock.stretch, sd, onset_sd);
             let began = Some((slot, Began::Stop));
+            self.push(next, state.node, cost, (slot, event, clock), began);
+        }
+    }
+
+    /// Adds the ways on which the player has stopped and begins the bar anew, or the one before.
+    fn go_back(&mut self, state: State, place: Place, event: usize, next: &mut Vec<State>) {
+        let course = self.course;
+        let sound = &course.events[event];
+        let bar = course.slots[place.slot].opening;
+        let before = bar.checked_sub(1).map(|last| course.slots[last].opening);
+        for slot in [Some(bar), before].into_iter().flatten() {
+            let target = &course.slots[slot];
+            if !costs::same_pitch(target, sound) || !course.may_be(event, slot) {
+                continue;
+            }
+            let waited_s = sound.heard.onset_s - place.clock.t_s;
+            let due_s = course.slots[place.slot].interval_s * place.clock.stretch;
+            if waited_s < due_s + costs::STOP_FROM_S {
+                continue;
+            }
+            let cost = state.cost + costs::BACK + costs::weakness(target, sound);
+            let sd = place.clock.var_stretch.sqrt().max(STOP_TEMPO_SD);
+            let onset_sd = costs::timing_sd_s(target, place.clock.stretch);
+            let clock = Clock::start(
+                sound.heard.onset_s,
+                place.clock.stretch,
+                sd.min(self.tempo_sd),
+                onset_sd,
+            );
+            let began = Some((slot, Began::Enter));
             self.push(next, state.node, cost, (slot, event, clock), began);
         }
     }

@@ -14,9 +14,13 @@ use crate::compare::lay::passes::{Pass, Scored, Stretch, first};
 use crate::compare::lay::pulse::{OWN_TEMPO_NOTES, Pulse, RIGHT_ENOUGH, TEMPO_SD, fit};
 use crate::compare::lay::robust::{Point, SlopePrior};
 use crate::compare::lay::slots::Slot;
+use crate::compare::median;
 
 /// Rounds of aligning and fitting; it mostly settles after two.
 const ROUNDS: usize = 5;
+/// A sound this far under the notes of a pass, in decibels, is none of the notes at its end. Raising
+/// it takes softer talk for notes.
+const FAR_UNDER_DB: f64 = 15.0;
 /// A pass through this share of the line that lacks its very last note has missed it.
 const LAST_IS_MISSED_SHARE: f64 = 0.75;
 
@@ -54,10 +58,13 @@ pub(super) fn pass(
         let mut own = run.clone();
         own.pairs.retain(|&(slot, _)| slot < line.end);
         let time = (prior, pulse.witnesses.as_slice());
-        let Some((alignment, grid)) = settle(course, &own, line.clone(), due, from..to, time)
+        let Some((mut alignment, grid)) = settle(course, &own, line.clone(), due, from..to, time)
         else {
             continue;
         };
+        if !extent.is_known {
+            trim(course, run, &mut alignment);
+        }
         let matched = alignment
             .pairs
             .last()
@@ -100,6 +107,23 @@ pub(super) fn pass(
             .filter(|click| click.measured)
             .map(|click| click.zero_s),
     })
+}
+
+/// Takes from the end of a pass that was broken off what is none of its notes: another pitch behind
+/// the last clear note, or a sound far softer than the notes before. Talk and tuning are like that.
+fn trim(course: &Course, run: &Run, alignment: &mut Alignment) {
+    let heard = |event: usize| course.events[event].heard;
+    let mut levels: Vec<f64> = run.pairs.iter().map(|p| heard(p.1).level_dbfs).collect();
+    let usual_dbfs = median(&mut levels).unwrap_or(f64::NEG_INFINITY);
+    let clear = run.pairs.last().map_or(0, |&(slot, _)| slot);
+    while let Some(&(slot, event)) = alignment.pairs.last() {
+        let other = slot > clear && !costs::same_pitch(&course.slots[slot], &course.events[event]);
+        let soft = heard(event).level_dbfs < usual_dbfs - FAR_UNDER_DB;
+        if !(other || soft) || alignment.pairs.len() == 1 {
+            break;
+        }
+        alignment.pairs.pop();
+    }
 }
 
 /// The first slot of a pass that seems to begin within a bar: the bar's first one where a clear note
