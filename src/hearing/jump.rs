@@ -12,9 +12,10 @@
 //! jumps, a predictor taught on 80 ms that end before the candidate, the earliest maximum close to
 //! the highest instead of the highest, and no jump in errors 20 dB under the strongest.
 
-use super::dsp::decimate::{filter, low_pass_taps, mean_square};
 use super::dsp::history::History;
 use super::dsp::linear_prediction::{Work, fit, squared_errors};
+use super::dsp::low_pass::{filter, low_pass_taps};
+use super::dsp::power::mean_square;
 
 /// Coefficients of the predictor.
 const ORDER: usize = 28;

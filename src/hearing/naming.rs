@@ -9,8 +9,8 @@
 //! lag is preferred within a margin. Expected effect: a few first names are an octave or a twelfth
 //! off, and the settled pitch corrects them.
 
-use super::dsp::decimate::dot;
 use super::dsp::history::History;
+use super::dsp::power::dot;
 
 /// The sound is looked at from this long after the onset.
 const SKIP_S: f64 = 0.002;

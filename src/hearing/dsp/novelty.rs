@@ -6,8 +6,8 @@
 
 use rustfft::num_complex::Complex;
 
-use super::decimate::decibels;
 use super::history::History;
+use super::power::decibels;
 use super::transform::RealTransform;
 
 /// Length of the analysed window in seconds. 23 ms costs 2 ms of delay against 12 ms and removes

@@ -80,7 +80,7 @@ impl Spectrum {
         self.db.extend(
             self.bins[..wanted]
                 .iter()
-                .map(|c| super::decimate::decibels(c.norm_sqr() + 1e-16)),
+                .map(|c| super::power::decibels(c.norm_sqr() + 1e-16)),
         );
     }
 

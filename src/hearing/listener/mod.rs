@@ -22,11 +22,12 @@ mod soon;
 use std::collections::VecDeque;
 
 use crate::hearing::calibration::KnownString;
-use crate::hearing::dsp::decimate::{Decimator, RUN_FRAMES, mean_square};
+use crate::hearing::dsp::decimate::{Decimator, RUN_FRAMES};
 use crate::hearing::dsp::envelope;
 use crate::hearing::dsp::history::History;
 use crate::hearing::dsp::lines::{Lines, NewLines};
 use crate::hearing::dsp::novelty::Novelty;
+use crate::hearing::dsp::power::mean_square;
 use crate::hearing::events::{Event, OnsetFeatures};
 use crate::hearing::jump::{Jump, JumpFinder, Past};
 use crate::hearing::naming::{self, Waiting};

@@ -14,8 +14,8 @@ use std::ops::Range;
 use rustfft::num_complex::Complex;
 
 use super::{COARSE_CENTS, LAY_CENTS, PEAK_POWER_DB, PitchMeter, SERIES_FROM_HZ, SERIES_TO_HZ};
-use crate::hearing::dsp::decimate::decibels;
 use crate::hearing::dsp::history::History;
+use crate::hearing::dsp::power::decibels;
 
 /// Stretches before and after an onset that are held against each other, and how far from it.
 const FRESH_SPAN_S: f64 = 0.060;

@@ -19,8 +19,8 @@ use std::ops::Range;
 
 use rustfft::num_complex::Complex;
 
-use super::dsp::decimate::{filter, low_pass_taps};
 use super::dsp::history::History;
+use super::dsp::low_pass::{filter, low_pass_taps};
 use super::dsp::peel::Peeler;
 use super::dsp::spectrum::{Peak, Spectrum};
 use super::dsp::stiff_string::{CENTS_PER_SHARE, StiffString, fit_stiff_string, partial};
