@@ -34,8 +34,10 @@ struct PhaseLine {
     samples: Vec<f32>,
 }
 
-/// Outputs that are made at a time; where fewer are left the rest is thrown away.
+/// Outputs that are made at a time. Raised, more of what is made at the end of a run is thrown
+/// away.
 const LANES: usize = 16;
+/// Outputs that are made at a time where no more than this are left.
 const FEW_LANES: usize = 8;
 
 /// Deals samples out to `F` lines, the first one to the first.

@@ -42,7 +42,8 @@ use hop::PEAK_REACH_S;
 
 /// A peak of the novelty this high is looked into, in decibels.
 const CANDIDATE_DB: f32 = 0.6;
-/// New lines peak where they are the most of so many looks, ...
+/// Looks at the new lines among which the middle one must be the highest to make a candidate.
+/// Raised, close candidates become one, and they come later.
 const LINES_SEEN: usize = 5;
 /// How long after a candidate it is judged: what follows must tell what it was.
 const JUDGED_AFTER_S: f64 = 0.165;
@@ -55,7 +56,7 @@ const BREAK_S: f64 = 0.015;
 /// Kept of the low-rate stream.
 const HISTORY_S: f64 = 12.0;
 
-/// Room for so many candidates and onsets that wait; a dense take has a dozen.
+/// Room for the candidates and onsets that wait; a dense take has a dozen.
 const WAITING: usize = 64;
 
 /// A candidate that waits to be judged.

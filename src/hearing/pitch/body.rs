@@ -8,37 +8,57 @@ use super::{Candidate, PEAK_POWER_DB, PitchMeter, SERIES_PARTIALS};
 use crate::hearing::dsp::stiff_string::{StiffString, partial};
 use crate::units::cents;
 
-/// A mode of the body may lie this far from a string's fundamental, in cents, ...
+/// A mode of the body is looked for from this distance of a string's fundamental on, in cents.
+/// Chosen on recorded strings; raised, modes close to the string are not told from it.
 const BODY_FROM_CENTS: f64 = 30.0;
+/// A mode of the body is looked for up to this distance, in cents. Chosen on recorded strings;
+/// raised, a string is more often taken for a mode of its neighbour.
 const BODY_WITHIN_CENTS: f64 = 250.0;
-/// ... is hardly more periodic, by the normalised difference, ...
+/// The string may be less periodic than the mode by this much of the normalised difference. Chosen
+/// on recorded strings; raised, a string is more often taken for a mode.
 const BODY_DIP: f64 = 0.05;
-/// ... and shows less than one in this many of the string's upper partials.
+/// The string's upper partials must have more than this many times the weight that those of the
+/// mode have. Chosen on recorded strings; raised, fewer modes are noticed.
 const BODY_UPPER: f64 = 1.3;
-/// What has no upper partial at all is a mode also beside a series of so many, ...
+/// What has no upper partial at all is a mode also further away, and beside a string that is less
+/// periodic, when the string shows this many. Chosen on recorded strings; raised, fewer modes are
+/// noticed.
 const BARE_AGAINST: usize = 4;
-/// ... this far from it, in cents, ...
+/// It may then lie up to this far from the string, in cents. Chosen on recorded strings; raised, a
+/// string without upper partials is more often taken for a mode.
 const BARE_WITHIN_CENTS: f64 = 480.0;
-/// ... and when it is clearly more periodic.
+/// The string may then be less periodic by this much of the normalised difference. Chosen on
+/// recorded strings; raised, a string without upper partials is more often taken for a mode.
 const BARE_DIP: f64 = 0.3;
-/// Where a fundamental was moved, it is looked for beside the body's mode: below this frequency, ...
+/// Two modes are told apart only for strings below this, in hertz: modes of the body lie there.
+/// Chosen on recorded strings.
 const MODES_BELOW_HZ: f64 = 250.0;
-/// ... within so many cents of where the partials put it, ...
+/// What of a moved fundamental is the string's lies within this of where the partials put it, in
+/// cents. Chosen on recorded strings; raised, the body's mode is taken for it.
 const COUPLED_CENTS: f64 = 60.0;
-/// ... dying away no faster than a string, in decibels per second (common practice, from memory), ...
+/// A mode that dies away faster than this is no string, in decibels per second; common practice,
+/// from memory. Raised, the body's mode is taken for the string.
 const STRING_DB_PER_S: f64 = 60.0;
-/// ... and at least so many away from the other mode.
+/// The two modes must lie at least this far apart, in cents. Chosen on recorded strings; raised,
+/// fewer are told apart.
 const MODES_APART_CENTS: f64 = 30.0;
-/// A peak lies on a partial when it is within so much of a resolution cell.
+/// A peak lies on a partial when it is within this share of a resolution cell. Chosen on recorded
+/// strings; raised, more peaks count by chance.
 const UPPER_CELL: f64 = 0.4;
-/// ... and this far above what lies around it.
+/// Such a peak must stand this far above the mean of what lies around it, in decibels. Chosen on
+/// recorded strings; raised, fewer count.
 const UPPER_CLEAR_DB: f64 = 7.0;
+/// Such a peak may lie this far below the strongest of all, in decibels. Chosen on recorded
+/// strings; raised, softer ones count.
 const UPPER_RANGE_DB: f64 = 40.0;
 
 impl PitchMeter {
-    /// The string `s`, whose fundamental was moved, with the moved one taken in where it can be told
-    /// from the body's mode: what of the string couples with the body lies to one side of where the
-    /// partials put it, and what does not couple lies there; the pitch is between them.
+    /// A string whose fundamental the body has moved, with its pitch placed between two readings: the
+    /// moved fundamental, and the place that the partials above it give. A string swings both towards
+    /// the body, which moves it, and across it, which does not.
+    ///
+    /// Input: `s` as it was fitted, and the samples `x` it was fitted on. Output: `None` where the
+    /// moved fundamental cannot be told from the body's own mode.
     pub(super) fn beside_a_mode(&mut self, s: StiffString, x: &[f32]) -> Option<StiffString> {
         if s.f1_hz > MODES_BELOW_HZ {
             return None;

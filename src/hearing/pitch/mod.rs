@@ -37,19 +37,25 @@ pub use added::Added;
 const PERIOD_BELOW_HZ: f64 = 800.0;
 /// By the period alone the shortest lag this close to the deepest wins.
 const SHORT_LAG_WITHIN: f32 = 0.08;
-/// Partials are looked at from here ...
+/// Partials are looked at from here on, in hertz.
 const SERIES_FROM_HZ: f64 = 25.0;
-/// ... up to here.
+/// Partials are looked at up to here, in hertz. Chosen on recorded strings; raised, bright sounds
+/// bring more partials, which lie off where the stiffness is not known.
 const SERIES_TO_HZ: f64 = 1_400.0;
-/// Peaks this far below the strongest count no more.
+/// A peak counts one tenth when it is this far below the strongest, in decibels, and one hundredth
+/// at twice that. Chosen on recorded strings; raised, soft partials count more.
 const PEAK_POWER_DB: f64 = 32.0;
 /// Partials of one candidate that are looked at.
 const SERIES_PARTIALS: usize = 12;
 /// How far the laying of a series may move a candidate, in cents.
 const LAY_CENTS: f64 = 40.0;
-/// Steps of laying in cents: first for all candidates, then for the best few.
+/// Step in which the series of every candidate is laid, in cents. Chosen on recorded strings;
+/// raised, it costs less, and narrow series are missed.
 const COARSE_CENTS: f64 = 10.0;
+/// Step in which the series of the best few is laid then, in cents. Chosen on recorded strings;
+/// raised, it costs less.
 const FINE_CENTS: f64 = 3.0;
+/// How many candidates are laid finely. Chosen on recorded strings; raised, it costs more.
 const FINE_CANDIDATES: usize = 5;
 /// A fit this far from where its series lies, in cents, has been led astray.
 const FIT_CENTS: f64 = 60.0;
@@ -62,8 +68,11 @@ const CELL_SHARE: f64 = 0.06;
 const LAID_CENTS: f64 = 7.0;
 /// Uncertainty of a pitch without any period, in cents.
 const BLUR_CENTS: f64 = 25.0;
-/// Span of the fine pitch after the onset, in seconds, for a note long enough.
+/// The fine pitch of a note that is long enough is taken from this long after its onset, in
+/// seconds. Chosen on recorded strings.
 const FINE_FROM_S: f64 = 0.080;
+/// It is taken up to this long after its onset, in seconds. Chosen on recorded strings; raised,
+/// slow bends are averaged.
 const FINE_TO_S: f64 = 0.480;
 
 /// A settled pitch.
@@ -267,7 +276,7 @@ impl PitchMeter {
     }
 }
 
-/// What a fit to so few partials leaves open, in cents.
+/// How far off the pitch of a fit to two partials or fewer may be besides its residuals, in cents.
 fn few_cents(partials: usize) -> f64 {
     match partials {
         0 | 1 => 20.0,

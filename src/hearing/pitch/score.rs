@@ -6,10 +6,12 @@
 use super::{Candidate, PEAK_POWER_DB, PitchMeter, SERIES_PARTIALS, SERIES_TO_HZ};
 use crate::hearing::dsp::stiff_string::partial;
 
-/// A series whose power lies in its even partials (or every third) but for this share is taken
-/// for the octave (or twelfth) below what sounds, in decibels.
+/// A series whose odd partials (or those off every third) hold a smaller share of its power than
+/// this, in decibels, is taken for the octave (or twelfth) below what sounds. Chosen on recorded
+/// strings; raised, notes with weak odd partials are named an octave too high.
 const PARITY_DB: f64 = -12.0;
-/// What such a series loses per 10 dB beyond.
+/// What such a series loses in its score for each 10 dB beyond that. Chosen on recorded strings;
+/// raised, fewer notes are named an octave too low.
 const PARITY_LOSS: f64 = 0.5;
 
 impl PitchMeter {

@@ -8,24 +8,30 @@
 use super::{Rings, WINDOW_S};
 use crate::hearing::dsp::history::History;
 
-/// Multiples of the mains' frequencies, 50 Hz and 60 Hz (IEC 60038), at which hum is looked for.
+/// How many multiples of 50 Hz, and of 60 Hz, hum is looked for at (IEC 60038).
 pub(super) const MAINS_LINES: usize = 8;
-/// Hum is measured in windows longer than this, in seconds; ...
+/// Hum is measured in windows longer than this, in seconds: shorter ones do not tell it from a
+/// string beside it.
 const HUM_WINDOW_S: f64 = 0.2;
-/// ... it touches partials within so many cells, ...
+/// Hum touches the partials within this many resolution cells (1/T). Raised, strings near a
+/// multiple of the mains show less.
 pub(super) const HUM_CELLS: f64 = 2.0;
+/// In short windows it touches no partial further away than this, in hertz.
 pub(super) const HUM_HZ: f64 = 5.0;
-/// ... is known after so many windows, ...
+/// Hum is known after this many windows, and nothing is taken off before. Raised, the first strings
+/// of a take are heard in the hum.
 pub(super) const HUM_KNOWN: usize = 10;
-/// ... of which one before the first note, where nothing else should sound, counts as many, ...
+/// What a window before the first note counts, in windows: nothing else should sound there.
 const AHEAD_WEIGHT: usize = 5;
-/// ... this long before its onset, in seconds, and as far back as so many windows, ...
+/// The windows before the first note end this long before its onset, in seconds.
 const AHEAD_S: f64 = 0.03;
+/// How many windows before the first note are looked at.
 const AHEAD_WINDOWS: usize = 6;
-/// ... and may be so much stronger than the least that was seen of it.
+/// Hum may be this many times stronger than the least that was seen of it, as a ratio of powers.
+/// Raised, strings near a multiple of the mains show less.
 pub(super) const HUM_BEYOND: f64 = 4.0;
 
-/// The frequency of a multiple of the mains.
+/// The frequency of line `k` in hertz: first the multiples of 50 Hz, then those of 60 Hz.
 pub(super) fn mains(k: usize) -> f64 {
     let base = if k < MAINS_LINES { 50.0 } else { 60.0 };
     base * (k % MAINS_LINES + 1) as f64
@@ -43,7 +49,7 @@ impl Rings {
         }
     }
 
-    /// The hum in the window that was analysed last, which counts as so many.
+    /// The hum in the window that was analysed last, which counts as this many `windows`.
     pub(super) fn hear_hum(&mut self, windows: usize) {
         let (bin_hz, length_s) = (self.spectrum.bin_hz, self.spectrum.length_s);
         if length_s <= HUM_WINDOW_S {

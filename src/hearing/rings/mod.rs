@@ -40,8 +40,10 @@ pub(super) use memory::Template;
 use path::{Look, Path, Place};
 pub(super) use window::{fit_all, windows};
 
-/// Partials of a string that are looked at, up to this frequency.
+/// Partials of a string that are looked at, at most.
 pub(super) const PARTIALS: usize = 18;
+/// Partials of a string are looked at up to this frequency, in hertz. Raised, listening costs more,
+/// and more partials of the played note stand between.
 const UP_TO_HZ: f64 = 950.0;
 /// A note is left ringing into the next one when that comes this soon after it, in seconds.
 const SOON_S: f64 = 0.15;
@@ -49,22 +51,29 @@ const SOON_S: f64 = 0.15;
 const LEFT_WITHIN_S: f64 = 4.0;
 /// Notes whose partials are remembered.
 const REMEMBERED: usize = 48;
-/// The attack is left out of the first window of a note, in seconds, ...
+/// The beginning of a note's first window is left out, in seconds: it is the attack. Raised, short
+/// notes leave no window.
 pub(super) const SKIP_S: f64 = 0.020;
-/// ... and after a release the string's last sound.
+/// After a release this much is left out, in seconds: the last sound of the stopped string. Raised,
+/// short silences are not looked at.
 const DAMPED_S: f64 = 0.060;
-/// Longest and shortest window, in seconds.
+/// Longest window, in seconds. Raised, close partials are told apart better, and the ends of rings
+/// less finely.
 pub(super) const WINDOW_S: f64 = 0.36;
+/// Shortest window, in seconds. Raised, strings under short notes are not told.
 pub(super) const SHORTEST_S: f64 = 0.060;
-/// The last window of a note is looked at by half, too, when it is this long, in seconds.
+/// The last window of a note is looked at by half, too, when it is this long, in seconds: a string
+/// that ceases in it shows in the difference.
 const HALVED_S: f64 = 0.30;
-/// A silence is looked at for so long, in seconds.
+/// A silence after a note is looked at for this long, in seconds.
 const SILENCE_S: f64 = 1.5;
 /// A candidate this close to the played pitch is the played string, in cents.
 const SAME_CENTS: f64 = 70.0;
-/// A string that rings already is believed with so much less level, in decibels ...
+/// A string that rings already is believed at a level that is lower by this much, in decibels. Set
+/// on recorded takes and on rendered basses; raised, rings are told longer.
 const LENIENT_DB: f64 = 7.0;
-/// ... and with its high partials died away by so much for each 100 Hz.
+/// How much a string's high partials may have died away, in decibels for each 100 Hz: as it begins,
+/// and as it ages. What fits best counts.
 const AGED_DB: [f64; 3] = [0.0, 5.0, 10.0];
 
 /// A string that rang, as [`super::events::HeardRing`] but in hertz.
@@ -84,7 +93,9 @@ pub struct Ring {
     pub evidence: f64,
 }
 
-/// A note that dies away is held against what it was, but for so much, in decibels.
+/// A ring is held against the loudest that was heard since the last onset, less this, in decibels:
+/// a note that dies away makes no string beside it louder. Raised towards 0, soft rings under a
+/// dying note are not told.
 const HELD_AGAINST_DB: f64 = -12.0;
 
 /// A note that was played, as the strings beside it need to know it.
@@ -100,7 +111,7 @@ pub struct PlayedNote {
     pub pitch: Option<(f64, f64)>,
 }
 
-/// Room for so many notes that may have been left ringing: those of some dense seconds.
+/// Room for the notes that may have been left ringing: those of some dense seconds.
 const LEFT: usize = 64;
 
 /// One string or note that may be ringing.
@@ -329,7 +340,8 @@ impl Rings {
             let after_source = place.begins
                 && c.source.is_some()
                 && (note.onset - c.released).abs() < SOON_S * self.rate_hz;
-            // What was heard once can only be taken back.
+            // The second look at the same sound may take evidence away and adds none: what was heard
+            // in it has been counted in the first.
             let most = if place.again { 0.0 } else { f64::INFINITY };
             c.path.look(Look {
                 place,
