@@ -11,8 +11,9 @@ use program_support::{Bench, Run};
 /// What a player may have at that path.
 const MINE: &[u8] = b"not to be lost";
 
-/// Four open strings, and the thickest alone.
+/// The four open strings.
 const OPEN: &str = "title: Open\ntempo: 60\nmeter: 4/4\n\n1/2 4:0! 3:0!\n1/2 2:0! 1:0!\n";
+/// The thickest string alone.
 const ONE: &str = "title: One\ntempo: 60\nmeter: 4/4\n\n1/2 4:0! 4:0!\n";
 
 fn bytes(bench: &Bench, name: &str) -> Vec<u8> {

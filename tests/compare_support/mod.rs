@@ -54,6 +54,7 @@ pub enum Kind {
     Fast,
 }
 
+/// All kinds.
 pub const KINDS: [Kind; 4] = [Kind::Scale, Kind::Repeated, Kind::Broken, Kind::Fast];
 
 /// An invented line in 4/4, every join legato.

@@ -83,7 +83,7 @@ pub(super) struct PlayArguments {
     #[arg(long)]
     guide: bool,
 
-    /// End after so many passes
+    /// End after N passes
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
     passes: Option<u32>,
 
@@ -126,7 +126,7 @@ pub(super) struct PlayArguments {
     #[arg(long = "mark", value_name = "NAME=VALUE")]
     pub(super) marks: Vec<MarkChoice>,
 
-    /// Give a device that is gone so many seconds to come back (30 with --plain, else for ever)
+    /// How long a device that is gone may take to come back (30 with --plain, else for ever)
     #[arg(long, value_name = "SECONDS")]
     wait: Option<u64>,
 

@@ -32,6 +32,7 @@ fn line(text: &str) -> Line {
     read_bytes("quay.line", text.as_bytes()).expect("a line")
 }
 
+/// Frames per second of the output.
 const RATE: SampleRate = SampleRate(48_000);
 
 fn settings(line: &Line, beats: Beats) -> LiveSettings {
