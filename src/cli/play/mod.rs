@@ -118,7 +118,7 @@ pub(super) struct PlayArguments {
     #[command(flatten)]
     replace: ReplaceOption,
 
-    /// Exit with 1 when fewer of the written notes are right, in per cent
+    /// Exit with 1 when fewer of the notes of all passes are right, in per cent
     #[arg(long, value_name = "PERCENT", value_parser = values::percent)]
     pass_mark: Option<f64>,
 
