@@ -167,7 +167,7 @@ impl Trace<'_> {
     /// The damping from `start` on that fits best, with the sum of the errors of every value, of
     /// which one of `every` is looked at; `None` where there is none below `dearest` or the level
     /// falls too little.
-    fn from_start(&self, start: usize, every: usize, dearest: f64) -> Option<(f64, Release)> {
+    fn damped_from(&self, start: usize, every: usize, dearest: f64) -> Option<(f64, Release)> {
         let n = self.level.len();
         let line = self.decay(start);
         // Depth at the lowest point, not below the floor's own level.
@@ -214,7 +214,7 @@ impl Trace<'_> {
         let mut best: Option<(f64, Release)> = None;
         for start in starts {
             let dearest = best.map_or(f64::INFINITY, |(cost, _)| cost);
-            best = self.from_start(start, every, dearest).or(best);
+            best = self.damped_from(start, every, dearest).or(best);
         }
         best
     }
@@ -231,7 +231,7 @@ impl Trace<'_> {
         let (mut sum, mut squares) = (0.0, 0.0);
         for start in at.saturating_sub(reach).max(FIRST_START)..(at + reach + 1).min(n) {
             let dearest = cost + DOUBT_NATS * nat;
-            if let Some((dear, _)) = self.from_start(start, 1, dearest) {
+            if let Some((dear, _)) = self.damped_from(start, 1, dearest) {
                 let likely = (-(dear - cost) / nat).exp();
                 sum += likely;
                 squares += likely * (start as f64 - at as f64).powi(2);
