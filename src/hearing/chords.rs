@@ -17,7 +17,8 @@ use crate::units::Hertz;
 
 /// A member is there from this evidence on, in nats.
 const THERE: f64 = 0.0;
-/// What a ring would have in evidence is this much too little for a string that was struck.
+/// The evidence is that of a string that rings beside another one, less this, in nats: a string
+/// that was struck is louder. Raised, members that were hardly struck are missing.
 const STRUCK: f64 = 1.5;
 /// A member that has fallen by this much from what it was at first is over, in decibels. Raised,
 /// members are held for longer.

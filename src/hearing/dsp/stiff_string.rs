@@ -139,7 +139,8 @@ pub fn fit_stiff_string(spectrum: &Spectrum, f_hz: f64, prior_b: f64) -> Option<
         if first.is_none_or(|p| is_moved(&p, &fit, length_s, limit)) {
             return Some(fit.beyond(above));
         }
-        // A fundamental that outshines the series makes none of it less true.
+        // Where the fundamental outshines the series, the partials above it are held against the
+        // strongest of themselves: beside the fundamental they would all seem too weak.
         weakest = weakest.min(highest(above) + WEAKEST_DB);
     }
     found.retain(|(k, p)| *k <= PARTIALS as f64 && p.db > weakest);

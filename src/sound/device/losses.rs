@@ -5,9 +5,9 @@
 //! callbacks come late, and when it goes on either all that was missing comes at once, and
 //! callbacks are as late as ever, or they stay late for good: then the frames for that time are
 //! gone. So a loss is what even the soonest callbacks of half a second after a pause are late by.
-//! Until it is known whether it is one, nothing behind its place is handed out. Without a pause
-//! nothing finds no room: callbacks that come ever later are a slow card or a starved server, and
-//! their sound is whole.
+//! Until it is known whether it is one, nothing behind its place is handed out. Without a pause no
+//! frame is dropped: where callbacks come ever later the card is slow or its server is starved, and
+//! the sound is whole.
 //!
 //! # Source
 //! The soonest of a window as the best reading of a clock: as in [`clock`](super::clock).
