@@ -33,6 +33,8 @@ fn played(line: &[ExpectedNote], place: f64) -> Vec<HeardNote> {
         } else {
             -AHEAD_S
         };
+        // A note adds its own to what rings, a click next to nothing.
+        note.features.fresh_share = 0.5;
     }
     heard
 }

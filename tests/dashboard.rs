@@ -364,6 +364,34 @@ fn after_a_pass_the_bars_with_faults_are_shown() {
         .find(|line| line.contains("heard"))
         .expect("a tab");
     assert!(heard.contains("--"), "{text}");
+    // Bars far from each other stand side by side, and those without room are counted.
+    let mut s = between();
+    s.notes = s.notes.iter().map(|_| Some(right(3.0))).collect();
+    for (note, view) in s.piece.notes.iter().zip(&mut s.notes) {
+        if note.beat == 1.0 && note.bar != 3 {
+            view.as_mut().expect("a note").verdict = Verdict::Missed;
+        }
+    }
+    let text = screen(&app(s, Theme::default()), 80, 24).to_string();
+    let numbers = text
+        .lines()
+        .map(|line| line.trim_matches('"').trim())
+        .find(|line| line.starts_with("1 "))
+        .expect("bar numbers");
+    let numbers: Vec<&str> = numbers.split_whitespace().collect();
+    assert_eq!(numbers, ["1", "2", "…", "1", "more"], "{text}");
+}
+
+/// What a high screen has to spare goes to the findings, not to empty rows behind the line.
+#[test]
+fn a_high_screen_shows_more_of_what_was_found() {
+    let mut s = between();
+    let mut long = pass();
+    long.findings = (1..=20).map(|n| format!("Finding {n}.")).collect();
+    s.last_pass = Some(long);
+    let text = screen(&app(s, Theme::default()), 200, 50).to_string();
+    let found = text.lines().filter(|line| line.contains("Finding")).count();
+    assert_eq!(found, 20, "{text}");
 }
 
 #[test]

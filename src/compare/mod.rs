@@ -118,14 +118,13 @@ pub fn judge_with_rings(
     let (mut found, mut decided) = lay(expected, &slots, &heard, settings);
     // Where the first laying shows a click in the sound, or swung eighths, the take is laid once more
     // with what is known of them.
-    let mut changed = false;
-    let mut click_dbfs = None;
-    if settings.mode == TimingMode::Click && settings.clicks.is_empty() {
-        let clicks = audible::find(&slots, &heard, &found);
-        let peaks = clicks.iter().flatten().map(|click| click.peak_dbfs());
-        click_dbfs = peaks.reduce(f64::max);
-        changed = audible::disbelieve(&slots, &mut heard, &found, &clicks);
+    let listens = settings.mode == TimingMode::Click && settings.clicks.is_empty();
+    let mut clicks = Vec::new();
+    if listens {
+        clicks = audible::find(&slots, &heard, &found);
     }
+    let first_dbfs = audible::loudest_dbfs(&clicks);
+    let mut changed = audible::disbelieve(&slots, &mut heard, &found, &clicks);
     let swing = swing::measure(&slots, quarter_s, &heard, &found);
     if let Some((_, moved_s)) = swing.filter(|swing| swing.1 != 0.0) {
         slots = swing::moved(&slots, moved_s);
@@ -134,11 +133,18 @@ pub fn judge_with_rings(
     if changed {
         (found, decided) = lay(expected, &slots, &heard, settings);
     }
-    if click_dbfs.is_some() {
-        let clicks = audible::find(&slots, &heard, &found);
-        for (pass, click) in found.iter_mut().zip(clicks) {
-            pass.click_behind_s = click.map(|click| click.behind_s);
+    if changed && listens {
+        clicks = audible::find(&slots, &heard, &found);
+        // Swung off-beats may have drawn the first grid so far away that no click was near a beat.
+        let late = first_dbfs.is_none();
+        if late && audible::disbelieve(&slots, &mut heard, &found, &clicks) {
+            (found, decided) = lay(expected, &slots, &heard, settings);
+            clicks = audible::find(&slots, &heard, &found);
         }
+    }
+    let click_dbfs = first_dbfs.or(audible::loudest_dbfs(&clicks));
+    for (pass, click) in found.iter_mut().zip(clicks) {
+        pass.click_behind_s = click.map(|click| click.behind_s);
     }
     let events: Vec<&HeardNote> = heard.iter().collect();
     let asked: Vec<Pass> = match settings.bars {

@@ -6,7 +6,7 @@ use ratatui::text::{Line, Span};
 use ratatui::widgets::{Paragraph, Widget};
 
 /// What stands at the end of a line that is cut.
-const CUT: &str = "…";
+pub(super) const CUT: &str = "…";
 
 /// The line in at most `columns`, with a mark where it was cut.
 pub(super) fn fitted(line: Line<'static>, columns: u16) -> Line<'static> {

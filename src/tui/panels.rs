@@ -199,6 +199,10 @@ pub(super) struct Status<'a> {
     pub theme: Theme,
 }
 
+/// Drifts that are told, either way, in parts per million. What is less is usual between two good
+/// clocks; no quartz is off by a thousand, so that what is more only says that the sound server or
+/// the machine was held up. Common practice, no source.
+const DRIFTS_PPM: std::ops::Range<f64> = 20.0..1000.0;
 /// Cells of the level bar.
 const BAR: f64 = 12.0;
 /// What the level bar spans, in decibels. Raised, a cell stands for more of them.
@@ -237,7 +241,7 @@ impl Widget for &Status<'_> {
         }
         if let Some(drift) = s
             .drift_ppm
-            .filter(|drift| drift.abs() >= 20.0 && drift.is_finite())
+            .filter(|drift| DRIFTS_PPM.contains(&drift.abs()))
         {
             add(format!("clocks drift {drift:.0} ppm"), theme.faint());
         }

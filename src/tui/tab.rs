@@ -1,5 +1,7 @@
 //! The line as tab with the place in it, and beneath each note what became of it.
 
+use std::collections::BTreeSet;
+
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -95,33 +97,24 @@ impl Tab<'_> {
 
     /// The systems to be shown where there is room for that many: all of the line if they fit,
     /// else from the place on, so that the bar that comes next is among them before the middle of
-    /// the one that is played is past. Between
-    /// passes those with faults.
+    /// the one that is played is past. Between passes the bars with faults.
     fn shown(&self, columns: u16, room: usize) -> Vec<Vec<Slot>> {
         let s = self.snapshot;
         let mut systems = Self::systems(self.slots(), columns);
         if systems.len() <= room {
             return systems;
         }
-        if matches!(s.phase, Phase::Waiting | Phase::Ended { .. }) {
-            let faulty = |system: &Vec<Slot>| {
-                let notes = system.iter().flat_map(|slot| &slot.notes);
-                notes
-                    .filter_map(|at| s.notes.get(*at)?.as_ref())
-                    .any(is_fault)
-            };
-            let faults: Vec<usize> = (0..systems.len())
-                .filter(|k| faulty(&systems[*k]))
-                .collect();
-            if !faults.is_empty() {
-                let mut number = 0;
-                systems.retain(|_| {
-                    number += 1;
-                    faults.contains(&(number - 1))
-                });
-                systems.truncate(room);
-                return systems;
+        let faulty = self.faulty_bars();
+        if !faulty.is_empty() {
+            // With the bars about them where that leaves none out; else side by side.
+            let is_faulty = |slot: &Slot| faulty.contains(&slot.bar);
+            systems.retain(|system| system.iter().any(is_faulty));
+            if systems.len() > room {
+                let slots = self.slots().into_iter().filter(is_faulty);
+                systems = Self::systems(slots.collect(), columns);
             }
+            systems.truncate(room);
+            return systems;
         }
         let place = s.place.unwrap_or(0);
         let holds = |slot: &Slot| slot.notes.contains(&place);
@@ -157,6 +150,23 @@ impl Tab<'_> {
             }
         }
         systems
+    }
+
+    /// The bars with something to work on, where nothing is played; else none.
+    fn faulty_bars(&self) -> BTreeSet<u32> {
+        let s = self.snapshot;
+        if !matches!(s.phase, Phase::Waiting | Phase::Ended { .. }) {
+            return BTreeSet::new();
+        }
+        let seen = s.piece.notes.iter().zip(&s.notes);
+        let faulty = seen.filter(|(_, view)| view.as_ref().is_some_and(is_fault));
+        faulty.map(|(note, _)| note.bar).collect()
+    }
+
+    /// How many systems the whole line takes on a screen of that many columns.
+    pub(super) fn systems_of(snapshot: &Snapshot, columns: u16, theme: Theme) -> usize {
+        let slots = Tab { snapshot, theme }.slots();
+        Self::systems(slots, columns.saturating_sub(GUTTER)).len()
     }
 
     fn draw_system(&self, system: &[Slot], area: Rect, buffer: &mut Buffer) {
@@ -294,6 +304,15 @@ impl Widget for &Tab<'_> {
                 ..area
             };
             self.draw_system(system, part, buffer);
+        }
+        // Bars with faults that there is no room for.
+        let shown: BTreeSet<u32> = systems.iter().flatten().map(|slot| slot.bar).collect();
+        let hidden = self.faulty_bars().difference(&shown).count();
+        if let (Some(last), 1..) = (systems.len().checked_sub(1), hidden) {
+            let text = format!("{} {hidden} more", crate::tui::fit::CUT);
+            let x = area.width.saturating_sub(text.chars().count() as u16);
+            let top = last as u16 * (rows + 1);
+            put(buffer, area, x, top, &text, self.theme.strong());
         }
     }
 }

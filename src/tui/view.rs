@@ -54,6 +54,9 @@ fn usual(snapshot: &Snapshot, theme: Theme, area: Rect, buffer: &mut ratatui::bu
     let left = area.height.saturating_sub(fixed);
     // A second system and more once the panels have what they need.
     let more = left.saturating_sub(system + PANEL_ROWS) / (system + 1);
+    // Rows that the line does not need belong to the panels.
+    let needed = Tab::systems_of(snapshot, area.width, theme).saturating_sub(1);
+    let more = more.min(u16::try_from(needed).unwrap_or(u16::MAX));
     let tab_rows = (system + more * (system + 1)).min(left);
     let [
         title,

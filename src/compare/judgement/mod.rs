@@ -131,7 +131,7 @@ pub struct Judgement {
     pub passes: Vec<PassJudgement>,
     /// Every legato join that some pass reached, in the order of the line.
     pub joins: Vec<JoinRecord>,
-    /// The same by kind, in the order of [`JoinKind::ALL`].
+    /// The same by kind, in the order of [`JoinKind::ALL`](crate::music::expected::JoinKind::ALL).
     pub join_kinds: Vec<JoinKindRecord>,
     /// The last onset, in seconds of the take, up to which it is decided which note is which: what
     /// comes later may still be laid otherwise as more is heard. `None` when nothing is decided.

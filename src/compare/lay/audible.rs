@@ -55,6 +55,13 @@ pub(crate) fn find(slots: &[Slot], events: &[HeardNote], passes: &[Pass]) -> Vec
         .collect()
 }
 
+/// The loudest sample of the loudest of some clicks, about, in decibels relative to full scale; `None`
+/// where none was heard.
+pub(crate) fn loudest_dbfs(clicks: &[Option<Click>]) -> Option<f64> {
+    let peaks = clicks.iter().flatten().map(Click::peak_dbfs);
+    peaks.reduce(f64::max)
+}
+
 fn of_pass(slots: &[Slot], events: &[HeardNote], pass: &Pass) -> Option<Click> {
     let first = &slots[pass.slots.start];
     let grid = &pass.stretches.first()?.grid;

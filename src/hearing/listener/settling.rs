@@ -39,10 +39,10 @@ const OVER_TAIL_S: f64 = 0.120;
 /// by `tests/tools/gap_uncertainty.py`, together with [`END_DOUBT_LEAST_S`], so that nine of ten
 /// true ends lie within 1.645 standard deviations. Raised, ends are more in doubt and fewer gaps
 /// are flagged.
-const END_DOUBT_SHARE: f64 = 0.9;
+const END_DOUBT_SHARE: f64 = 0.8;
 /// Least doubt of an end that was found, in seconds; fitted with [`END_DOUBT_SHARE`]. Raised, ends
 /// are more in doubt and fewer gaps are flagged.
-const END_DOUBT_LEAST_S: f64 = 0.0019;
+const END_DOUBT_LEAST_S: f64 = 0.0017;
 /// A fall no deeper than this below the natural decay, in decibels, may be that of a string left alone
 /// whose decay has two steps, or of a mode of the body: then it is even whether it rang up to the next
 /// onset. On recorded strings all but one of the ends of an upright that were none lay below 15, all but
