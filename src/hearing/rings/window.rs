@@ -5,7 +5,8 @@ use crate::hearing::dsp::free_partial::{self, Bins, FreePartial};
 use crate::hearing::dsp::history::History;
 use crate::hearing::dsp::peel::Peeler;
 
-/// A string that needs partials closer than this to the lowest bins cannot be seen.
+/// The power of all that sounds is summed from this frequency on, in hertz: a little below the
+/// lowest string. Raised, the lowest notes count for less, and rings beside them seem louder.
 const FROM_HZ: f64 = 26.0;
 
 /// Where the windows between two places begin when each is `length` long: they overlap by half and
