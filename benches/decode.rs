@@ -8,6 +8,7 @@ use hound::{SampleFormat, WavReader, WavSpec, WavWriter};
 use seamline::sound::block::Delivery;
 use seamline::sound::file::{FileConfig, from_reader};
 
+/// Length of the sound: a minute at 48 kHz.
 const FRAMES: usize = 60 * 48_000;
 
 /// A minute of two different saw waves.

@@ -21,9 +21,11 @@ use seamline::hearing::pitch::PitchMeter;
 
 use long_take::RATE;
 
-/// The listener's two steps down at 48 kHz, to 24 and to 6 kHz.
+/// The listener's first step down at 48 kHz, to 24 kHz.
 const TO_HIGH: usize = 2;
+/// Its second step down, to 6 kHz.
 const TO_LOW: usize = 4;
+/// The rate after both, in hertz.
 const LOW_HZ: f64 = 6_000.0;
 /// Steps of the level traces.
 const TRACE_STEP_S: f64 = 0.002;

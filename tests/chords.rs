@@ -9,6 +9,7 @@ use seamline::sound::synth::{Performance, Player, Voice, render};
 use seamline::units::SampleRate;
 use source_support::Samples;
 
+/// Frames per second of the takes.
 const RATE: SampleRate = SampleRate(44_100);
 
 /// Tenths, fifths, sixths and a chord of three between single notes.

@@ -15,8 +15,9 @@ use seamline::music::expected::ExpectedNote;
 const BEAT_S: f64 = 0.6;
 /// Where bar 1 lies by the click, in seconds of the take.
 const ZERO_S: f64 = 4.0;
-/// How far the player lies ahead of the click, and the off-beats of their half beats, in seconds.
+/// How far the player lies ahead of the click on the beats, in seconds.
 const AHEAD_S: f64 = 0.012;
+/// How far the notes between the beats lie ahead of the half beats, in seconds.
 const OFFBEATS_AHEAD_S: f64 = 0.020;
 
 fn eighths() -> Vec<ExpectedNote> {

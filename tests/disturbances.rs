@@ -15,6 +15,7 @@ use seamline::hearing::listener::{ListenError, Listener, ListenerConfig};
 use seamline::units::{Hertz, SampleRate};
 use std::f64::consts::TAU;
 
+/// Frames per second of the takes.
 const RATE: SampleRate = SampleRate(44_100);
 
 /// Where the line begins in the takes of this file.

@@ -18,6 +18,7 @@ use seamline::sound::synth::{Performance, Player, Voice, parse_faults, render};
 use seamline::sound::{SoundError, SoundNote};
 use seamline::units::SampleRate;
 
+/// Frames per second of the takes.
 const RATE: SampleRate = SampleRate(44_100);
 
 /// Seconds before the line begins.

@@ -1,208 +1,22 @@
 //! A session played through without a sound card: what is said live is what a recorded file gives,
 //! passes begin and end where they should, and nothing that was played is lost.
 
-use std::collections::VecDeque;
-use std::path::{Path, PathBuf};
+mod live_support;
+
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
-use seamline::compare::judgement::{Flag, Judgement};
-use seamline::compare::marks::Marks;
-use seamline::music::line::{Line, read_bytes};
+use seamline::compare::judgement::Flag;
 use seamline::session::live::input::Input;
 use seamline::session::live::snapshot::{Command, Phase};
 use seamline::session::live::{Devices, EndedBy, LiveError, LiveSettings, Session};
-use seamline::session::offline::{ScoreSettings, score_take};
-use seamline::sound::block::{Container, Delivery, SampleFormat, Source, SourceFormat};
-use seamline::sound::click::ClickPattern;
 use seamline::sound::device::{DeviceError, Way};
-use seamline::sound::{SoundError, SoundNote, file};
-use seamline::units::{FrameCount, STANDARD_A4, SampleRate};
 
-/// Frames per second of the demo takes that are played here.
-const RATE: SampleRate = SampleRate(22_050);
-
-/// What a scripted input does next.
-#[derive(Clone)]
-enum Step {
-    /// Delivers these samples, so many frames at a time.
-    Sound(Vec<f32>, usize),
-    /// Is opened now, its first frame at this moment, in seconds; comes by itself after `Die`.
-    Began(f64),
-    /// Has lost so many frames.
-    Lose(u64),
-    /// Is gone for good; when it is opened again its clock says that so many seconds have passed.
-    Die(f64),
-    /// Breaks down.
-    Panic,
-}
-
-/// A sound card that plays a script, as fast as it is asked.
-struct Scripted {
-    format: SourceFormat,
-    steps: Arc<std::sync::Mutex<VecDeque<Step>>>,
-    /// Frames delivered of the sound that is being delivered.
-    at: usize,
-    /// Frames of time since it was opened.
-    passed: u64,
-    began_s: f64,
-    dead: bool,
-    lost: u64,
-}
-
-impl Scripted {
-    fn new(steps: &Arc<std::sync::Mutex<VecDeque<Step>>>) -> Self {
-        let mut next = steps.lock().expect("nobody breaks down holding it");
-        let began_s = match next.front() {
-            Some(Step::Began(began_s)) => *began_s,
-            _ => 0.0,
-        };
-        next.retain(|step| !matches!(step, Step::Began(_)));
-        Self {
-            passed: 0,
-            began_s,
-            format: SourceFormat {
-                rate: RATE,
-                channels: 1,
-                samples: SampleFormat::Float { bits: 32 },
-                container: Container::Device,
-                frames: None,
-            },
-            steps: Arc::clone(steps),
-            at: 0,
-            dead: false,
-            lost: 0,
-        }
-    }
-}
-
-impl Source for Scripted {
-    fn format(&self) -> &SourceFormat {
-        &self.format
-    }
-
-    fn next_block(&mut self, into: &mut Vec<f32>) -> Result<Delivery, SoundError> {
-        into.clear();
-        if self.dead {
-            return Ok(Delivery::Nothing);
-        }
-        let mut steps = self.steps.lock().expect("nobody breaks down holding it");
-        match steps.pop_front() {
-            None => Ok(Delivery::End),
-            Some(Step::Sound(samples, block)) => {
-                let to = (self.at + block).min(samples.len());
-                into.extend_from_slice(&samples[self.at..to]);
-                self.passed += into.len() as u64;
-                self.at = to;
-                if to < samples.len() {
-                    steps.push_front(Step::Sound(samples, block));
-                } else {
-                    self.at = 0;
-                }
-                Ok(Delivery::Samples)
-            }
-            Some(Step::Lose(frames)) => {
-                self.lost += frames;
-                self.passed += frames;
-                Ok(Delivery::Gap(FrameCount(frames)))
-            }
-            Some(Step::Began(_)) => Ok(Delivery::Nothing),
-            Some(Step::Die(away_s)) => {
-                let now_s = self.began_s + self.passed as f64 / RATE.hz();
-                steps.push_front(Step::Began(now_s + away_s));
-                self.dead = true;
-                Ok(Delivery::Nothing)
-            }
-            Some(Step::Panic) => {
-                drop(steps);
-                panic!("asked for by the script")
-            }
-        }
-    }
-
-    fn notes(&self) -> Vec<SoundNote> {
-        Vec::new()
-    }
-}
-
-impl Input for Scripted {
-    fn lost(&self) -> FrameCount {
-        FrameCount(self.lost)
-    }
-
-    fn is_alive(&mut self, _now: Instant) -> bool {
-        !self.dead
-    }
-
-    fn began_s(&mut self, _zero: Instant) -> Option<f64> {
-        Some(self.began_s)
-    }
-
-    fn drift_ppm(&mut self, _zero: Instant) -> Option<f64> {
-        None
-    }
-
-    fn name(&self) -> String {
-        "script".to_owned()
-    }
-}
-
-fn demo(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("demo-data")
-        .join(name)
-}
-
-fn line(name: &str) -> Line {
-    let bytes = std::fs::read(demo(name)).expect("a demo line");
-    read_bytes(name, &bytes).expect("a line")
-}
-
-fn samples(path: &Path) -> Vec<f32> {
-    let mut source = file::open(path).expect("a demo take");
-    assert_eq!(source.format().rate, RATE);
-    let (mut all, mut block) = (Vec::new(), Vec::new());
-    while source.next_block(&mut block).expect("read") == Delivery::Samples {
-        all.extend_from_slice(&block);
-    }
-    all
-}
-
-fn settings(line: &Line, keep: Option<PathBuf>) -> LiveSettings {
-    LiveSettings {
-        line: line.clone(),
-        bars: None,
-        tempo_share: 1.0,
-        a4: STANDARD_A4,
-        marks: Marks::default(),
-        known: Default::default(),
-        passes: None,
-        click: ClickPattern::default(),
-        guide: false,
-        latency_s: None,
-        keep,
-        reserved: false,
-        wait: Some(Duration::from_secs(5)),
-        played: None,
-    }
-}
-
-fn begin(settings: LiveSettings, steps: Vec<Step>, stop: &Arc<AtomicBool>) -> Session {
-    let script = Arc::new(std::sync::Mutex::new(VecDeque::from(steps)));
-    let devices = Devices {
-        input: Box::new(move |_| Ok(Box::new(Scripted::new(&script)) as Box<dyn Input>)),
-        output: None,
-    };
-    Session::begin(settings, devices, Arc::clone(stop)).expect("a session")
-}
-
-fn scored(path: &Path, line: &Line) -> Judgement {
-    let mut source = file::open(path).expect("a take");
-    score_take("take", source.as_mut(), line, &ScoreSettings::default())
-        .expect("scored")
-        .judgement
-}
+use live_support::{
+    RATE, Scripted, Stage, Step, begin, demo, line, played, samples, scored, script, settings,
+    silence,
+};
 
 #[test]
 fn a_session_says_what_the_file_gives_and_keeps_it_bit_for_bit() {
@@ -214,10 +28,8 @@ fn a_session_says_what_the_file_gives_and_keeps_it_bit_for_bit() {
     ] {
         let line = line(written);
         let sound = samples(&demo(take));
-        let script = vec![Step::Sound(sound.clone(), 441)];
-        let stop = Arc::default();
-        let session = begin(settings(&line, Some(kept.clone())), script, &stop);
-        let live = session.finish().expect("a result");
+        let steps = vec![Step::Sound(sound.clone(), 441)];
+        let live = played(settings(&line, Some(kept.clone())), steps);
         assert_eq!(live.by, EndedBy::Passes);
         let offline = scored(&demo(take), &line);
         assert_eq!(live.result.judgement, offline, "{take}");
@@ -233,10 +45,9 @@ fn a_pass_ends_when_the_line_was_played_and_the_next_one_begins() {
     let mut steps = Vec::new();
     for take in ["harbour-walk-clean.wav", "harbour-walk-flawed.wav"] {
         steps.push(Step::Sound(samples(&demo(take)), 480));
-        steps.push(Step::Sound(vec![0.0; 3 * 22_050], 480));
+        steps.push(silence(3, 480));
     }
-    let session = begin(settings(&line, None), steps, &Arc::default());
-    let live = session.finish().expect("a result");
+    let live = played(settings(&line, None), steps);
     let passes: Vec<_> = live.passes.iter().map(|(view, _, _)| view).collect();
     assert_eq!(passes.len(), 2, "{passes:?}");
     let flawed = scored(&demo("harbour-walk-flawed.wav"), &line).tally;
@@ -261,17 +72,12 @@ fn one_pass_was_asked_for_and_the_rest_is_left() {
     let length_s = sound.len() as f64 / RATE.hz();
     // As slowly as sound comes, the end of the line is seen before the script is over: many
     // minutes of silence follow it.
-    let steps = vec![
-        Step::Sound(sound, 480),
-        Step::Sound(vec![0.0; 600 * 22_050], 48),
-    ];
+    let steps = vec![Step::Sound(sound, 480), silence(600, 48)];
     let wanted = LiveSettings {
         passes: Some(1),
         ..settings(&line, None)
     };
-    let live = begin(wanted, steps, &Arc::default())
-        .finish()
-        .expect("a result");
+    let live = played(wanted, steps);
     assert_eq!(live.passes.len(), 1);
     assert!(live.passes[0].2 < length_s + 3.5, "{:?}", live.passes);
     assert_eq!(live.result.judgement.tally.right, line.note_count());
@@ -287,17 +93,15 @@ fn a_knock_is_no_pass_and_another_line_is_one() {
     }
     let steps = vec![
         Step::Sound(knock, 480),
-        Step::Sound(vec![0.0; 5 * 22_050], 480),
+        silence(5, 480),
         Step::Sound(samples(&demo("lantern-stairs-clean.wav")), 480),
-        Step::Sound(vec![0.0; 600 * 22_050], 48),
+        silence(600, 48),
     ];
     let settings = LiveSettings {
         passes: Some(1),
         ..settings(&wanted, None)
     };
-    let live = begin(settings, steps, &Arc::default())
-        .finish()
-        .expect("a result");
+    let live = played(settings, steps);
     assert_eq!(live.passes.len(), 1, "{:?}", live.passes);
     let (view, _, to_s) = &live.passes[0];
     assert!(!view.recognised, "{view:?}");
@@ -306,57 +110,49 @@ fn a_knock_is_no_pass_and_another_line_is_one() {
 
 #[test]
 fn lost_frames_are_silence_in_the_take_and_counted() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let kept = folder.path().join("kept.wav");
-    let line = line("lantern-stairs.line");
-    let sound = samples(&demo("lantern-stairs-clean.wav"));
+    let stage = Stage::new();
+    let sound = &stage.sound;
     let (from, to) = (22_050, 24_050);
     let steps = vec![
         Step::Sound(sound[..from].to_vec(), 100),
         Step::Lose((to - from) as u64),
         Step::Sound(sound[to..].to_vec(), 777),
     ];
-    let session = begin(settings(&line, Some(kept.clone())), steps, &Arc::default());
-    let live = session.finish().expect("a result");
+    let live = stage.played(steps);
     assert_eq!(live.result.take.dropped_frames, 2000);
-    let mut wanted = sound;
+    let mut wanted = sound.clone();
     wanted[from..to].fill(0.0);
-    assert_eq!(samples(&kept), wanted);
-    assert_eq!(live.result.judgement, scored(&kept, &line));
+    assert_eq!(samples(&stage.kept), wanted);
+    assert_eq!(live.result.judgement, scored(&stage.kept, &stage.line));
 }
 
 #[test]
 fn a_device_that_comes_back_goes_on_in_the_same_take() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let kept = folder.path().join("kept.wav");
-    let line = line("lantern-stairs.line");
-    let sound = samples(&demo("lantern-stairs-clean.wav"));
+    let stage = Stage::new();
+    let sound = &stage.sound;
     let half = sound.len() / 2;
     let steps = vec![
         Step::Sound(sound[..half].to_vec(), 480),
         Step::Die(0.0),
         Step::Sound(sound[half..].to_vec(), 480),
     ];
-    let session = begin(settings(&line, Some(kept.clone())), steps, &Arc::default());
-    let live = session.finish().expect("a result");
+    let live = stage.played(steps);
     assert_eq!(live.by, EndedBy::Passes);
-    let take = samples(&kept);
+    let take = samples(&stage.kept);
     let gap = take.len() - sound.len();
     assert_eq!(live.result.take.dropped_frames, gap as u64);
     assert_eq!(take[..half], sound[..half]);
     assert!(take[half..half + gap].iter().all(|x| *x == 0.0));
     assert_eq!(take[half + gap..], sound[half..]);
-    assert_eq!(live.result.judgement, scored(&kept, &line));
+    assert_eq!(live.result.judgement, scored(&stage.kept, &stage.line));
 }
 
 /// Closed form: the clocks of the old and the new input say that 7.5 s passed between the last frame
 /// and the next one, whenever the loss was noticed.
 #[test]
 fn an_outage_is_as_long_in_the_take_as_it_was() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let kept = folder.path().join("kept.wav");
-    let line = line("lantern-stairs.line");
-    let sound = samples(&demo("lantern-stairs-clean.wav"));
+    let stage = Stage::new();
+    let sound = &stage.sound;
     let half = sound.len() / 2;
     let steps = vec![
         Step::Sound(sound[..half].to_vec(), 480),
@@ -366,28 +162,22 @@ fn an_outage_is_as_long_in_the_take_as_it_was() {
         Step::Die(4.0),
         Step::Sound(vec![0.0; 50], 10),
     ];
-    let session = begin(settings(&line, Some(kept.clone())), steps, &Arc::default());
-    let live = session.finish().expect("a result");
+    let live = stage.played(steps);
     let gone = |s: f64| (s * RATE.hz()).round() as usize;
     let lost = 100 + gone(7.5) + gone(4.0);
-    assert_eq!(samples(&kept).len(), sound.len() + lost + 50);
+    assert_eq!(samples(&stage.kept).len(), sound.len() + lost + 50);
     assert_eq!(live.result.take.dropped_frames, lost as u64);
 }
 
 #[test]
 fn a_device_that_stays_away_ends_the_session_with_the_take_safe() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let kept = folder.path().join("kept.wav");
-    let line = line("lantern-stairs.line");
-    let sound = samples(&demo("lantern-stairs-clean.wav"));
-    let script = Arc::new(std::sync::Mutex::new(VecDeque::from(vec![
-        Step::Sound(sound.clone(), 480),
-        Step::Die(0.0),
-    ])));
+    let stage = Stage::new();
+    let sound = &stage.sound;
+    let script = script(vec![Step::Sound(sound.clone(), 480), Step::Die(0.0)]);
     let mut opened = false;
     let wanted = LiveSettings {
         wait: Some(Duration::from_millis(50)),
-        ..settings(&line, Some(kept.clone()))
+        ..stage.settings()
     };
     let devices = Devices {
         input: Box::new(move |_| {
@@ -411,8 +201,8 @@ fn a_device_that_stays_away_ends_the_session_with_the_take_safe() {
     assert!(lost || ended);
     let live = session.finish().expect("a result");
     assert!(matches!(live.by, EndedBy::InputGone(_)), "{:?}", live.by);
-    assert_eq!(samples(&kept), sound);
-    assert_eq!(live.result.judgement.tally.right, line.note_count());
+    assert_eq!(&samples(&stage.kept), sound);
+    assert_eq!(live.result.judgement.tally.right, stage.line.note_count());
 }
 
 #[test]
@@ -421,10 +211,7 @@ fn whoever_stops_it_gets_what_was_played_so_far() {
     let sound = samples(&demo("harbour-walk-clean.wav"));
     for by_command in [true, false] {
         let stop: Arc<AtomicBool> = Arc::default();
-        let endless = vec![
-            Step::Sound(sound.clone(), 480),
-            Step::Sound(vec![0.0; 4000 * 22_050], 48),
-        ];
+        let endless = vec![Step::Sound(sound.clone(), 480), silence(4000, 48)];
         let session = begin(settings(&line, None), endless, &stop);
         // The first pass is over once a snapshot says so.
         while let Ok(snapshot) = session.snapshots.recv() {
@@ -450,15 +237,13 @@ fn whoever_stops_it_gets_what_was_played_so_far() {
 
 #[test]
 fn a_breakdown_while_listening_is_told_and_the_take_is_whole() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let kept = folder.path().join("kept.wav");
-    let line = line("lantern-stairs.line");
-    let sound = samples(&demo("lantern-stairs-clean.wav"));
+    let stage = Stage::new();
+    let sound = &stage.sound;
     let steps = vec![Step::Sound(sound.clone(), 480), Step::Panic];
-    let session = begin(settings(&line, Some(kept.clone())), steps, &Arc::default());
+    let session = begin(stage.settings(), steps, &Arc::default());
     let error = session.finish().expect_err("it broke down");
     assert!(matches!(error, LiveError::Broke(_)), "{error}");
-    assert_eq!(samples(&kept), sound);
+    assert_eq!(&samples(&stage.kept), sound);
 }
 
 #[test]
@@ -468,7 +253,7 @@ fn notes_are_shown_while_they_are_played_and_joins_keep_their_history() {
     let mut steps = Vec::new();
     for _ in 0..2 {
         steps.push(Step::Sound(sound.clone(), 480));
-        steps.push(Step::Sound(vec![0.0; 3 * 22_050], 480));
+        steps.push(silence(3, 480));
     }
     let session = begin(settings(&line, None), steps, &Arc::default());
     let mut last = None;

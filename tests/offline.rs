@@ -12,6 +12,7 @@ use seamline::sound::synth::{Performance, Player, Voice, parse_faults, render};
 use seamline::units::{FrameCount, SampleRate};
 use source_support::Samples;
 
+/// Frames per second of the takes.
 const RATE: SampleRate = SampleRate(44_100);
 
 fn line() -> Line {

@@ -11,6 +11,7 @@ use seamline::music::line::read_bytes;
 use seamline::session::offline::{ScoreSettings, score_take};
 use seamline::sound::file::open;
 
+/// Frames per second of the stream, as the listener brings it down.
 const RATE: f64 = 5_512.5;
 
 /// H. Fletcher (1964): f_k = k f0 sqrt(1 + B k^2). The example: J. Kemp (2020), SN Appl. Sci. 2,

@@ -6,6 +6,7 @@ use seamline::sound::SoundNote;
 use seamline::sound::mixdown::Mixdown;
 use seamline::units::{Decibels, FrameIndex, SampleRate};
 
+/// Frames per second of the sounds.
 const RATE: SampleRate = SampleRate(8_000);
 
 /// A sine of 100 Hz at `level`; silent before `from_s`.

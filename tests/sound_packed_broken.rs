@@ -80,6 +80,7 @@ fn a_lost_aac_packet_is_silence_of_its_length() {
     assert!(off(&got[40_000..], &whole[40_000..]) < 1e-6);
 }
 
+/// The sound files that are broken here.
 const ALL: [&str; 14] = [
     "mono-44.mp3",
     "stereo-48-vbr.mp3",

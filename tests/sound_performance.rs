@@ -7,6 +7,7 @@ use seamline::sound::synth::{
 };
 use seamline::units::{Cents, FrameIndex, SampleRate};
 
+/// Frames per second of the renderings.
 const RATE: SampleRate = SampleRate(24_000);
 
 /// Two bars of crotchets at 96 beats a minute: C E G A, C' A G E, with one shift of string each.

@@ -6,6 +6,7 @@ use seamline::sound::synth::voice::open_inharmonicity;
 use seamline::sound::synth::{Performance, PlayedNote, Role, Voice, render};
 use seamline::units::{Cents, Decibels, MidiNote, STANDARD_A4, SampleRate};
 
+/// Frames per second of the renderings.
 const RATE: SampleRate = SampleRate(48_000);
 
 fn take(notes: Vec<PlayedNote>, voice: &Voice) -> Vec<f32> {

@@ -19,6 +19,7 @@ use seamline::hearing::events::{Event, HeardNote, HeardRing};
 use seamline::hearing::listener::{Listener, ListenerConfig};
 use seamline::units::{Hertz, MidiNote, SampleRate};
 
+/// Frames per second of the renderings.
 const RATE: SampleRate = SampleRate(44_100);
 
 /// Where Debian's package puts the font.

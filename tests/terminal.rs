@@ -12,10 +12,11 @@ use seamline::tui::terminal::{Screen, is_broken};
 /// Set in the process that breaks down on purpose.
 const CANARY: &str = "SEAMLINE_TEST_BREAKDOWN";
 
-/// Enters and leaves the other screen, and shows the cursor (ECMA-48, and xterm's private modes
-/// 1049 and 25).
+/// Enters the other screen (ECMA-48, xterm's private mode 1049).
 const ENTER: &str = "\x1b[?1049h";
+/// Leaves it.
 const LEAVE: &str = "\x1b[?1049l";
+/// Shows the cursor (ECMA-48, xterm's private mode 25).
 const SHOW: &str = "\x1b[?25h";
 
 #[test]

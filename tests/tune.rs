@@ -14,6 +14,7 @@ use seamline::sound::synth::{Performance, PlayedNote, Voice, render};
 use seamline::units::{Cents, Decibels, Hertz, SampleRate};
 use source_support::Samples;
 
+/// Frames per second of the takes.
 const RATE: SampleRate = SampleRate(44_100);
 
 /// Open string, MIDI note, cents off.

@@ -11,12 +11,31 @@ use program_support::{Bench, Run};
 /// What a player may have at that path.
 const MINE: &[u8] = b"not to be lost";
 
-/// Four open strings, and the thickest alone.
+/// The four open strings.
 const OPEN: &str = "title: Open\ntempo: 60\nmeter: 4/4\n\n1/2 4:0! 3:0!\n1/2 2:0! 1:0!\n";
+/// The thickest string alone.
 const ONE: &str = "title: One\ntempo: 60\nmeter: 4/4\n\n1/2 4:0! 4:0!\n";
 
 fn bytes(bench: &Bench, name: &str) -> Vec<u8> {
     fs::read(bench.path(name)).expect("the file is there")
+}
+
+/// Writes the line `name.line` and renders it to `name.wav`.
+fn rendered(bench: &Bench, name: &str, line: &str, faults: &[&str]) {
+    let (text, wav) = (format!("{name}.line"), format!("{name}.wav"));
+    bench.write(&text, line.as_bytes());
+    let all = [&["hear", &text, "-o", &wav][..], faults].concat();
+    bench.run(&all).exits(0);
+}
+
+/// Scores the clean take.
+fn score(bench: &Bench, more: &[&str]) -> Run {
+    bench.run(&[&["score", "take.wav", "--line", "two.line"], more].concat())
+}
+
+/// Keeps what a take of open strings tells of them.
+fn keep(bench: &Bench, take: &str) -> Run {
+    bench.run(&["tune", take, "--keep", "bass.json"])
 }
 
 /// It was refused at once, with a word on how to mend it, and what was there is there.
@@ -30,8 +49,7 @@ fn left(bench: &Bench, run: Run, name: &str, was: &[u8]) {
 #[test]
 fn only_its_own_files_are_written_again() {
     let bench = Bench::new();
-    bench.write("open.line", OPEN.as_bytes());
-    bench.run(&["hear", "open.line", "-o", "open.wav"]).exits(0);
+    rendered(&bench, "open", OPEN, &[]);
     let commands: [(&[&str], &str); 3] = [
         (
             &["score", "take.wav", "--line", "two.line", "--json"],
@@ -67,15 +85,8 @@ fn only_its_own_files_are_written_again() {
     assert!(run.err().contains("`seamline score`"), "{}", run.shown());
     left(&bench, run, "report.json", &report);
     let strings = bytes(&bench, "bass.json");
-    let over = [
-        "score",
-        "take.wav",
-        "--line",
-        "two.line",
-        "--json",
-        "bass.json",
-    ];
-    left(&bench, bench.run(&over), "bass.json", &strings);
+    let run = score(&bench, &["--json", "bass.json"]);
+    left(&bench, run, "bass.json", &strings);
 }
 
 /// A report of several takes is a list, and carries the mark in each entry.
@@ -94,15 +105,7 @@ fn reports_of_several_takes_are_written_again() {
     ];
     bench.run(&both).exits(0);
     bench.run(&both).exits(0);
-    let one = [
-        "score",
-        "take.wav",
-        "--line",
-        "two.line",
-        "--json",
-        "both.json",
-    ];
-    bench.run(&one).exits(0);
+    score(&bench, &["--json", "both.json"]).exits(0);
     let value: serde_json::Value =
         serde_json::from_slice(&bytes(&bench, "both.json")).expect("JSON");
     assert_eq!(value["written_by"], "seamline score");
@@ -121,9 +124,7 @@ fn a_rendering_carries_its_mark() {
     let read = hound::WavReader::new(take.as_slice()).expect("a WAV file");
     assert_eq!(read.spec().sample_rate, 48_000);
     assert!(read.duration() > 4 * 48_000);
-    bench
-        .run(&["score", "take.wav", "--line", "two.line"])
-        .reports(&["all 8 notes right"]);
+    score(&bench, &[]).reports(&["all 8 notes right"]);
     // A kept take is no rendering: without the mark it is not written over.
     let at = take.windows(4).position(|w| w == b"LIST").expect("a list");
     let mut plain = take.clone();
@@ -142,19 +143,8 @@ fn a_rendering_carries_its_mark() {
 #[test]
 fn an_input_is_never_written_over() {
     let bench = Bench::new();
-    bench.write("open.line", OPEN.as_bytes());
-    bench.run(&["hear", "open.line", "-o", "open.wav"]).exits(0);
-    bench
-        .run(&["tune", "open.wav", "--keep", "bass.json"])
-        .exits(0);
-    let score = [
-        "score",
-        "take.wav",
-        "--line",
-        "two.line",
-        "--strings",
-        "bass.json",
-    ];
+    rendered(&bench, "open", OPEN, &[]);
+    keep(&bench, "open.wav").exits(0);
     for (more, name) in [
         (["--json", "./bass.json"], "bass.json"),
         (["--json", "two.line"], "two.line"),
@@ -162,8 +152,14 @@ fn an_input_is_never_written_over() {
     ] {
         let was = bytes(&bench, name);
         for learn in [&[][..], &["--learn-gaps"]] {
-            let all = [&score[..], &more, &["--replace"], learn].concat();
-            left(&bench, bench.run(&all), name, &was);
+            let all = [
+                &["--strings", "bass.json"],
+                &more[..],
+                &["--replace"],
+                learn,
+            ]
+            .concat();
+            left(&bench, score(&bench, &all), name, &was);
         }
     }
     let was = bytes(&bench, "two.line");
@@ -218,10 +214,7 @@ fn one_string_measured_keeps_the_others() {
             &["--with", "flat:1.1:20", "--with", "flat:1.3:20"],
         ),
     ] {
-        bench.write(&format!("{name}.line"), line.as_bytes());
-        let (line, wav) = (format!("{name}.line"), format!("{name}.wav"));
-        let all = [&["hear", &line, "-o", &wav][..], faults].concat();
-        bench.run(&all).exits(0);
+        rendered(&bench, name, line, faults);
     }
     let strings = |bench: &Bench| -> Vec<f64> {
         let text = bytes(bench, "bass.json");
@@ -231,11 +224,10 @@ fn one_string_measured_keeps_the_others() {
         hz.sort_by(f64::total_cmp);
         hz
     };
-    let keep = |take: &str| bench.run(&["tune", take, "--keep", "bass.json"]).exits(0);
-    keep("open.wav");
+    keep(&bench, "open.wav").exits(0);
     let four = strings(&bench);
     assert_eq!(four.len(), 4, "{four:?}");
-    keep("one.wav");
+    keep(&bench, "one.wav").exits(0);
     let after = strings(&bench);
     assert_eq!(after.len(), 4, "{after:?}");
     assert_eq!(after[1..], four[1..]);
@@ -247,43 +239,29 @@ fn one_string_measured_keeps_the_others() {
 #[test]
 fn a_broken_file_of_strings_is_told() {
     let bench = Bench::new();
-    bench.write("one.line", ONE.as_bytes());
-    bench.run(&["hear", "one.line", "-o", "one.wav"]).exits(0);
+    rendered(&bench, "one", ONE, &[]);
     let broken = b"{\"schema\": 1, \"written_by\": \"seamline tune\", \"strings\": 3}";
     bench.write("bass.json", broken);
-    let keep = ["tune", "one.wav", "--keep", "bass.json"];
-    left(&bench, bench.run(&keep), "bass.json", broken);
-    bench.run(&[&keep[..], &["--replace"]].concat()).exits(0);
+    left(&bench, keep(&bench, "one.wav"), "bass.json", broken);
+    let over = ["tune", "one.wav", "--keep", "bass.json", "--replace"];
+    bench.run(&over).exits(0);
 }
 
 /// What is learnt of the player goes into a file that `tune` wrote, and into no other.
 #[test]
 fn gaps_are_learnt_into_a_file_that_tune_wrote() {
     let bench = Bench::new();
-    bench.write("one.line", ONE.as_bytes());
-    bench.run(&["hear", "one.line", "-o", "one.wav"]).exits(0);
-    bench
-        .run(&["tune", "one.wav", "--keep", "bass.json"])
-        .exits(0);
-    let learn = [
-        "score",
-        "take.wav",
-        "--line",
-        "two.line",
-        "--strings",
-        "bass.json",
-        "--learn-gaps",
-    ];
-    bench.run(&learn).exits(0);
-    bench
-        .run(&["tune", "one.wav", "--keep", "bass.json"])
-        .exits(0);
+    rendered(&bench, "one", ONE, &[]);
+    keep(&bench, "one.wav").exits(0);
+    let learn = ["--strings", "bass.json", "--learn-gaps"];
+    score(&bench, &learn).exits(0);
+    keep(&bench, "one.wav").exits(0);
     let text = String::from_utf8(bytes(&bench, "bass.json")).expect("text");
     let typed = text.replace("\"written_by\": \"seamline tune\",", "");
     assert_ne!(typed, text);
     bench.write("bass.json", typed.as_bytes());
-    left(&bench, bench.run(&learn), "bass.json", typed.as_bytes());
-    bench.run(&[&learn[..], &["--replace"]].concat()).exits(0);
+    left(&bench, score(&bench, &learn), "bass.json", typed.as_bytes());
+    score(&bench, &[&learn[..], &["--replace"]].concat()).exits(0);
 }
 
 /// Pipes and devices hold nothing that could be lost; a link is written through.
@@ -291,15 +269,14 @@ fn gaps_are_learnt_into_a_file_that_tune_wrote() {
 #[test]
 fn special_files_stay_writable() {
     let bench = Bench::new();
-    let score = ["score", "take.wav", "--line", "two.line", "--json"];
-    bench.run(&[&score[..], &["/dev/null"]].concat()).exits(0);
+    score(&bench, &["--json", "/dev/null"]).exits(0);
     bench.run(&["hear", "two.line", "-o", "/dev/null"]).exits(0);
-    bench.run(&[&score[..], &["real.json"]].concat()).exits(0);
+    score(&bench, &["--json", "real.json"]).exits(0);
     std::os::unix::fs::symlink("real.json", bench.path("link.json")).expect("a link");
-    bench.run(&[&score[..], &["link.json"]].concat()).exits(0);
+    score(&bench, &["--json", "link.json"]).exits(0);
     assert!(bench.path("link.json").is_symlink());
     std::os::unix::fs::symlink("nowhere.json", bench.path("loose.json")).expect("a link");
-    let run = bench.run(&[&score[..], &["loose.json"]].concat());
+    let run = score(&bench, &["--json", "loose.json"]);
     run.refuses(&["loose.json"]);
     assert!(bench.path("loose.json").is_symlink());
 }

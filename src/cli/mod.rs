@@ -36,6 +36,8 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
+use crate::compare::judgement::Judgement;
+
 /// Done.
 const DONE: u8 = 0;
 /// Done, but below the mark asked for.
@@ -43,10 +45,17 @@ const BELOW: u8 = 1;
 /// Wrong usage or input.
 const FAILED: u8 = 2;
 
-/// What is said of a take in which fewer than `mark` per cent of the notes are right; `None` when
-/// as many are, or nothing was asked for.
-fn below_mark(right: usize, total: usize, mark: Option<f64>) -> Option<String> {
+/// What is said of a take in which fewer than `mark` per cent of the notes of all judged passes are
+/// right; `None` when no fewer are, or no mark was asked for. Where no pass was judged, none of the
+/// notes asked for was right.
+fn below_mark(judgement: &Judgement, mark: Option<f64>) -> Option<String> {
     let mark = mark?;
+    let passes = || judgement.passes.iter().filter(|pass| pass.judged);
+    let right: usize = passes().map(|pass| pass.tally.right).sum();
+    let total = match passes().map(|pass| pass.notes.len()).sum() {
+        0 => judgement.notes.len(),
+        notes => notes,
+    };
     // In whole notes, so that no rounding can turn a pass into a miss.
     let reached = right as f64 * 100.0 >= mark * total as f64;
     (!reached).then(|| format!("{right} of {total} notes right, below the pass mark of {mark} %"))

@@ -256,14 +256,11 @@ fn show(result: &TakeResult, settings: &PageSettings, first: bool) -> Result<(),
 
 /// The exit code of one take: whether anything of what was asked for could be judged; by the pass
 /// mark over all judged passes, with a word on standard error when it was not reached.
-fn pass(result: &TakeResult, mark: Option<f64>) -> u8 {
+pub(super) fn pass(result: &TakeResult, mark: Option<f64>) -> u8 {
     if !result.judgement.is_judged() {
         return FAILED;
     }
-    let passes = || result.judgement.passes.iter().filter(|pass| pass.judged);
-    let total: usize = passes().map(|pass| pass.notes.len()).sum();
-    let right: usize = passes().map(|pass| pass.tally.right).sum();
-    match below_mark(right, total, mark) {
+    match below_mark(&result.judgement, mark) {
         None => DONE,
         Some(below) => {
             output::note(&format!("{}: {below}", result.take.file));

@@ -61,7 +61,7 @@ pub(super) struct TuneArguments {
     #[arg(long, conflicts_with = "take")]
     plain: bool,
 
-    /// Live: end after so many seconds
+    /// Live: end after N seconds
     #[arg(long, value_name = "N", conflicts_with = "take",
           value_parser = clap::value_parser!(u64).range(1..))]
     seconds: Option<u64>,

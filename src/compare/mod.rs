@@ -116,7 +116,8 @@ pub fn judge_with_rings(
     let mut slots = slots::fold(expected);
     let quarter_s = quarter_s(expected);
     let (mut found, mut decided) = lay(expected, &slots, &heard, settings);
-    // What the first laying shows of the click and of the swing is minded in one second laying.
+    // Where the first laying shows a click in the sound, or swung eighths, the take is laid once more
+    // with what is known of them.
     let listens = settings.mode == TimingMode::Click && settings.clicks.is_empty();
     let mut clicks = Vec::new();
     if listens {

@@ -4,7 +4,7 @@
 //!
 //! # Source
 //! One logistic regression: D. R. Cox (1958), *The regression analysis of binary sequences*,
-//! J. R. Statist. Soc. B 20, 215-242 (from memory). Its weights stand in [`weights`](super::weights)
+//! J. R. Statist. Soc. B 20, 215-242 (from memory). Its weights stand in [`super::weights`]
 //! with what they were fitted on; `examples/fit.rs` fits them again.
 
 use super::events::HeardNote;

@@ -33,19 +33,26 @@ pub struct StillSounding {
     pub level_db: f64,
 }
 
-/// So long after a note was stopped its own damped sound is over, in seconds.
+/// Time after a note was stopped until its own damped sound is over, in seconds. Raised, short
+/// silences tell nothing.
 const OVER_S: f64 = 0.20;
-/// Longest and shortest stretch that is looked at, in seconds.
+/// Longest stretch that is looked at, in seconds.
 const LONGEST_S: f64 = 0.50;
+/// Shortest stretch that tells anything, in seconds. Raised, short silences tell nothing.
 const SHORTEST_S: f64 = 0.20;
-/// Partials of a string that are looked at, and how many must show.
+/// Partials of a string that are looked at.
 const LOOKED_AT: usize = 8;
+/// Partials of a string that must show, since bodies ring at one frequency and strings at several.
+/// Raised, soft answers are not told.
 const MUST_SHOW: usize = 2;
-/// One of the first so many must be among them.
+/// One of the first partials up to this one must be among them. Raised, high resonances are taken
+/// for a string.
 const ONE_OF_FIRST: usize = 3;
-/// A partial shows when it stands so far above the noise, in decibels, ...
+/// A partial shows when it stands this far above the noise, in decibels. Raised, soft answers are
+/// not told.
 const CLEAR_DB: f64 = 12.0;
-/// ... and is not further than this below the note, in decibels.
+/// A partial shows only when it is no further than this below the note that was stopped, in
+/// decibels. Raised, soft answers are not told.
 const RANGE_DB: f64 = -66.0;
 /// A string that shows nothing after another one was stopped answers more softly than this.
 pub const SILENT_ANSWER_DB: f64 = RANGE_DB;

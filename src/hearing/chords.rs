@@ -17,13 +17,20 @@ use crate::units::Hertz;
 
 /// A member is there from this evidence on, in nats.
 const THERE: f64 = 0.0;
-/// What a ring would have in evidence is this much too little for a string that was struck.
+/// The evidence is that of a string that rings beside another one, less this, in nats: a string
+/// that was struck is louder. Raised, members that were hardly struck are missing.
 const STRUCK: f64 = 1.5;
-/// A member that has fallen so much below what it was at first is over, in decibels.
+/// A member that has fallen by this much from what it was at first is over, in decibels. Raised,
+/// members are held for longer.
 const OVER_DB: f64 = 15.0;
-/// Partials that tell the pitch: the first few that are free and clear, in decibels over noise.
+/// How many of a member's partials tell its pitch: the first ones that are free and clear. Raised,
+/// higher partials take part, which lie off where the stiffness is not known well.
 const PITCH_PARTIALS: usize = 6;
+/// A partial tells the pitch only where the other members leave this share of it free, 0 to 1.
+/// Raised, fewer partials take part.
 const PITCH_FREE: f64 = 0.6;
+/// A partial tells the pitch only where it stands this far above the noise, in decibels. Raised,
+/// fewer partials take part.
 const PITCH_CLEAR_DB: f64 = 12.0;
 /// A peak is a member's within this many cents of the wanted pitch.
 const PITCH_CENTS: f64 = 60.0;

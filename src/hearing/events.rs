@@ -54,7 +54,7 @@ pub struct OnsetFeatures {
     pub level_fall_db: f64,
     /// Level 5 to 60 ms after the onset, in decibels relative to full scale.
     pub level_db: f64,
-    /// ... and relative to the sure notes before it, in decibels.
+    /// The same level relative to that of the sure notes before it, in decibels.
     pub relative_level_db: f64,
     /// Novelty peak against those of the sure notes before it, as a ratio; 1 when there are none.
     pub relative_novelty: f64,

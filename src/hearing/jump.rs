@@ -12,16 +12,17 @@
 //! jumps, a predictor taught on 80 ms that end before the candidate, the earliest maximum close to
 //! the highest instead of the highest, and no jump in errors 20 dB under the strongest.
 
-use super::dsp::decimate::{filter, low_pass_taps, mean_square};
 use super::dsp::history::History;
 use super::dsp::linear_prediction::{Work, fit, squared_errors};
+use super::dsp::low_pass::{filter, low_pass_taps};
+use super::dsp::power::mean_square;
 
 /// Coefficients of the predictor.
 const ORDER: usize = 28;
-/// A copy is foretold from every so-manieth sample before it: one that holds only low frequencies
-/// is foretold from its neighbours whatever happens, since it cannot change faster, and says
-/// little; from samples as far apart as its band allows it is the string that is foretold, over
-/// several periods.
+/// From how far back each copy is foretold, in samples between one that is used and the next. A
+/// copy that holds only low frequencies cannot change fast, so from its neighbours it is foretold
+/// whatever happens, which says little. From samples as far apart as its band allows it is the
+/// string that is foretold, over several periods.
 const STRIDES: [usize; COPIES] = [5, 2, 1];
 /// The longest reach of a predictor into the past, in samples.
 const REACH: usize = ORDER * STRIDES[0];
@@ -31,15 +32,24 @@ const RIDGE: f64 = 1e-4;
 const BANDS_HZ: [f64; 2] = [350.0, 900.0];
 /// How many copies are looked at.
 pub const COPIES: usize = 3;
-/// The past that teaches the predictor: this long, ending this long before the candidate.
+/// Length of the past that teaches the predictor, in seconds. Chosen on recorded strings; raised,
+/// notes that followed soon stand in it.
 const LESSON_S: f64 = 0.080;
+/// That past ends this long before the candidate, in seconds, so that the onset itself is not in
+/// it. Chosen on recorded strings.
 const LESSON_ENDS_S: f64 = 0.025;
-/// Where the onset is looked for around the candidate.
+/// The onset is looked for from here on, in seconds after the candidate. Chosen on recorded
+/// strings.
 const SEARCH_FROM_S: f64 = -0.020;
+/// The onset is looked for up to here, in seconds after the candidate. Chosen on recorded strings;
+/// raised, a later period of a low string wins more often.
 const SEARCH_TO_S: f64 = 0.050;
-/// Spans of the errors that are compared.
+/// Span after a moment over which the errors are taken, in seconds. Chosen on recorded strings;
+/// raised, moments are told less finely.
 const AFTER_S: f64 = 0.003;
+/// Span before a moment with which they are compared, in seconds. Chosen on recorded strings.
 const BEFORE_S: f64 = 0.015;
+/// Span after a moment in which the energy has to stay, in seconds. Chosen on recorded strings.
 const STAYS_S: f64 = 0.030;
 /// The earliest maximum within this many nats of the highest is the onset: with the highest alone
 /// a later period of a low string wins too often.
@@ -47,19 +57,23 @@ const WITHIN_NATS: f64 = 1.3;
 /// Errors below this share of the strongest around are no jump: -20 dB is where an onset is said
 /// to be, and the first breath of an attack out of silence must not be taken for it.
 const FAINT: f64 = 0.01;
-/// So much of the end of the stream is held against what is foretold of it, in seconds.
+/// How much of the end of the stream is held against what is foretold of it, in seconds. Raised, a
+/// break is seen later.
 const LATEST_S: f64 = 0.008;
-/// The lowest copy has broken off with its past where it is foretold so much worse, in decibels; a
-/// ripple is foretold to within 6, a pluck is 15 off and more.
+/// The lowest copy has broken off with its past where it is foretold worse by this much, in
+/// decibels: a ripple is foretold to within 6, a pluck is 15 off and more. Raised, soft onsets of
+/// dark strings are found late.
 pub const BROKEN_DB: f64 = 12.0;
-/// The onset is where it did when the jump there is lower by so many nats at most, ...
+/// The onset is where the lowest copy broke off when the jump there is lower than the highest by no
+/// more than this, in nats. Raised, onsets are moved to an earlier moment more often.
 const BROKEN_NATS: f64 = 5.0;
-/// ... and what sounds from there on is neither so much fainter than what sounded before, as under
-/// a finger that touches the string, in decibels, ...
+/// The onset is not there when what sounds from there on is fainter than what sounded before by
+/// more than this, in decibels: then a finger touched the string.
 const DIP_DB: f64 = 2.7;
-/// ... nor than what comes after, as in the first breath of an attack, ...
+/// The onset is not there when what sounds from there on is fainter than what comes after by more
+/// than this, in decibels: then it is the first breath of an attack.
 const BREATH_DB: f64 = 10.0;
-/// ... both over this time, in seconds.
+/// Time over which both are taken, in seconds.
 const BESIDE_S: f64 = 0.020;
 /// What the energy that stays counts against the jump itself.
 const STAYS_WEIGHT: f64 = 0.2;

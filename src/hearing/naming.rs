@@ -9,26 +9,36 @@
 //! lag is preferred within a margin. Expected effect: a few first names are an octave or a twelfth
 //! off, and the settled pitch corrects them.
 
-use super::dsp::decimate::dot;
 use super::dsp::history::History;
+use super::dsp::power::dot;
 
 /// The sound is looked at from this long after the onset.
 const SKIP_S: f64 = 0.002;
-/// A lag is believed when the difference at it is below this share of the energy ...
+/// At first a lag is believed when the difference at it is below this share of the energy: 0 is
+/// perfectly periodic, 1 is noise. Chosen on recorded strings; raised, notes are named sooner and
+/// more of them wrongly.
 const BELIEVED: f64 = 0.10;
-/// ... for so long; a longer period could still explain the sound better ...
+/// How long after the onset [`BELIEVED`] holds, in seconds: a longer period could still explain the
+/// sound better. Chosen on recorded strings; raised, names come later.
 const STRICT_FOR_S: f64 = 0.020;
-/// ... then, over this time, ...
+/// Time over which the limit then grows from [`BELIEVED`] to [`BELIEVED_LATE`], in seconds. Chosen
+/// on recorded strings; raised, rough tones are named later.
 const LOOSENS_OVER_S: f64 = 0.026;
-/// ... up to this share: by then two periods of the lowest string have been heard.
+/// The same share in the end, when two periods of the lowest string have been heard. Chosen on
+/// recorded strings; raised, more rough tones are named, and more of them wrongly.
 const BELIEVED_LATE: f64 = 0.33;
-/// What never gets so periodic is named where a lag deeper than this ...
+/// A tone that never gets as periodic as that is named by a lag that stays where it is, when the
+/// difference at it is at most this share of the energy. Chosen on recorded strings; raised, noise
+/// gets a name.
 const STEADY_BELIEVED: f64 = 0.75;
-/// ... stays within this share of itself ...
+/// Such a lag stays where it is while it moves by less than this share of itself from one look to
+/// the next. Chosen on recorded strings; raised, lags that wander are named.
 const STEADY_WITHIN: f64 = 0.02;
-/// ... for so many looks, ...
+/// Looks in a row at which it must have stayed there. Chosen on recorded strings; raised, slapped
+/// strings are named later.
 const STEADY_LOOKS: usize = 11;
-/// ... and so many periods of it have been heard.
+/// Periods of it that must have been heard. Chosen on recorded strings; raised, low slapped strings
+/// are named later.
 const STEADY_PERIODS: f64 = 2.5;
 /// A shorter lag (an octave or a twelfth above) is preferred within this much of the deepest.
 const SHORTER_WITHIN: f64 = 0.20;

@@ -14,9 +14,9 @@ mod page;
 mod parts;
 mod phrases;
 #[cfg(test)]
-mod sample;
+pub(crate) mod sample;
 #[cfg(test)]
-mod sample_practice;
+pub(crate) mod sample_practice;
 mod staff;
 pub mod strings;
 mod tab;

@@ -115,8 +115,9 @@ fn flag(notes: &mut [JudgedNote], index: usize, flag: Flag, value: f64) {
 /// Passes of practice: bar 1 broken off, bars 3 and 4 four times with a gap at the shift that
 /// shrinks and a late note that goes, the whole line with faults in half of its bars.
 pub(crate) fn practice() -> TakeResult {
-    let mut first = pass(1, played((1, 1), 0.0));
-    first.notes.truncate(3);
+    let mut begun = played((1, 1), 0.0);
+    begun.truncate(3);
+    let mut first = pass(1, begun);
     first.complete = false;
     let mut passes = vec![first];
     for (k, gap_ms) in [140.0, 110.0, 85.0, 62.0].into_iter().enumerate() {

@@ -39,8 +39,8 @@ impl Heard {
         }
     }
 
-    /// Takes in what would be settled were the stream over now, in the place of what was said of
-    /// that before.
+    /// Takes in what would be settled were the stream over now; it replaces what was said of that
+    /// before.
     pub fn take_so_far(&mut self, events: Vec<Event>) {
         self.forget_so_far();
         for event in events {

@@ -32,7 +32,9 @@ struct Run {
     value: f32,
 }
 
+/// The bits of a 32-bit float without its sign (IEEE 754).
 const MAGNITUDE: u32 = 0x7fff_ffff;
+/// The bits of an infinite 32-bit float; larger ones are no numbers (IEEE 754).
 const INFINITE: u32 = 0x7f80_0000;
 
 impl Health {

@@ -126,7 +126,7 @@ impl Keeper {
 
 impl Drop for Keeper {
     fn drop(&mut self) {
-        // Whoever lets go of a take without a word still wants it whole.
+        // A take that is dropped without `finish` is written to its end all the same.
         self.blocks = None;
         if let Some(thread) = self.thread.take() {
             thread.join().ok();

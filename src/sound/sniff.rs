@@ -22,8 +22,11 @@ pub(super) enum Kind {
     Other(&'static str, &'static str),
 }
 
+/// What to do about a sound file of a kind that is not read.
 const EXPORT: &str = "Export the take as WAV or FLAC and give that file";
+/// What to do about one that another program can turn into a kind that is read.
 const CONVERT: &str = "Convert it with `ffmpeg -i IN OUT.wav` and give that file";
+/// What to do about a file that may be the line.
 const IS_LINE: &str = "If it is the line, give it where the line belongs";
 
 /// Looks at the first bytes of a file (at most [`HEAD_BYTES`], all of them if it is shorter).

@@ -26,7 +26,7 @@ const HEADER_BYTES: u64 = 12 + 26 + 12 + 8;
 pub enum KeepNews {
     /// It cannot be written: a reason of the system's.
     Stopped(String),
-    /// It is written again; so much is silence, in seconds.
+    /// It is written again; holds how much of it is silence, in seconds.
     GoesOn(f64),
 }
 

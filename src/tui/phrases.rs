@@ -19,7 +19,7 @@ pub fn pitch_class(midi: f64) -> String {
     pitch_class_in(midi, Some(Key::default()))
 }
 
-/// A number of milliseconds without its sign's doubt: `0`, `84`, `?`.
+/// A number of milliseconds, rounded: `84`, `0` and never `-0`; `?` for what is no number.
 pub fn ms(ms: f64) -> String {
     if ms.is_finite() {
         format!("{:.0}", ms.clamp(-99_999.0, 99_999.0).round() + 0.0)

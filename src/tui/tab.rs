@@ -64,7 +64,7 @@ impl Tab<'_> {
     /// Moments laid out in systems of at most `columns`.
     fn systems(slots: Vec<Slot>, columns: u16) -> Vec<Vec<Slot>> {
         let mut systems: Vec<Vec<Slot>> = Vec::new();
-        // Whole bars as long as they fit; a bar wider than the screen is broken where it must be.
+        // Whole bars while they fit; a bar wider than the screen is broken where it must be.
         let mut bars: Vec<Vec<Slot>> = Vec::new();
         for slot in slots {
             match bars.last_mut() {

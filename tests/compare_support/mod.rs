@@ -54,6 +54,7 @@ pub enum Kind {
     Fast,
 }
 
+/// All kinds.
 pub const KINDS: [Kind; 4] = [Kind::Scale, Kind::Repeated, Kind::Broken, Kind::Fast];
 
 /// An invented line in 4/4, every join legato.
@@ -205,13 +206,33 @@ pub fn event(onset_s: f64, midi: Option<f64>, evidence: f64) -> HeardNote {
         heard_at_s: onset_s + 0.008,
         named_at_s: Some(onset_s + 0.04),
         named_midi: midi,
-        // A pluck moves the string, a ripple leaves it alone.
-        features: OnsetFeatures {
-            error_rise_db: [if evidence > 0.0 { 15.0 } else { 0.0 }; 3],
-            ..OnsetFeatures::default()
-        },
+        features: if evidence > 0.0 { pluck() } else { ripple() },
         chords: Vec::new(),
         still: None,
+    }
+}
+
+/// What a pluck beside a ringing note looks like: medians of 489 accidental plucks of recorded basses.
+fn pluck() -> OnsetFeatures {
+    OnsetFeatures {
+        error_rise_db: [24.9, 10.1, 8.0],
+        new_share: 0.29,
+        clarity: 0.79,
+        level_rise_db: 0.9,
+        level_fall_db: 1.0,
+        ..OnsetFeatures::default()
+    }
+}
+
+/// What a ripple of a ringing note looks like: medians of 2655 of recorded basses.
+fn ripple() -> OnsetFeatures {
+    OnsetFeatures {
+        error_rise_db: [1.4, -0.1, -0.9],
+        new_share: 0.03,
+        clarity: 0.98,
+        level_rise_db: -0.2,
+        level_fall_db: 0.6,
+        ..OnsetFeatures::default()
     }
 }
 
@@ -276,9 +297,12 @@ pub fn play(line: &[ExpectedNote], player: &Player, chance: &mut Chance) -> Play
         if chance.happens(player.ripples) {
             let at_s = onset_s + (next_s - onset_s) * chance.between(0.1, 0.98);
             let reading = chance.one_of(&[Some(midi), None, Some(midi + 12.0), Some(31.4)]);
-            played
-                .heard
-                .push(event(at_s, reading, chance.between(-6.0, -2.5)));
+            let mut ripple = event(at_s, reading, chance.between(-6.0, -2.5));
+            // A pitch that is neither the note's nor its octave's is read from noise.
+            if let Some(pitch) = ripple.pitch.as_mut().filter(|pitch| pitch.midi == 31.4) {
+                pitch.clarity = 0.48;
+            }
+            played.heard.push(ripple);
         }
     }
     finish(&mut played.heard);

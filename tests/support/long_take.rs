@@ -30,7 +30,7 @@ pub fn samples() -> Vec<f32> {
     render(&performance(), &Voice::fingered(), RATE)
 }
 
-/// The text of a line that repeats [`line`]'s bars so many times.
+/// The text of a line that repeats [`line`]'s bars `times` times.
 pub fn repeated_line(times: usize) -> String {
     let text = include_str!("../../demo-data/harbour-walk.line");
     let bars = text.find("\n\n").expect("an empty line after the header") + 2;

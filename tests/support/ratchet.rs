@@ -167,7 +167,7 @@ fn the_ratchet_turns_one_way() {
     assert_eq!(reached.raised(2, 31, &low(2.5)).reached["one"], 2.5);
 }
 
-/// False claims can only be made in passes that are found: they are held as long as no more passes
+/// False claims can only be made in passes that are found: they are held while no more passes
 /// are found, and counted anew when the ratchet is raised after that.
 #[test]
 fn false_claims_are_held_within_what_is_found() {

@@ -83,7 +83,7 @@ pub(super) struct PlayArguments {
     #[arg(long)]
     guide: bool,
 
-    /// End after so many passes
+    /// End after N passes
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
     passes: Option<u32>,
 
@@ -118,7 +118,7 @@ pub(super) struct PlayArguments {
     #[command(flatten)]
     replace: ReplaceOption,
 
-    /// Exit with 1 when fewer of the written notes are right, in per cent
+    /// Exit with 1 when fewer of the notes of all passes are right, in per cent
     #[arg(long, value_name = "PERCENT", value_parser = values::percent)]
     pass_mark: Option<f64>,
 
@@ -126,7 +126,7 @@ pub(super) struct PlayArguments {
     #[arg(long = "mark", value_name = "NAME=VALUE")]
     pub(super) marks: Vec<MarkChoice>,
 
-    /// Give a device that is gone so many seconds to come back (30 with --plain, else for ever)
+    /// How long a device that is gone may take to come back (30 with --plain, else for ever)
     #[arg(long, value_name = "SECONDS")]
     wait: Option<u64>,
 

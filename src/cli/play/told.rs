@@ -6,7 +6,7 @@ use crate::cli::options::Target;
 use crate::cli::{BELOW, DONE, below_mark, output};
 use crate::report::{json, text};
 use crate::session::live::{EndedBy, LiveResult};
-use crate::session::result::LiveInfo;
+use crate::session::result::{LiveInfo, TakeResult};
 use crate::tui::plain::pass_lines;
 
 /// Says what came out of it; gives the exit code.
@@ -79,18 +79,55 @@ pub(super) fn tell(
         EndedBy::Stopped => Err(Failure::new(
             "stopped from outside; the take is kept up to there",
         )),
-        EndedBy::Passes | EndedBy::Player => Ok(pass(arguments, live)),
+        EndedBy::Passes | EndedBy::Player => Ok(pass(&live.result, arguments.pass_mark)),
     }
 }
 
-fn pass(arguments: &PlayArguments, live: &LiveResult) -> u8 {
-    let total = live.result.judgement.notes.len();
-    let right = live.result.judgement.tally.right;
-    match below_mark(right, total, arguments.pass_mark) {
+/// The exit code by the pass mark over all judged passes, as `score` has it, with a word on standard
+/// error when it was not reached.
+fn pass(result: &TakeResult, mark: Option<f64>) -> u8 {
+    match below_mark(&result.judgement, mark) {
         None => DONE,
         Some(below) => {
             output::note(&below);
             BELOW
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::cli::score;
+    use crate::report::sample::nothing_heard;
+    use crate::report::sample_practice::practice;
+
+    /// Closed form: of six judged passes 3 of 3, four times 8 of 8, and 30 of 32 notes are right,
+    /// which are 65 of 67, or 97.01 %. Of the notes as the passes that count have them 30 of 32 are
+    /// right, which is less.
+    #[test]
+    fn the_pass_mark_counts_all_passes_as_score_does() {
+        let result = practice();
+        assert_eq!(result.judgement.notes.len(), 32);
+        assert_eq!(result.judgement.tally.right, 30);
+        for (mark, code) in [
+            (None, DONE),
+            (Some(94.0), DONE),
+            (Some(97.0), DONE),
+            (Some(97.1), BELOW),
+        ] {
+            assert_eq!(pass(&result, mark), code, "{mark:?}");
+            assert_eq!(score::pass(&result, mark), code, "{mark:?}");
+        }
+        let below = below_mark(&result.judgement, Some(97.1)).expect("it is below");
+        assert!(below.starts_with("65 of 67 notes right"), "{below}");
+    }
+
+    /// Nothing right is below any mark, and no fault where none was asked for.
+    #[test]
+    fn a_session_in_which_nothing_was_judged_is_below_any_mark() {
+        let result = nothing_heard();
+        assert_eq!(pass(&result, Some(0.1)), BELOW);
+        assert_eq!(pass(&result, None), DONE);
     }
 }

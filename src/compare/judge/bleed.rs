@@ -12,12 +12,17 @@ use crate::hearing::events::HeardRing;
 const SURE_NATS: f64 = 0.5;
 /// A ring must lie under a note for this long to be held against it, in seconds.
 const UNDER_S: f64 = 0.050;
-/// An open string that begins this close to a note, in seconds, and is so much louder than it
-/// answers by itself, in decibels, was hit. A fretted note may set a string off more than the open
-/// ones did by which its answer was measured; common practice, no source.
+/// An open string was hit with a note when it begins this close to it, in seconds, and is louder
+/// than it answers by itself ([`BEYOND_ANSWER_DB`]). Raised, more strings that were set off are
+/// told as hit.
 const STRUCK_TOGETHER_S: f64 = 0.050;
+/// How much louder than its measured answer such a string must be, in decibels: a fretted note may
+/// set a string off more than the open ones did by which the answer was measured. Common practice,
+/// no source. Raised, fewer strings are told as hit.
 const BEYOND_ANSWER_DB: f64 = 12.0;
-/// However softly a string answered, some notes set it off like this; common practice, no source.
+/// However softly a string answered when it was measured, some notes set it off at this level, in
+/// decibels relative to the note; common practice, no source. Raised, fewer strings are told as
+/// hit.
 const LEAST_ANSWER_DB: f64 = -40.0;
 /// A note and the ring it left begin and end together within this, in seconds.
 const TOGETHER_S: f64 = 0.030;
@@ -28,11 +33,14 @@ const HARMONICS: [f64; 6] = [12.0, 19.0, 24.0, 28.0, 31.0, 34.0];
 /// Two pitches this close are one, in semitones.
 const SAME_SEMITONES: f64 = 0.7;
 
-/// A pluck this close to a ring in pitch may be the same sound, in semitones; ...
+/// A pluck and a ring this close in pitch may be the same sound, in semitones. Raised, more extras
+/// stand for a ring.
 const NEAR_SEMITONES: f64 = 1.2;
-/// ... it is the ring's when it comes so soon after its beginning, but is not its beginning, and
-/// the ring lasts so long, in seconds.
+/// Such a pluck is part of the ring when it comes this soon after the ring's beginning, in seconds,
+/// but not at it. Raised, more plucked extras are told as rings alone.
 const SET_OFF_S: f64 = 0.1;
+/// It is part of the ring only when the ring lasts longer than this, in seconds. Raised, more rings
+/// are told as plucked extras.
 const RINGS_S: f64 = 0.3;
 
 /// A note as it was played: when its string was held, by which note of the line.
@@ -73,8 +81,9 @@ pub(crate) fn find(scene: &Scene, notes: &[JudgedNote], rings: &[HeardRing]) -> 
     kept
 }
 
-/// One sound is one thing: a string that is heard as ringing and as a note nobody wrote was
-/// plucked, unless what was taken for the pluck came with the note that set the string off.
+/// Keeps one of the two where a sound was heard both as a string that rings and as an extra note. It
+/// was plucked, so the ring goes; but where the pluck comes shortly after the ring's beginning it is
+/// only part of what set the string off, and the extra note goes.
 pub(crate) fn part_from_extras(bleed: &mut Vec<Bleed>, extras: &mut Vec<ExtraNote>) {
     let same = |b: &Bleed, e: &ExtraNote| {
         e.midi
@@ -103,7 +112,7 @@ pub(crate) fn flag(notes: &mut [JudgedNote], bleed: &[Bleed]) {
     }
 }
 
-/// True when a note that lies so many semitones above another has no partial of its own.
+/// True when a note has no partial of its own beside another one that lies `above` semitones below.
 pub(crate) fn is_masked(above: f64) -> bool {
     above.abs() < SAME_SEMITONES || is_harmonic(above)
 }

@@ -67,8 +67,8 @@ pub(crate) fn flag(
     }
 }
 
-/// Whether a silence is a gap: deep enough, and as long as the mark or well beyond what the player
-/// usually leaves at that kind of join.
+/// Whether a silence is a gap: deep enough, and no shorter than the mark or well beyond what the
+/// player usually leaves at that kind of join.
 ///
 /// Input: its length in milliseconds and depth in decibels; by how much the next note may have begun
 /// sooner than it seems, in milliseconds.

@@ -139,9 +139,10 @@ impl<'a> Scene<'a> {
         Some((midi, if sd.is_finite() { sd.max(0.0) } else { 0.0 }))
     }
 
-    /// When the sound of an event really ends, how, and how deep: a touch or a ripple that the ear
-    /// reports as an event of its own cuts the note only on paper, so that its end is looked for
-    /// behind them.
+    /// When the sound of an event ends, how, and how deep. A touch or a ripple that the ear reports as
+    /// an event of its own does not end the note before it, so the end is looked for behind them.
+    ///
+    /// Input: the event, and the event before which its note is over in any case.
     pub fn end(&self, event: usize, before: usize) -> Ending {
         let mut at = event;
         for next in event + 1..before.min(self.events.len()) {

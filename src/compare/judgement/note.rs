@@ -147,8 +147,8 @@ pub struct Undecided {
     pub after: usize,
     /// Indices of the notes it may have sounded under.
     pub during: Vec<usize>,
-    /// From when to when, in seconds.
+    /// When it began, in seconds of the take.
     pub from_s: f64,
-    /// ...
+    /// When it ended, in seconds of the take.
     pub to_s: f64,
 }

@@ -213,8 +213,8 @@ impl Table<'_> {
         self.rows.push(row);
     }
 
-    /// The cheapest way through, with the events after the last match at the outside price, and
-    /// slots behind the first `due` ones missed for nothing.
+    /// The cheapest alignment. Events after the last match cost what sound outside of the line costs,
+    /// and slots behind the first `due` ones may be missed at no cost.
     fn best(&self, due: usize) -> Alignment {
         let all = self.events.len();
         let mut best = (self.outside(due, all), 0, 0);

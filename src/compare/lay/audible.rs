@@ -13,11 +13,13 @@ use crate::hearing::events::HeardNote;
 
 /// Beats before the first note that are looked at: two bars of four.
 const BEATS_BEFORE: i32 = 8;
-/// How far from a beat a click may lie, in seconds: so far may a player be ahead or behind.
+/// How far from a beat a click may lie, in seconds: a player may be ahead of it or behind it by as
+/// much. Raised, other noises are taken for it.
 const NEAR_S: f64 = 0.050;
-/// Clicks that must be found before a pass, and how far they may lie apart from each other on their
-/// beats, in seconds: people do not tap like that.
+/// How many clicks must be found before a pass. Raised, a click is heard less often.
 const CLICKS: usize = 3;
+/// How far the clicks may lie apart from each other on their beats, in seconds: people do not tap
+/// as evenly. Raised, tapping is taken for a click.
 const APART_S: f64 = 0.008;
 /// An event this close to a click, in seconds, may be the click.
 const AT_CLICK_S: f64 = 0.020;

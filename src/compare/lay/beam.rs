@@ -11,9 +11,11 @@ const BEAM_STATES: usize = 72;
 pub(super) const BEAM_NATS: f64 = 16.0;
 /// States kept of one slot.
 const BEAM_FOR_EACH_SLOT: usize = 4;
-/// Two clocks that say the same time to within this, in seconds, and nearly the same tempo, as a
-/// share, are one.
+/// Two clocks are one when they say the same time to within this, in seconds, and nearly the same
+/// tempo ([`SAME_CLOCK_SHARE`]). Raised, fewer ways are followed.
 const SAME_CLOCK_S: f64 = 0.030;
+/// How far the tempos of two clocks that are one may differ, as a share. Raised, fewer ways are
+/// followed.
 const SAME_CLOCK_SHARE: f64 = 0.06;
 /// Overdue slots charged at most when states are compared.
 const OVERDUE_MAX: f64 = 3.0;
@@ -81,7 +83,8 @@ pub(super) fn prune(slots: &[Slot], mut states: Vec<State>, now_s: f64) -> Vec<S
     let mut outside = false;
     for (_, state) in ranked {
         let Some(place) = state.place else {
-            // There is one at most, and it is always kept: it is the way to everything else.
+            // The state outside of the line, one at most. It is always kept, because every pass
+            // begins from it.
             kept.push(state);
             outside = true;
             continue;

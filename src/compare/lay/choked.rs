@@ -10,18 +10,22 @@ use crate::compare::lay::ends::{NO_NOTE, dies};
 use crate::compare::lay::passes::{Scored, Stretch};
 use crate::hearing::events::HeardNote;
 
-/// How far from its place on the grid a choked note is looked for, in seconds ...
+/// A choked note is looked for up to this far from its place on the grid, in seconds. Raised, more
+/// of what is noise is taken for a choked note.
 const REACH_S: f64 = 0.06;
-/// ... and as a share of the shorter neighbouring interval.
+/// It is looked for no further than this share of the shorter neighbouring interval, so that notes
+/// close together do not take each other's noise.
 const REACH_SHARE: f64 = 0.35;
 /// True when an event looks like a pluck that died at once.
 pub(crate) fn is_choked(event: &HeardNote) -> bool {
     event.evidence > NO_NOTE && dies(event)
 }
 
-/// A note of another pitch this far from a place may have taken it from a choked one, ...
+/// A note of another pitch that lies further than this from a place, in seconds, may have taken it
+/// from a choked one. Raised, fewer choked notes are looked for there.
 const MISTAKEN_S: f64 = 0.05;
-/// ... which is this close to it, in seconds.
+/// A choked note takes such a place back only where it is this close to it, in seconds. Raised,
+/// more wrong notes become dead ones.
 const ON_PLACE_S: f64 = 0.02;
 
 /// Gives missed notes the choked pluck at their place, where there is one that no note took.
@@ -43,10 +47,9 @@ pub(crate) fn fill(course: &Course, stretches: &mut [Stretch], scored: &mut [Opt
         let place = grid.time_at(target.at_s);
         let slope = grid.slope_at(target.at_s).max(0.0);
         let off = |k: usize| (course.events[k].heard.onset_s - place).abs();
-        // Another note well before its place has not taken it from a choked one at its place.
+        // A note of another pitch well off the place may have taken it from a choked one.
         let mistaken = found
             .is_some_and(|k| off(k) > MISTAKEN_S && !costs::same_pitch(target, &course.events[k]));
-        // That it stands at its very place is evidence, too.
         let reach = match *found {
             None => REACH_S.min(REACH_SHARE * target.interval_s * slope),
             Some(_) if mistaken => ON_PLACE_S,

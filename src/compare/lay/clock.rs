@@ -2,9 +2,11 @@
 //!
 //! # Source
 //! The usual filter for a phase and a rate: Kalman (1960), J. Basic Engineering 82, 35-45.
-//! Departure: an onset far off moves it only so far, because one late note is one late note.
+//! Departure: an onset far off moves it no further than a limit, because one late note is one late
+//! note.
 
-/// An innovation beyond this many standard deviations moves the filter no further.
+/// How far off its expected time an onset may move the clock, in standard deviations of that time.
+/// Raised, one late note changes the tempo that is expected.
 const INNOVATION_MAX: f64 = 3.0;
 
 /// Time of the last slot and tempo, with their covariance.

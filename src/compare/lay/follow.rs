@@ -48,13 +48,16 @@ pub(crate) enum Began {
 /// Only events with at least this evidence, in nats, show the way: hum and touches would fill the
 /// beam with false starts.
 const CLEAR_EVIDENCE: f64 = -0.5;
-/// Played seconds per written second before anything is known, and its standard deviation:
-/// practising at two thirds of the tempo is common, practising faster than written is not.
+/// Tempo that is expected before anything is known, in played seconds for each written second:
+/// practising at two thirds of the tempo is common, practising faster than written is not. Raised,
+/// slow passes are found more easily, fast ones less.
 const TEMPO_MEAN: f64 = 1.12;
+/// Standard deviation of that tempo, in the same unit. Raised, unusual tempos are found more
+/// easily, and so are passes where there are none.
 const TEMPO_SD: f64 = 0.3;
 /// Nobody practises faster than this, in played seconds per written second.
 const FASTEST: f64 = 0.62;
-/// The same to a click.
+/// Standard deviation of the tempo to a click, in played seconds for each written second.
 const CLICK_TEMPO_SD: f64 = 0.003;
 /// How much the tempo may wander, as a standard deviation after one second of music.
 const TEMPO_WANDER: f64 = 0.012;

@@ -66,10 +66,12 @@ pub(crate) struct Pass {
     /// to ear was measured.
     pub click_at_s: Option<f64>,
 }
-/// Fewer right notes than this, or a smaller share of them, are no pass.
+/// Fewer right notes than this are no pass. Raised, short passes are not told.
 const PASS_NOTES: usize = 3;
+/// A smaller share of right notes than this is no pass, 0 to 1. Raised, faulty passes are not told.
 const PASS_SHARE: f64 = 0.4;
-/// The same of a pass in time with its neighbour, which says by itself what is played.
+/// Right notes that a pass needs which comes in time with its neighbour: that it does says what is
+/// played.
 const LOOP_NOTES: usize = 2;
 /// Share of right notes, of those written and of half of what was played besides, from which a pass
 /// is judged note by note. Running scales of another line reach 0.59 by chance; a

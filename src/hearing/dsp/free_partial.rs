@@ -12,20 +12,22 @@ use rustfft::num_complex::Complex;
 
 use super::peel::{COLUMNS, Peeler};
 
-/// Bins within so many cells of the partial take part.
+/// Bins within this many cells (1/T) of the partial take part. Raised, it costs more.
 const FITTED_CELLS: f64 = 4.0;
 /// Most bins that take part; wider ones are thinned out.
 const MOST_BINS: usize = 20;
 /// Values in a column: one for each bin that takes part, and zeros up to a multiple of eight.
 const WIDTH: usize = 24;
-/// Partials of the played note within so many cells are fitted along.
+/// Partials of the played note within this many cells (1/T) are fitted along; further away they do
+/// not see each other through a Hann window (Harris 1978). Raised, it costs more.
 const NEAR_CELLS: f64 = 6.0;
 /// Most columns before the candidate's: three partials of three orders.
 const MOST_COLUMNS: usize = 9;
 /// A column of which less than this is left says nothing more.
 const LEAST_LEFT: f32 = 1e-4;
-/// The noise is looked at within so many cells, at least so many hertz.
+/// The noise is looked at within this many cells (1/T) on either side.
 const NOISE_CELLS: f64 = 2.0;
+/// The noise is looked at within this distance at least, in hertz.
 const NOISE_HZ: f64 = 12.0;
 
 /// A spectrum that partials are fitted to.
@@ -150,7 +152,7 @@ fn dot(a: &[f32; WIDTH], b: &[f32; WIDTH]) -> f32 {
     (lanes[0] + lanes[2]) + (lanes[1] + lanes[3])
 }
 
-/// Takes so much of `b` off `v`.
+/// Takes `share` times `b` off `v`.
 fn take_off(v: &mut [f32; WIDTH], share: f32, b: &[f32; WIDTH]) {
     for (x, b) in v.iter_mut().zip(b) {
         *x -= share * b;

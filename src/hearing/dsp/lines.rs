@@ -15,19 +15,23 @@ use std::collections::VecDeque;
 use super::history::History;
 use super::spectrum::Spectrum;
 
-/// Length of the window and step between windows, in seconds.
+/// Length of the window, in seconds. Raised, close lines are told apart better, and later.
 const WINDOW_S: f64 = 0.090;
+/// Step between windows, in seconds. Raised, it costs less, and moments are told less finely.
 const STEP_S: f64 = 0.0225;
 /// Steps between the two windows that are held against each other.
 const LAG: usize = 4;
-/// Range in which lines are looked for, in hertz.
+/// Lines are looked for from here on, in hertz: below the lowest string there is rumble.
 const FROM_HZ: f64 = 28.0;
+/// Lines are looked for up to here, in hertz.
 const TO_HZ: f64 = 1_000.0;
-/// A line may move so far, in hertz, ...
+/// A line may move this far from one window to the other without being new, in hertz. Raised, lines
+/// close to an old one are not seen.
 const MOVES_HZ: f64 = 6.0;
-/// ... and swell by so much, in decibels, without being new.
+/// A line may swell by this much without being new, in decibels. Raised, fewer lines are new.
 const SWELLS_DB: f32 = 1.5;
-/// What lies so far below the strongest line says nothing, in decibels.
+/// What lies this far below the strongest line says nothing, in decibels. Raised, noise is looked
+/// at, too.
 const RANGE_DB: f32 = 35.0;
 
 /// Watches a stream for new lines.

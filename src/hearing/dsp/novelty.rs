@@ -6,8 +6,8 @@
 
 use rustfft::num_complex::Complex;
 
-use super::decimate::decibels;
 use super::history::History;
+use super::power::decibels;
 use super::transform::RealTransform;
 
 /// Length of the analysed window in seconds. 23 ms costs 2 ms of delay against 12 ms and removes
@@ -19,14 +19,17 @@ const HOP_S: f64 = 0.0029;
 const LAG_HOPS: usize = 8;
 /// Bands per octave of the filter bank where the bins are dense enough to tell them apart.
 const BANDS_PER_OCTAVE: f64 = 24.0;
+/// Middle of the lowest band, in hertz. Raised, low strings show less.
 const LOWEST_HZ: f64 = 30.0;
+/// The bands end here, in hertz.
 const HIGHEST_HZ: f64 = 10_000.0;
 /// The floor added to a band before the logarithm, times its quiet level.
 const FLOOR_RATIO: f32 = 1.5;
-/// ... never lower than this share of the strongest band heard so far (-78 dB), so that digital
-/// silence does not make every rustle an event.
+/// The floor of a band is never lower than this share of the strongest band heard so far (-78 dB),
+/// so that digital silence does not make every rustle an event. Raised, soft onsets in a loud take
+/// are not seen.
 const FLOOR_OF_PEAK: f32 = 1.6e-8;
-/// ... nor than this power (about -130 dBFS).
+/// The floor of a band is never lower than this power (about -130 dBFS).
 const FLOOR_POWER: f32 = 1e-13;
 /// The strongest band heard so far is raised by no more than this in one hop (3 dB).
 const PEAK_RISE: f32 = 2.0;

@@ -20,14 +20,17 @@ const REACH_CELLS: f64 = 1.5;
 pub const COLUMNS: usize = 3;
 /// Columns that are peeled off: bending, too, would take what lies beside with it.
 const ORDERS: usize = 2;
-/// Keeps the three apart where few bins tell them.
+/// Added to the normal equations' diagonal, as a share of it, so that the columns can be told apart
+/// where there are few bins.
 const RIDGE: f32 = 1e-4;
 /// Step of the numerical derivatives, in cells.
 const NUDGE: f64 = 1e-3;
-/// A partial is taken out within so many cells; beyond, its side lobes are 40 dB down.
+/// A partial is taken out within this many cells (1/T) on either side; beyond, its side lobes are
+/// 40 dB down. Raised, it costs more.
 const TAKEN_CELLS: f64 = 5.0;
-/// The table reaches this far, in units of 1/T, and has so many steps in each.
+/// The table reaches this far from the centre, in cells (1/T).
 const TABLE_CELLS: usize = 11;
+/// Steps of the table in each cell. Raised, the table is finer and larger.
 const TABLE_STEPS: usize = 64;
 
 /// Transforms of the Hann window and of its first moment, by the distance from the centre.

@@ -80,7 +80,7 @@ impl Spectrum {
         self.db.extend(
             self.bins[..wanted]
                 .iter()
-                .map(|c| super::decimate::decibels(c.norm_sqr() + 1e-16)),
+                .map(|c| super::power::decibels(c.norm_sqr() + 1e-16)),
         );
     }
 
@@ -210,7 +210,8 @@ const LAID_PARTIALS: usize = 10;
 const LAID_RANGE_DB: f64 = 40.0;
 
 impl Spectrum {
-    /// Height of the spectrum above `floor_db` at so many bins, 0 or more, in decibels.
+    /// Height of the spectrum above `floor_db` in decibels, 0 or more, at `at`: a place in bins, which
+    /// may lie between two.
     fn height(&self, at: f64, floor_db: f64) -> f64 {
         // A signed 32-bit number is wide enough and the cheapest to convert to.
         let k = at as i32 as usize;

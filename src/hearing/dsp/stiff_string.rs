@@ -38,40 +38,60 @@ pub fn partial(f1: f64, b: f64, k: usize) -> f64 {
 pub const CENTS_PER_SHARE: f64 = 1200.0 / std::f64::consts::LN_2;
 /// Highest partial number used.
 pub const PARTIALS: usize = 6;
-/// Highest partial that is a witness to where the fundamental should lie, ...
+/// Highest partial that is a witness to where the fundamental should lie. Chosen on recorded
+/// strings; raised, softer partials take part.
 const WITNESSES: usize = 9;
-/// ... and how many of them have to be there to be believed.
+/// How many of them have to be there to be believed. Chosen on recorded strings; raised, fewer
+/// moved fundamentals are noticed.
 const FEWEST_WITNESSES: usize = 3;
 /// A partial this far below the strongest is not used.
 const WEAKEST_DB: f64 = -34.0;
-/// The stiffness most strings are near, how far from it another is, and how many partials, and how
-/// many more, have to agree for it to be believed instead.
+/// The stiffness that most strings are near, without unit. Chosen on recorded strings.
 const USUAL_B: f64 = 1e-4;
+/// A series whose stiffness is further than this from [`USUAL_B`] is doubted, without unit. Chosen
+/// on recorded strings; raised, a fundamental that was moved bends the series more often.
 const OTHER_B: f64 = 2e-4;
+/// How many partials have to agree on the usual stiffness for it to be believed instead. Chosen on
+/// recorded strings; raised, it is believed less often.
 const MANY_AGREE: f64 = 4.0;
+/// How many more partials have to agree on the usual stiffness than on the other one, counted by
+/// their weights. Chosen on recorded strings; raised, it is believed less often.
 const MORE_AGREE: f64 = 0.2;
-/// A witness may be weaker.
+/// A witness may be this far below the strongest partial, in decibels. Chosen on recorded strings;
+/// lowered, softer partials take part.
 const WITNESS_DB: f64 = -55.0;
-/// A partial above the first stands out of what lies around it by so much, ...
+/// A partial above the first stands this far above the mean of what lies around it, in decibels.
+/// Chosen on recorded strings; raised, fewer partials take part.
 const CLEAR_DB: f64 = 6.0;
-/// ... within so many times the reach it is looked for in.
+/// What lies around a partial is taken within this many times the reach it is looked for in. Chosen
+/// on recorded strings.
 const AROUND: f64 = 4.0;
-/// A peak so far below another one within so many resolution cells is that one's skirt: the side
-/// lobes of a Hann window are 31 dB down.
+/// A peak may be the skirt of a stronger one within this many resolution cells (1/T): the side
+/// lobes of a Hann window lie there.
 const SKIRT_CELLS: f64 = 3.0;
+/// A peak this far below a stronger one nearby is that one's skirt, in decibels: the side lobes of
+/// a Hann window are 31 dB down. Raised, side lobes are taken for partials.
 const SKIRT_DB: f64 = 25.0;
-/// A partial that is off by so much of a resolution cell, or by so many cents, counts half.
+/// A partial that is off the law by this share of a resolution cell counts half, where that is more
+/// than [`CENTS_OFF`]. Chosen on recorded strings; raised, partials that lie off draw the fit more.
 const CELL_OFF: f64 = 0.25;
+/// A partial that is off the law by this counts half, in cents, where a resolution cell allows no
+/// more. Chosen on recorded strings; raised, partials that lie off draw the fit more.
 const CENTS_OFF: f64 = 12.0;
 /// A fundamental this far from the place that the partials above it give has been moved, in cents.
+/// Chosen on recorded strings; raised, modes of the body draw the pitch more often.
 const MOVED_CENTS: f64 = 20.0;
-/// ... or less where it is so much stronger than all of them, as a mode of the body makes it, in
-/// decibels.
+/// A fundamental that is stronger than all partials above it by this much, in decibels, may be a
+/// mode of the body. Chosen on recorded strings; raised, fewer are held to the closer limit below.
 const OUTSHINES_DB: f64 = 20.0;
+/// Such a fundamental has been moved when it is this far from its place, in cents. Chosen on
+/// recorded strings; raised, modes of the body draw the pitch more often.
 const OUTSHINING_CENTS: f64 = 12.0;
-/// A partial is placed within so much of a resolution cell, and lies within so many cents of the
-/// law.
+/// How well a peak is placed, as a share of a resolution cell. Chosen on recorded strings; raised,
+/// low partials count less.
 const PLACED_CELL: f64 = 0.03;
+/// How well a string's partials keep to the law, in cents. Chosen on recorded strings; raised, low
+/// partials count more.
 const PLACED_CENTS: f64 = 5.0;
 /// Rounds of weighing and fitting; the fit stands still after five.
 const ROBUST_ROUNDS: usize = 6;
@@ -119,7 +139,8 @@ pub fn fit_stiff_string(spectrum: &Spectrum, f_hz: f64, prior_b: f64) -> Option<
         if first.is_none_or(|p| is_moved(&p, &fit, length_s, limit)) {
             return Some(fit.beyond(above));
         }
-        // A fundamental that outshines the series makes none of it less true.
+        // Where the fundamental outshines the series, the partials above it are held against the
+        // strongest of themselves: beside the fundamental they would all seem too weak.
         weakest = weakest.min(highest(above) + WEAKEST_DB);
     }
     found.retain(|(k, p)| *k <= PARTIALS as f64 && p.db > weakest);

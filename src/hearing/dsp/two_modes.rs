@@ -34,8 +34,10 @@ const ROUNDS: usize = 60;
 
 /// Shifted samples that are looked at together, at most.
 const ROWS: usize = 32;
-/// Room for the low-pass and for the samples kept, of half a second around some hundred hertz.
+/// Room for the taps of the low-pass.
 const TAPS: usize = 1024;
+/// Room for the samples kept: half a second around some hundred hertz. What is longer is not looked
+/// at.
 const THINNED: usize = 512;
 
 /// Work space, kept so that nothing is allocated while listening.
@@ -88,7 +90,7 @@ impl TwoModes {
         Some(modes)
     }
 
-    /// The band around `middle_hz` mixed down to 0, low-passed, one sample of so many.
+    /// The band around `middle_hz` mixed down to 0 and low-passed, one sample of `thinning`.
     fn thin(&mut self, x: &[f32], rate_hz: f64, middle_hz: f64, thinning: usize) {
         let turn = -std::f64::consts::TAU * middle_hz / rate_hz;
         let length = ((PERIODS * rate_hz / middle_hz).round() as usize).clamp(1, TAPS);

@@ -27,7 +27,7 @@ pub fn difference(x: &[f32], window: usize, max_lag: usize, out: &mut Vec<f32>) 
         } else {
             std::array::from_fn(|i| {
                 if i < lags {
-                    super::decimate::dot(head, &x[tau + i..tau + i + window])
+                    super::power::dot(head, &x[tau + i..tau + i + window])
                 } else {
                     0.0
                 }

@@ -13,41 +13,63 @@ use crate::units::{Hertz, cents};
 
 /// Onsets closer than this belong to one pluck.
 const ONE_PLUCK_S: f64 = 0.045;
-/// A take that begins in the middle of a clear tone may begin with a note: the evidence is even,
-/// less a little because hum is clear, too.
+/// A take that begins in the middle of a tone may begin with a note where the tone is more periodic
+/// than this, 0 to 1. Raised, fewer takes begin with a note.
 const OPENING_CLARITY: f64 = 0.9;
+/// Evidence of such a note, in nats: even, less a little because hum is periodic, too. Raised above
+/// 0, hum at the beginning is taken for a note.
 const OPENING_EVIDENCE: f64 = -1.0;
-/// The stretches before and after an onset whose periods are compared.
+/// How far the stretch before an onset reaches back whose pitch is compared with the one after it,
+/// in seconds. Raised, the note before that one may stand in it.
 const TURN_BEFORE_S: f64 = 0.100;
+/// How far the stretch after an onset reaches whose pitch is compared with the one before it, in
+/// seconds. Raised above the time after which a candidate is judged, it is not there yet.
 const TURN_AFTER_S: f64 = 0.110;
+/// Periods that must lie in either stretch: a period that was seen hardly twice is no pitch yet.
+/// Raised, low notes turn no pitch.
 const TURN_PERIODS: f64 = 2.3;
-/// A candidate below this is only looked into ...
+/// A candidate whose novelty is lower than this, in decibels, is only looked into when enough of
+/// the sound after it is new ([`FAINT_SHARE`]). Raised, more candidates are held against that, and
+/// listening costs less.
 const FAINT_DB: f32 = 1.0;
-/// ... when so much of the sound after it is new. On recorded strings not one of 261 faint plucks
-/// was below 0.08, four in five ripples were.
+/// Least share of new sound after a faint candidate, 0 to 1. On recorded strings not one of 261
+/// faint plucks was below 0.08, four in five ripples were. Raised, faint plucks are lost.
 const FAINT_SHARE: f64 = 0.05;
-/// The onset may lie a little later than the candidate, so there, too, in seconds.
+/// The onset of a faint candidate may lie this much later than the candidate, in seconds, so the
+/// share of new sound is taken there, too.
 const FAINT_LATER_S: f64 = 0.015;
-/// What an event with less evidence than this added is not looked at.
+/// What an event added to the sound is looked at only where its evidence is higher than this, in
+/// nats. Raised, listening costs less, and faint plucks keep less evidence.
 const ADDED_FROM: f64 = -8.0;
-/// With less evidence than this it is looked at only where so much of the sound is new ...
+/// An event with less evidence than this, in nats, is looked at in that way only where enough of
+/// the sound is new ([`ADDED_SHARE`]). Raised, listening costs less, and faint plucks keep less
+/// evidence.
 const GAINED_FROM: f64 = -3.0;
+/// Share of new sound, 0 to 1, from which an event of little evidence is looked at. Raised,
+/// listening costs less, and faint plucks keep less evidence.
 const ADDED_SHARE: f64 = 0.04;
-/// ... and looked at twice only where one series explains so much of that.
+/// An event of little evidence is looked at a second time, for what grew in it, only where one
+/// series explains at least this much of what it added, 0 to 1. Raised, listening costs less.
 const ADDED_SCORE: f64 = 0.2;
-/// Without a turn of the pitch there is so little evidence that no turn helps, ...
+/// With less evidence than this, in nats, no turn of the pitch could make a note of an onset, so
+/// none is looked for. Raised, listening costs less, and turns that would have helped are not seen.
 const HOPELESS: f64 = -13.0;
-/// ... or so much that none is needed, where the string was struck, in decibels of the low
-/// prediction error.
+/// With more evidence than this, in nats, an onset needs no turn of the pitch where the string was
+/// struck ([`STRUCK_DB`]), so none is looked for. Raised, listening costs more.
 const CERTAIN: f64 = 4.0;
+/// A string was struck where the prediction error of the lowest copy rises by this much, in
+/// decibels. Raised, listening costs more.
 const STRUCK_DB: f64 = 5.0;
-/// The sound before it is taken from so long after the last sure onset, in seconds ...
+/// The sound before an event is taken from this long after the last sure onset, in seconds, so that
+/// the attack of that note is not in it.
 const ADDED_SINCE_S: f64 = 0.010;
-/// ... and the sound it added up to the next rise of this height, in decibels.
+/// What an event added is looked for up to the next candidate whose novelty is higher than this, in
+/// decibels. Raised, more of a later onset is taken for what this one added.
 const ADDED_UNTIL_DB: f32 = 4.0;
-/// An onset needs this much sound before it to be compared with.
+/// An onset is compared with the sound before it only where there is this much of it, in seconds.
 const PAST_S: f64 = 0.040;
-/// A moment with so much more evidence than a touch just before it is the pluck's.
+/// A moment that has this much more evidence than a touch just before it, in nats, is the pluck's.
+/// Raised, plucks stand at their touch more often, which is too early.
 const SURER_NATS: f64 = 3.0;
 /// How fast the usual level follows a new note.
 const USUAL_LEVEL_PACE: f64 = 0.15;
@@ -262,7 +284,7 @@ impl Listener {
 }
 
 /// Weights of the features in the evidence, in nats per unit, in the order of
-/// [`OnsetFeatures::as_row`], and the constant.
+/// [`OnsetFeatures::as_row`].
 ///
 /// Logistic regression (Cox 1958, from memory) on labelled candidates of five recorded and thirteen
 /// rendered instruments; judged on instruments left out of the fit, see DEVELOPERS.md.
@@ -270,12 +292,20 @@ const EVIDENCE_WEIGHTS: [f64; 18] = [
     1.919, 0.273, 0.042, -0.130, 0.114, 0.270, 0.252, -0.179, 1.275, -0.267, 0.333, -0.562, 0.720,
     0.045, -0.682, 2.286, 2.201, 3.164,
 ];
+/// Constant of the evidence, in nats. It is 0.7 lower than the fit's: a ripple taken for a note
+/// costs more than a soft note that the line then brings to light. Raised, more soft notes and more
+/// ripples are found.
 const EVIDENCE_CONSTANT: f64 = -7.441;
 
-/// What falls by so much in decibels and brings so little of its own is a string that is stopped,
-/// or one that is choked at once: which of them the line has to say, so it is no sure note.
+/// An event after which the level is lower than before by more than this, in decibels, and which
+/// brings little of its own ([`STOPPED_SHARE`]), is a string that is stopped or one that is choked
+/// at once. Raised, more soft plucks are held to be stopped strings.
 const STOPPED_RISE_DB: f64 = -5.0;
+/// Share of new sound, 0 to 1, below which such an event brings little of its own. Raised, more
+/// soft plucks are held to be stopped strings.
 const STOPPED_SHARE: f64 = 0.2;
+/// Most evidence that a stopped string keeps, in nats: only the line can say whether it was a
+/// choked note, so it is no sure one. Raised above 0, stopping a string is a note.
 const STOPPED_EVIDENCE: f64 = -0.5;
 
 fn evidence(f: &OnsetFeatures) -> f64 {

@@ -8,13 +8,17 @@
 //!
 //! | file | what lives there |
 //! |---|---|
-//! | this one | the door, the rates, what makes a candidate |
+//! | this one | the door, the rates, the run of the samples |
+//! | `config` | what must be known before, and what cannot be listened to |
+//! | `hop` | what makes a candidate |
 //! | `soon` | what is said at once; candidates by new lines |
 //! | `judging` | a candidate's moment, features and evidence |
 //! | `settling` | a note's pitch, end and chords, and what rang beside it |
 //!
 //! The methods are those of the other files of `hearing` and name their papers there.
 
+mod config;
+mod hop;
 mod judging;
 mod settling;
 mod soon;
@@ -22,86 +26,25 @@ mod soon;
 use std::collections::VecDeque;
 
 use crate::hearing::calibration::KnownString;
-use crate::hearing::dsp::decimate::{Decimator, RUN_FRAMES, mean_square};
+use crate::hearing::dsp::decimate::{Decimator, RUN_FRAMES};
 use crate::hearing::dsp::envelope;
 use crate::hearing::dsp::history::History;
 use crate::hearing::dsp::lines::{Lines, NewLines};
 use crate::hearing::dsp::novelty::Novelty;
+use crate::hearing::dsp::power::mean_square;
 use crate::hearing::events::{Event, OnsetFeatures};
 use crate::hearing::jump::{Jump, JumpFinder, Past};
 use crate::hearing::naming::{self, Waiting};
 use crate::hearing::pitch::PitchMeter;
 use crate::hearing::rings::Rings;
-use crate::units::{Hertz, SampleRate};
-
-/// What the listener must know before it starts.
-#[derive(Clone, Debug, PartialEq)]
-pub struct ListenerConfig {
-    /// Frames per second of the source, 8000 to 192000.
-    pub rate: SampleRate,
-    /// Frequency of A4.
-    pub a4: Hertz,
-    /// Lowest pitch that can sound; the low B of a bass, a little flat, by default.
-    pub lowest: Hertz,
-    /// Highest pitch that can sound.
-    pub highest: Hertz,
-    /// The open strings, which may ring along; none when nothing is known of them.
-    pub open_strings: Vec<Hertz>,
-    /// Chords that may be asked for, the lowest note first.
-    pub chords: Vec<Vec<Hertz>>,
-    /// What was measured of the strings before.
-    pub known_strings: Vec<KnownString>,
-    /// Whether to listen for what still sounds after a note was stopped.
-    pub after_stop: bool,
-}
-
-impl ListenerConfig {
-    /// A bass of four, five or six strings, tuned to 440 Hz.
-    pub fn bass(rate: SampleRate) -> Self {
-        Self {
-            rate,
-            a4: Hertz(440.0),
-            lowest: Hertz(29.0),
-            highest: Hertz(560.0),
-            open_strings: [97.9989, 73.4162, 55.0, 41.2034].map(Hertz).to_vec(),
-            chords: Vec::new(),
-            known_strings: Vec::new(),
-            after_stop: false,
-        }
-    }
-}
-
-/// Why a listener cannot be made.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum ListenError {
-    /// The sample rate is outside what can be analysed.
-    #[error("the sample rate is {given} Hz; rates from 8000 to 192000 Hz can be listened to")]
-    Rate {
-        /// The rate that was asked for.
-        given: u32,
-    },
-    /// The pitch range is empty or outside what can be analysed.
-    #[error(
-        "pitches from {lowest} to {highest} Hz were asked for; the lowest must be 20 Hz or more and below the highest, the highest at most {limit} Hz at this sample rate"
-    )]
-    Range {
-        /// Lowest pitch asked for.
-        lowest: f64,
-        /// Highest pitch asked for.
-        highest: f64,
-        /// Highest pitch possible.
-        limit: f64,
-    },
-}
+pub use config::{ListenError, ListenerConfig};
+use hop::PEAK_REACH_S;
 
 /// A peak of the novelty this high is looked into, in decibels.
 const CANDIDATE_DB: f32 = 0.6;
-/// New lines peak where they are the most of so many looks, ...
+/// Looks at the new lines among which the middle one must be the highest to make a candidate.
+/// Raised, close candidates become one, and they come later.
 const LINES_SEEN: usize = 5;
-/// A candidate is the highest peak within this many seconds on either side.
-const PEAK_REACH_S: f64 = 0.0175;
-/// From the centre of the window whose novelty peaks back to the onset, in seconds.
-const PEAK_TO_ONSET_S: f64 = 0.0024;
 /// How long after a candidate it is judged: what follows must tell what it was.
 const JUDGED_AFTER_S: f64 = 0.165;
 /// Samples beyond this are no sound: their squares would leave the range of numbers.
@@ -113,7 +56,7 @@ const BREAK_S: f64 = 0.015;
 /// Kept of the low-rate stream.
 const HISTORY_S: f64 = 12.0;
 
-/// Room for so many candidates and onsets that wait; a dense take has a dozen.
+/// Room for the candidates and onsets that wait; a dense take has a dozen.
 const WAITING: usize = 64;
 
 /// A candidate that waits to be judged.
@@ -207,6 +150,7 @@ pub struct Listener {
     /// Its onset, in samples of the low-rate stream.
     last_sure_at: f64,
 }
+
 impl Listener {
     /// A listener for a stream as `config` describes it.
     ///
@@ -415,43 +359,6 @@ impl Listener {
         if let Some(rise) = self.novelty.take(&self.steady) {
             self.hop(rise, say);
         }
-    }
-
-    fn hop(&mut self, rise: f32, say: &mut dyn FnMut(Event)) {
-        // The place a peak of this hop's window speaks of, in the low-rate stream.
-        let centre = self.high_count as f64 - self.novelty.window_frames() as f64 / 2.0;
-        let high_rate = self.config.rate.hz() / self.high_factor as f64;
-        let at = ((centre - PEAK_TO_ONSET_S * high_rate) * self.low_ratio).round() as i64;
-        self.rises.push_back((at, rise));
-        self.say_soon(rise, say);
-        if self.rises.len() > 2 * self.peak_reach + 1 {
-            self.rises.pop_front();
-        }
-        if self.rises.len() == 2 * self.peak_reach + 1 {
-            let (at, v) = self.rises[self.peak_reach];
-            let top = self.rises.iter().enumerate().all(|(i, (_, w))| {
-                if i < self.peak_reach { *w < v } else { *w <= v }
-            });
-            if top && v >= CANDIDATE_DB {
-                self.candidates.push_back(Candidate { at, novelty_db: v });
-            }
-        }
-        if self.high_count == self.novelty.window_frames() as u64 {
-            // Whatever sounds from the first frame on has no rise that could be seen.
-            self.candidates.push_back(Candidate {
-                at: 0,
-                novelty_db: CANDIDATE_DB,
-            });
-        }
-        if let Some(new) = self.lines.look(&self.stream) {
-            self.watch_lines(new);
-        }
-        let due = self.stream.end() - (JUDGED_AFTER_S * self.low_rate_hz) as i64;
-        while let Some(c) = self.candidates.front().copied().filter(|c| c.at < due) {
-            self.candidates.pop_front();
-            self.judge(c);
-        }
-        self.settle_ready(say);
     }
 
     fn to_seconds(&self, low: f64) -> f64 {

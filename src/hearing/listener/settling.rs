@@ -14,33 +14,44 @@ const CHORD_FROM: f64 = -3.0;
 const LONGEST_NOTE_S: f64 = 9.0;
 /// An event with more evidence than this may be a note in the end, so it ends the one before.
 const MAYBE: f64 = -3.0;
-/// ... but not so soon that it may be a ripple of the attack.
+/// An event ends the note before it only from this long after that note's onset, in seconds: sooner
+/// it may be a ripple of the attack. Raised, fast notes of little evidence no longer end the one
+/// before.
 const MAYBE_AFTER_S: f64 = 0.085;
 /// The pitch of an event with less evidence than this is not measured: nobody will ask for it.
 const NO_PITCH_BELOW: f64 = -7.0;
-/// Silence is what lies this far below the usual note's beginning, in decibels.
+/// Silence is what lies this far below the usual level of a note's beginning, in decibels. Raised,
+/// fewer stretches are silences.
 const SILENCE_DB: f64 = 25.0;
-/// A note is over where the level has come this close to what it stays at ...
+/// In a silence a note's sound is over where the level has come within this of what it stays at, in
+/// decibels. Raised, it is over sooner.
 const OVER_ABOVE_DB: f64 = 10.0;
-/// ... for longer than this; ...
+/// A silence that lasts at least this long, in seconds, is left out of the look at the note's end;
+/// a shorter one is part of it.
 const OVER_LONG_S: f64 = 0.400;
-/// The last so much of a note is looked at for its end, in seconds; ...
+/// How much of a note is looked at for its end, in seconds: the last part of it. Raised, listening
+/// costs more, and two steps of a natural decay are taken for damping more often.
 const LOOKED_AT_S: f64 = 0.9;
-/// ... this much is looked at behind it.
+/// How much behind the place where the sound is over still belongs to that look, in seconds: the
+/// floor it falls to must be seen.
 const OVER_TAIL_S: f64 = 0.120;
-/// An end that was found is in doubt by this share of what the starts beside it say, and by at least
-/// so much, in seconds. Both fitted together by `tests/tools/gap_uncertainty.py` so that nine of ten
-/// true ends lie within 1.645 standard deviations; raising either widens the doubt.
+/// How far an end that was found is in doubt, as a share of what the starts beside it say. Fitted
+/// by `tests/tools/gap_uncertainty.py`, together with [`END_DOUBT_LEAST_S`], so that nine of ten
+/// true ends lie within 1.645 standard deviations. Raised, ends are more in doubt and fewer gaps
+/// are flagged.
 const END_DOUBT_SHARE: f64 = 0.8;
+/// Least doubt of an end that was found, in seconds; fitted with [`END_DOUBT_SHARE`]. Raised, ends
+/// are more in doubt and fewer gaps are flagged.
 const END_DOUBT_LEAST_S: f64 = 0.0017;
 /// A fall no deeper than this below the natural decay, in decibels, may be that of a string left alone
 /// whose decay has two steps, or of a mode of the body: then it is even whether it rang up to the next
 /// onset. On recorded strings all but one of the ends of an upright that were none lay below 15, all but
 /// one of the damped strings above 20. Raising it puts clear ends in doubt.
 const SHALLOW_DB: f64 = 15.0;
-/// Level traces are taken this often.
+/// Step of the level traces in which an end is looked for, in seconds. Raised, ends are placed less
+/// finely.
 const TRACE_STEP_S: f64 = 0.002;
-/// Level traces look at what lies below this frequency: all of the low-rate stream.
+/// The period over which the level is taken where a note has no pitch, in seconds.
 const LEVEL_SPAN_DEFAULT_S: f64 = 0.02;
 
 impl Listener {

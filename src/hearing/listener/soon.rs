@@ -10,26 +10,30 @@ use crate::units::Hertz;
 
 /// A rise of the novelty beyond this is said at once, in decibels.
 const HEARD_DB: f32 = 3.0;
-/// A fainter one, beyond this, ...
+/// A rise of the novelty from this up to [`HEARD_DB`], in decibels, is said only where the lowest
+/// copy of the sound breaks off with its past ([`BROKEN_DB`]). Raised, soft onsets of dark strings
+/// are said later.
 const PERHAPS_DB: f32 = 0.7;
-/// ... is said where the lowest copy of the sound breaks off with its past ([`BROKEN_DB`]) within
-/// this time, in seconds.
+/// How long after such a rise that break is waited for, in seconds. Raised, more ripples are said.
 const PERHAPS_FOR_S: f64 = 0.025;
-/// New spectral lines are a candidate where they are this share of all lines, ...
+/// New spectral lines make a candidate where they are this share of all lines, 0 to 1. Raised, soft
+/// notes without an attack are not seen.
 const LINES_SHARE: f32 = 0.12;
-/// ... which are not this far below the usual level, in decibels.
+/// New lines are passed over where the strongest line lies more than this below the usual level of
+/// a note, in decibels. Raised, fainter lines make candidates.
 const LINES_QUIET_DB: f64 = 22.0;
-/// A candidate this close speaks for them, in seconds.
+/// Where a candidate lies this close to new lines, in seconds, they make no other one.
 const LINES_APART_S: f64 = 0.030;
 /// What the novelty is taken to be where it has no peak, in decibels.
 const LINES_NOVELTY_DB: f32 = 0.5;
-/// What started is seen so long after it, in seconds.
+/// Time from an onset to the moment at which its rise is seen, in seconds. Raised, the onsets that
+/// are said at once lie earlier.
 const SEEN_AFTER_S: f64 = 0.0052;
 /// Two starts closer than this are one, in seconds.
 const STARTS_APART_S: f64 = 0.040;
 /// After this long a note that could not be named at once waits for its settled pitch.
 const NAMED_WITHIN_S: f64 = 0.12;
-/// So many periods must have been heard of the lag that is named.
+/// Periods that must have been heard of the lag that is named. Raised, names come later.
 const NAMED_AFTER_PERIODS: f64 = 1.6;
 
 /// Starts that are remembered.

@@ -14,26 +14,38 @@ use std::ops::Range;
 use rustfft::num_complex::Complex;
 
 use super::{COARSE_CENTS, LAY_CENTS, PEAK_POWER_DB, PitchMeter, SERIES_FROM_HZ, SERIES_TO_HZ};
-use crate::hearing::dsp::decimate::decibels;
 use crate::hearing::dsp::history::History;
+use crate::hearing::dsp::power::decibels;
 
-/// Stretches before and after an onset that are held against each other, and how far from it.
+/// Length of the stretches before and after an onset that are held against each other, in seconds.
+/// Chosen on recorded strings; raised, the next note stands in it.
 const FRESH_SPAN_S: f64 = 0.060;
+/// How far they keep from the onset, in seconds: it may lie a little off. Chosen on recorded
+/// strings.
 const SKIP_S: f64 = 0.004;
 /// What was there before may swell by this factor without being new.
 const FRESH_BEYOND: f32 = 1.2;
-/// Longest and shortest stretch on which gained amplitude is looked at, in seconds.
+/// Longest stretch on which the amplitude that grew is looked at, in seconds. Chosen on recorded
+/// strings; raised, close partials are told apart better, and more of what comes later stands in
+/// it.
 const GAINED_SPAN_S: f64 = 0.090;
+/// Shortest stretch for that, in seconds. Chosen on recorded strings; raised, less is told of fast
+/// notes.
 const GAINED_LEAST_S: f64 = 0.045;
-/// The same for what was added.
+/// Longest stretch on which what was added is looked at, in seconds. Chosen on recorded strings;
+/// raised, close partials are told apart better, and more of what comes later stands in it.
 const ADDED_SPAN_S: f64 = 0.120;
+/// Shortest stretch for that, in seconds. Chosen on recorded strings; raised, less is told of fast
+/// notes.
 const ADDED_LEAST_S: f64 = 0.055;
-/// Peaks so far below the strongest new one are looked at, in decibels.
+/// Peaks this far below the strongest new one are looked at, in decibels. Chosen on recorded
+/// strings; raised, more noise takes part.
 const NEW_RANGE_DB: f64 = 22.0;
-/// ... and so far below the strongest of all.
+/// New peaks this far below the strongest of all are looked at, in decibels. Chosen on recorded
+/// strings; raised, leftovers of what rang before take part.
 const ALL_RANGE_DB: f64 = 40.0;
-/// What rang before is taken out as far down as this below its strongest partial; below lie the
-/// side lobes of the window.
+/// What rang before is taken out as far down as this below its strongest partial, in decibels;
+/// below lie the side lobes of the window. Chosen on recorded strings.
 const PEELED_RANGE_DB: f64 = 26.0;
 
 /// A series that an onset added to a sound that rings on.

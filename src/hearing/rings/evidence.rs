@@ -11,33 +11,49 @@ use crate::hearing::dsp::free_partial::FreePartial;
 const TEMPLATE_RANGE_DB: f64 = 25.0;
 /// A partial that others leave less than this free says nothing.
 const LEAST_FREE: f64 = 0.3;
-/// The evidence is that of the partials at this rank, so that one leaking partial makes no string.
+/// The evidence is that of the partials at this rank, 0 for the weakest and 1 for the strongest:
+/// one leaking partial makes no string. Raised, fewer partials need to show it.
 const RANK: f64 = 0.35;
-/// The level is that of the partials at this one.
+/// The level is that of the partials at this rank, 0 for the weakest and 1 for the strongest.
+/// Raised, rings are told louder.
 const MIDDLE: f64 = 0.6;
 /// No level is lower than this, in decibels.
 const FAINTEST_DB: f64 = -90.0;
-/// Weights of the evidence.
+/// Weight of a string's level, in nats for each decibel. From the logistic regression over windows
+/// of recorded strings; raised, soft rings lose evidence.
 const LEVEL_WEIGHT: f64 = 0.27;
+/// Level relative to all that sounds from which it speaks for a string, in decibels. It only moves
+/// the constant.
 const LEVEL_FROM_DB: f64 = -30.0;
+/// Weight of how far the partials stand above the noise, in nats for each decibel. From the
+/// logistic regression over windows of recorded strings; raised, rings in a clean recording gain
+/// evidence.
 const CLEAR_WEIGHT: f64 = 0.125;
+/// Weight of the share of the string's power that can be seen, in nats for each neper. From the
+/// logistic regression over windows of recorded strings; raised, strings whose partials are hidden
+/// lose evidence.
 const SHARE_WEIGHT: f64 = 1.9;
+/// Weight of the window's length, in nats for each neper. From the logistic regression over windows
+/// of recorded strings; raised, short windows say less.
 const LENGTH_WEIGHT: f64 = 1.7;
+/// Length of a window that adds nothing to the evidence, in seconds. It only moves the constant.
 const LENGTH_S: f64 = 0.2;
+/// Constant of the evidence, in nats. From the logistic regression over windows of recorded
+/// strings; raised, more rings are told, true and false.
 const CONSTANT: f64 = -1.7;
-/// With less free than this share nothing can be told.
+/// Share of a string's power that must be free to be seen, 0 to 1. With less nothing is told of it.
 const LEAST_SHARE: f64 = 0.02;
 
 /// How a string's power is spread over its partials.
 #[derive(Clone, Copy, Debug)]
 pub(in crate::hearing) struct Spread {
-    /// Share of each partial, ...
+    /// Share of each partial in the string's power, 0 to 1.
     share: [f64; PARTIALS],
-    /// ... in decibels, ...
+    /// The same in decibels.
     db: [f64; PARTIALS],
-    /// ... its square root, ...
+    /// The square root of the share.
     root: [f64; PARTIALS],
-    /// ... and whether it is strong enough to say something.
+    /// Whether the partial is strong enough to say something.
     counts: [bool; PARTIALS],
 }
 
@@ -143,7 +159,8 @@ pub(in crate::hearing) fn evidence(shown: &Shown, spread: &Spread) -> (f64, f64)
     (score, robust.min(loud / share))
 }
 
-/// What evidence a string has in addition that is believed with so much less level, in nats.
+/// The evidence that a string is given beyond its own, in nats, when it is to be believed at a level
+/// `lenient_db` decibels lower.
 pub(in crate::hearing) fn leniency(lenient_db: f64) -> f64 {
     LEVEL_WEIGHT * lenient_db
 }

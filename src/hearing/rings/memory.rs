@@ -21,10 +21,12 @@ const MOST_KNOWN: usize = 16;
 const LAST_S: f64 = 0.250;
 /// A partial of a note is looked for within this share of its frequency.
 const PEAK_WITHIN: f64 = 0.006;
-/// Stiffness of an open E where none was measured, halved so many semitones higher: E 1.5e-4, A
-/// 1e-4, D 7e-5, G 4e-5. Working guesses below a measured low B of 3e-4 (J. Kemp 2020, SN Appl.
-/// Sci. 2, 636).
+/// Stiffness of an open E where none was measured, without unit. A working guess below a measured
+/// low B of 3e-4 (J. Kemp 2020, SN Appl. Sci. 2, 636). Raised, high partials of strings not yet
+/// heard are looked for higher.
 const USUAL_B: f64 = 1.5e-4;
+/// Semitones over which that stiffness halves, which gives A 1e-4, D 7e-5, G 4e-5: working guesses,
+/// too. Raised, high strings are held to be stiffer.
 const USUAL_B_HALVES: f64 = 7.9;
 /// How fast the weight of a remembered note falls with its distance, in semitones.
 const TEMPLATE_SEMITONES: f64 = 3.0;

@@ -10,57 +10,70 @@
 //!
 //! | file | what lives there |
 //! |---|---|
-//! | this one | candidates, windows, what is left out of them |
+//! | this one | candidates, and what is looked at in which window |
+//! | `hum` | what the mains put on a partial |
 //! | `memory` | what strings look like |
 //! | `evidence` | how sure it is in one window |
 //! | `path` | when it began and when it stopped |
+//! | `window` | where a window lies and what its spectrum shows |
 
 mod evidence;
+mod hum;
 mod memory;
 mod path;
+mod window;
 
 use std::collections::VecDeque;
 
 use rustfft::num_complex::Complex;
 
-use crate::hearing::dsp::free_partial::{self, Bins, FreePartial};
+use crate::hearing::dsp::free_partial::Bins;
 use crate::hearing::dsp::history::History;
 use crate::hearing::dsp::peel::Peeler;
 use crate::hearing::dsp::{spectrum::Spectrum, stiff_string::partial};
 use crate::units::cents;
 use evidence::leniency;
 pub(super) use evidence::{Shown, Spread, evidence};
+use hum::{HUM_BEYOND, HUM_CELLS, HUM_HZ, HUM_KNOWN, MAINS_LINES, mains};
 use memory::Remembered;
 pub(super) use memory::Template;
 use path::{Look, Path, Place};
+pub(super) use window::{fit_all, windows};
 
-/// Partials of a string that are looked at, up to this frequency.
+/// Partials of a string that are looked at, at most.
 pub(super) const PARTIALS: usize = 18;
+/// Partials of a string are looked at up to this frequency, in hertz. Raised, listening costs more,
+/// and more partials of the played note stand between.
 const UP_TO_HZ: f64 = 950.0;
-/// A string that needs partials closer than this to the lowest bins cannot be seen.
-const FROM_HZ: f64 = 26.0;
 /// A note is left ringing into the next one when that comes this soon after it, in seconds.
 const SOON_S: f64 = 0.15;
 /// A note that was played this long ago cannot be left ringing any more, in seconds.
 const LEFT_WITHIN_S: f64 = 4.0;
 /// Notes whose partials are remembered.
 const REMEMBERED: usize = 48;
-/// The attack is left out of the first window of a note, in seconds, ...
+/// The beginning of a note's first window is left out, in seconds: it is the attack. Raised, short
+/// notes leave no window.
 pub(super) const SKIP_S: f64 = 0.020;
-/// ... and after a release the string's last sound.
+/// After a release this much is left out, in seconds: the last sound of the stopped string. Raised,
+/// short silences are not looked at.
 const DAMPED_S: f64 = 0.060;
-/// Longest and shortest window, in seconds.
+/// Longest window, in seconds. Raised, close partials are told apart better, and the ends of rings
+/// less finely.
 pub(super) const WINDOW_S: f64 = 0.36;
+/// Shortest window, in seconds. Raised, strings under short notes are not told.
 pub(super) const SHORTEST_S: f64 = 0.060;
-/// The last window of a note is looked at by half, too, when it is this long, in seconds.
+/// The last window of a note is looked at by half, too, when it is this long, in seconds: a string
+/// that ceases in it shows in the difference.
 const HALVED_S: f64 = 0.30;
-/// A silence is looked at for so long, in seconds.
+/// A silence after a note is looked at for this long, in seconds.
 const SILENCE_S: f64 = 1.5;
 /// A candidate this close to the played pitch is the played string, in cents.
 const SAME_CENTS: f64 = 70.0;
-/// A string that rings already is believed with so much less level, in decibels ...
+/// A string that rings already is believed at a level that is lower by this much, in decibels. Set
+/// on recorded takes and on rendered basses; raised, rings are told longer.
 const LENIENT_DB: f64 = 7.0;
-/// ... and with its high partials died away by so much for each 100 Hz.
+/// How much a string's high partials may have died away, in decibels for each 100 Hz: as it begins,
+/// and as it ages. What fits best counts.
 const AGED_DB: [f64; 3] = [0.0, 5.0, 10.0];
 
 /// A string that rang, as [`super::events::HeardRing`] but in hertz.
@@ -80,30 +93,10 @@ pub struct Ring {
     pub evidence: f64,
 }
 
-/// Multiples of the mains' frequencies, 50 Hz and 60 Hz (IEC 60038), at which hum is looked for.
-const MAINS_LINES: usize = 8;
-/// Hum is measured in windows longer than this, in seconds; ...
-const HUM_WINDOW_S: f64 = 0.2;
-/// ... it touches partials within so many cells, ...
-const HUM_CELLS: f64 = 2.0;
-const HUM_HZ: f64 = 5.0;
-/// ... is known after so many windows, ...
-const HUM_KNOWN: usize = 10;
-/// ... of which one before the first note, where nothing else should sound, counts as many, ...
-const AHEAD_WEIGHT: usize = 5;
-/// ... this long before its onset, in seconds, and as far back as so many windows, ...
-const AHEAD_S: f64 = 0.03;
-const AHEAD_WINDOWS: usize = 6;
-/// ... and may be so much stronger than the least that was seen of it.
-const HUM_BEYOND: f64 = 4.0;
-/// A note that dies away is held against what it was, but for so much, in decibels.
+/// A ring is held against the loudest that was heard since the last onset, less this, in decibels:
+/// a note that dies away makes no string beside it louder. Raised towards 0, soft rings under a
+/// dying note are not told.
 const HELD_AGAINST_DB: f64 = -12.0;
-
-/// The frequency of a multiple of the mains.
-fn mains(k: usize) -> f64 {
-    let base = if k < MAINS_LINES { 50.0 } else { 60.0 };
-    base * (k % MAINS_LINES + 1) as f64
-}
 
 /// A note that was played, as the strings beside it need to know it.
 #[derive(Clone, Copy, Debug)]
@@ -118,7 +111,7 @@ pub struct PlayedNote {
     pub pitch: Option<(f64, f64)>,
 }
 
-/// Room for so many notes that may have been left ringing: those of some dense seconds.
+/// Room for the notes that may have been left ringing: those of some dense seconds.
 const LEFT: usize = 64;
 
 /// One string or note that may be ringing.
@@ -153,34 +146,6 @@ pub struct Rings {
     /// Least power seen at each multiple of the mains' frequencies.
     hum: [f64; 2 * MAINS_LINES],
     hum_windows: usize,
-}
-
-/// Where the windows between two places begin when each is `length` long: they overlap by half and
-/// end with the last, of which the second value is true.
-pub(super) fn windows(start: f64, end: f64, length: f64) -> impl Iterator<Item = (f64, bool)> {
-    let steps = ((end - start - length) / (0.5 * length)).ceil().max(0.0) as usize;
-    (0..=steps).map(move |i| {
-        let from = start + (end - start - length) * i as f64 / steps.max(1) as f64;
-        (from, i == steps)
-    })
-}
-
-/// Fits those of the partials at `hz` that `counts` names, each beside `others`; one that is not
-/// named or lies outside of the spectrum shows nothing.
-pub(super) fn fit_all(
-    peeler: &Peeler,
-    on: Bins,
-    hz: &[f64],
-    others: &[f64],
-    counts: impl Fn(usize) -> bool,
-) -> [FreePartial; PARTIALS] {
-    let mut seen = [FreePartial::default(); PARTIALS];
-    for (k, (s, hz)) in seen.iter_mut().zip(hz).enumerate() {
-        if counts(k) {
-            *s = free_partial::fit(peeler, on, *hz, others).unwrap_or_default();
-        }
-    }
-    seen
 }
 
 /// The spreads of a string as it begins and as it ages.
@@ -310,73 +275,6 @@ impl Rings {
             .retain(|c| c.path.is_open() || now - c.released < LEFT_WITHIN_S * r);
     }
 
-    /// Analyses one window.
-    ///
-    /// Output: the power of all that sounds in it; `None` when it is not there.
-    pub(super) fn analyse_window(
-        &mut self,
-        stream: &History,
-        from: f64,
-        length: f64,
-    ) -> Option<f64> {
-        let a = from.round() as i64;
-        let x = stream.range(a, a + length as i64);
-        if x.len() < length as usize {
-            return None;
-        }
-        self.spectrum.analyse(x, self.rate_hz);
-        self.spectrum
-            .centred(x.len(), 1.5 * UP_TO_HZ, &mut self.bins);
-        let on = self.on();
-        let range = (FROM_HZ / on.bin_hz) as usize
-            ..((1.5 * UP_TO_HZ / on.bin_hz) as usize).min(self.bins.len());
-        let sum: f64 = self.bins[range]
-            .iter()
-            .map(|c| f64::from(c.norm_sqr()))
-            .sum();
-        // The Hann window spreads a sinusoid over 1.5 cells.
-        Some((sum * on.bin_hz * on.length_s / 1.5).max(1e-16))
-    }
-
-    /// The hum in what was heard before the first note.
-    fn listen_ahead(&mut self, stream: &History, onset: f64) {
-        let (end, length) = (onset - AHEAD_S * self.rate_hz, WINDOW_S * self.rate_hz);
-        for k in 0..AHEAD_WINDOWS {
-            let from = end - length * (1.0 + 0.5 * k as f64);
-            if from >= 0.0 && self.analyse_window(stream, from, length).is_some() {
-                self.hear_hum(AHEAD_WEIGHT);
-            }
-        }
-    }
-
-    /// The hum in the window that was analysed last, which counts as so many.
-    fn hear_hum(&mut self, windows: usize) {
-        let (bin_hz, length_s) = (self.spectrum.bin_hz, self.spectrum.length_s);
-        if length_s <= HUM_WINDOW_S {
-            return;
-        }
-        self.hum_windows += windows;
-        for (k, hum) in self.hum.iter_mut().enumerate() {
-            let bin = (mains(k) / bin_hz).round() as usize;
-            let now = self.bins.get(bin).map_or(0.0, |c| f64::from(c.norm_sqr()));
-            *hum = hum.min(now);
-        }
-    }
-
-    /// The window that was analysed last.
-    pub(super) fn on(&self) -> Bins<'_> {
-        Bins {
-            bins: &self.bins,
-            bin_hz: self.spectrum.bin_hz,
-            length_s: self.spectrum.length_s,
-        }
-    }
-
-    /// The frequency of the highest peak of that window between two frequencies.
-    pub(super) fn peak_between(&self, lo: f64, hi: f64) -> Option<f64> {
-        self.spectrum.peak_between(lo, hi).map(|p| p.hz)
-    }
-
     fn window(
         &mut self,
         stream: &History,
@@ -442,7 +340,8 @@ impl Rings {
             let after_source = place.begins
                 && c.source.is_some()
                 && (note.onset - c.released).abs() < SOON_S * self.rate_hz;
-            // What was heard once can only be taken back.
+            // The second look at the same sound may take evidence away and adds none: what was heard
+            // in it has been counted in the first.
             let most = if place.again { 0.0 } else { f64::INFINITY };
             c.path.look(Look {
                 place,

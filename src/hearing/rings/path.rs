@@ -8,25 +8,37 @@
 
 use arrayvec::ArrayVec;
 
-/// Costs of beginning to ring, in nats: right after the note that was left, ...
+/// What it costs a note that was left ringing to ring right after its release, in nats. Set on
+/// recorded takes and on rendered basses; raised, fewer notes left ringing are told.
 const START_AFTER_SOURCE: f64 = 0.5;
-/// ... at the onset of another note, ...
+/// What it costs a string to begin to ring at the onset of another note, in nats. Set on recorded
+/// takes and on rendered basses; raised, fewer strings that were set off are told.
 const START_AT_ONSET: f64 = 1.5;
-/// ... and anywhere else.
+/// What it costs a string to begin to ring anywhere else, in nats. Set on recorded takes and on
+/// rendered basses; raised, rings that begin within a note are told less often.
 const START_IN_NOTE: f64 = 5.0;
-/// Costs of ceasing at the end of a note, and within one.
+/// What it costs a ring to cease at the end of a note, in nats. Set on recorded takes and on
+/// rendered basses; raised, rings are told longer.
 const END_AT_ONSET: f64 = 0.5;
+/// What it costs a ring to cease within a note, in nats. Set on recorded takes and on rendered
+/// basses; raised, rings are told longer.
 const END_IN_NOTE: f64 = 2.5;
-/// One window says at most so much against and for it.
+/// Most that one window says against a string, in nats. Lowered, one window without a trace of a
+/// string ends its ring.
 const LEAST: f64 = -4.0;
+/// Most that one window says for a string, in nats. Raised, a single loud window makes a ring.
 const MOST: f64 = 5.0;
-/// A string that is so many times louder than in the window before does not ring on; it costs so
-/// many nats for each neper of the swell, at most so many of these. (What was set off anew begins
-/// anew.)
+/// How many times louder than in the window before a string may be and still be the same ring, as a
+/// ratio of powers. Beyond it something was set off anew. Raised, a resonance under every note is
+/// one long ring.
 const SWELL: f64 = 2.0;
+/// What a swell beyond that costs the ring that goes on, in nats for each neper. Raised, rings that
+/// swell are over sooner.
 const SWELL_COSTS: f64 = 2.0;
+/// Most nepers of a swell that are charged.
 const SWELL_MOST: f64 = 3.0;
-/// Windows overlap by half; a string that ceases between two of them ceases about here.
+/// A string that is heard in one window and not in the next ceased this share of a window before
+/// the end of the first: windows overlap by half.
 const OVERLAP: f64 = 0.4;
 /// Silence this far ahead is settled.
 const SETTLED: f64 = 9.0;
@@ -84,9 +96,9 @@ pub struct Found {
     pub from: f64,
     /// Its end.
     pub to: f64,
-    /// Power of the string, summed over the windows, ...
+    /// Power of the string, summed over the windows.
     pub power: f64,
-    /// ... and of all that sounds.
+    /// Power of all that sounds, summed over the same windows.
     pub all: f64,
     /// How much more likely than silence, in nats.
     pub evidence: f64,
@@ -96,7 +108,7 @@ pub struct Found {
 /// second or two of silence, in which few rings begin; were there more, the oldest would go.
 type FoundList = ArrayVec<Found, FOUND>;
 
-/// Room for so many rings.
+/// Room for the rings that wait on one path.
 const FOUND: usize = 12;
 
 /// The two best paths: silent now, or ringing now.

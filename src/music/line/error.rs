@@ -58,7 +58,7 @@ pub enum FaultKind {
         /// Its meter.
         meter: Meter,
     },
-    /// A pick-up as long as a bar, or longer.
+    /// A pick-up that fills a bar or more.
     #[error("the pick-up holds {} beats, a full bar of {meter} or more; make it an ordinary bar", beats(*found, *meter))]
     PickupTooLong {
         /// What it holds.

@@ -8,7 +8,7 @@ use super::length::{Length, UNITS_PER_QUARTER};
 /// sixteenth lasts 15 ms, beyond what can be played.
 pub const QUARTERS_PER_MINUTE_RANGE: (f64, f64) = (5.0, 1000.0);
 
-/// A tempo: so many beats of some length in a minute.
+/// A tempo: beats a minute, and the length of such a beat.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Tempo {
     bpm: f64,
@@ -42,7 +42,7 @@ impl Default for Tempo {
 }
 
 impl Tempo {
-    /// `bpm` beats a minute, a beat being as long as `beat`.
+    /// `bpm` beats a minute, each of the length `beat`.
     ///
     /// # Errors
     /// When that is not within 5 to 1000 quarter notes a minute; 0 and NaN are not.

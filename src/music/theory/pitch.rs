@@ -70,7 +70,7 @@ pub struct NoteName {
 }
 
 impl NoteName {
-    /// The place on the line of fifths: F -1, C 0, G 1, ... F# 6, Bb -2.
+    /// The place on the line of fifths: Bb -2, F -1, C 0, G 1, and on up to F# 6.
     pub fn fifths(self) -> i32 {
         let natural = FIFTHS_ORDER
             .iter()

@@ -78,7 +78,7 @@ pub struct LiveSettings {
     pub marks: Marks,
     /// What was measured of the instrument and its player before.
     pub known: KnownInstrument,
-    /// The session is over after this many passes; `None` for as long as the player likes.
+    /// The session is over after this many passes; `None` when the player ends it.
     pub passes: Option<u32>,
     /// What is clicked.
     pub click: ClickPattern,

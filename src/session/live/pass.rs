@@ -181,10 +181,11 @@ pub(super) fn judge(
 
 /// Verdicts are shown from this many heard notes on. Raising it keeps the screen empty for longer.
 const TOLD_FROM: usize = 3;
-/// The last word on a note, and every fault, comes from this many heard notes on: before that the
-/// grid of time still turns, and the line fits in several places. Raising it makes words wait.
+/// The last word on a note, and every fault, is said from this many heard notes on: before that the
+/// grid of time still turns, and the line fits in several places. Raised, both are said later.
 const SURE_FROM: usize = 8;
-/// And when this many notes were heard behind it, all of them decided. Raising it makes words wait.
+/// It is also said only when this many notes were heard behind it, all of them decided. Raised, it is
+/// said later.
 const SURE_BEHIND: usize = 4;
 /// A pass has begun for good when this many of its notes were heard and are decided. Raising it
 /// ends the pass before later.
@@ -265,7 +266,7 @@ impl Judged {
             .collect()
     }
 
-    /// What rings for good: not what is laid otherwise a moment later.
+    /// The rings that are decided: no sound that is still to come can change them.
     pub fn rings(&self) -> Vec<RingView> {
         let until_s = self.decided_s().min(self.settled_s);
         let sure = |ring: &&RingView| ring.from_s <= until_s;

@@ -204,7 +204,7 @@ pub struct Snapshot {
     pub piece: Arc<Piece>,
     /// Number of the pass that runs or comes next, from 1.
     pub pass: u32,
-    /// How many were asked for; `None` for as long as the player likes.
+    /// How many passes were asked for; `None` when the player ends the session.
     pub passes_wanted: Option<u32>,
     /// The note of the line to be played next, or being played, by index.
     pub place: Option<usize>,

@@ -52,9 +52,9 @@ pub struct Counters {
     pub frames: AtomicU64,
     /// Frames that were lost; for an output, frames of silence because nothing was ready.
     pub lost: AtomicU64,
-    /// Errors the library reported, and the kind of the last one (see `error_code`).
+    /// Errors the library reported.
     pub errors: AtomicU64,
-    /// ...
+    /// The kind of the last one (see `error_code`).
     pub last_error: AtomicU64,
 }
 

@@ -23,12 +23,13 @@ use crate::sound::health;
 use crate::sound::notes::SoundNote;
 use crate::units::{FrameCount, SampleRate};
 
-/// The ring holds this much, in seconds: what the listening thread may be held up (by a disk, by
-/// other work) without losing a frame.
+/// How much the ring holds, in seconds: the listening thread may be held up for as much, by a disk or
+/// by other work, without losing a frame. Raised, it takes more memory.
 const RING_S: f64 = 10.0;
-/// Records of losses and stamps of callbacks that may wait to be read.
+/// Records of losses that may wait to be read.
 const RECORDS: usize = 256;
-/// ...
+/// Stamps of callbacks that may wait to be read; of those that come when there is no room nothing
+/// is learnt of the clock.
 const STAMPS: usize = 4096;
 /// Frames delivered at once, at most.
 const BLOCK_FRAMES: usize = 4096;

@@ -13,13 +13,15 @@ use std::collections::VecDeque;
 
 /// Length of a window in seconds of the stream.
 const WINDOW_S: f64 = 1.0;
-/// So many windows are kept: two minutes, over which 1 ppm is 0.12 ms.
+/// Windows that are kept: two minutes, over which 1 ppm is 0.12 ms. Raised, a drift that changes is
+/// followed more slowly.
 const WINDOWS: usize = 120;
 /// The first windows are left out: while a stream starts, callbacks come in a burst.
 const STARTING: u32 = 2;
-/// A drift is only told from so many windows on.
+/// Windows from which on a drift is told. Raised, it is told later and more surely.
 const DRIFT_FROM: usize = 30;
-/// The offset is the middle one of so many windows.
+/// How many of the latest windows are asked for the offset; the middle one of them is told. Raised,
+/// it follows more slowly.
 const RECENT: usize = 9;
 
 /// A line through the soonest callbacks of a stream.

@@ -5,9 +5,9 @@
 //! callbacks come late, and when it goes on either all that was missing comes at once, and
 //! callbacks are as late as ever, or they stay late for good: then the frames for that time are
 //! gone. So a loss is what even the soonest callbacks of half a second after a pause are late by.
-//! Until it is known whether it is one, nothing behind its place is handed out. Without a pause
-//! nothing finds no room: callbacks that come ever later are a slow card or a starved server, and
-//! their sound is whole.
+//! Until it is known whether it is one, nothing behind its place is handed out. Without a pause no
+//! frame is dropped: where callbacks come ever later the card is slow or its server is starved, and
+//! the sound is whole.
 //!
 //! # Source
 //! The soonest of a window as the best reading of a clock: as in [`clock`](super::clock).
@@ -72,7 +72,7 @@ struct Doubt {
 }
 
 impl Doubt {
-    /// The next callback, after which the stream has so many frames.
+    /// The next callback, after which the stream has `frames` frames.
     fn add(&mut self, at_s: f64, late_s: f64, frames: u64) {
         // Held up once more: what is missing now has the same time to come.
         let held_up = late_s > self.last_s + BELIEVED_S;
@@ -241,7 +241,7 @@ mod tests {
             self.watch.add(at_s, &stamp);
         }
 
-        /// Goes on for so long.
+        /// Goes on for this long, in seconds.
         fn run(&mut self, length_s: f64) {
             let end_s = self.due_s + length_s;
             while self.due_s < end_s {
@@ -255,7 +255,8 @@ mod tests {
             }
         }
 
-        /// Is held up for so long, with room for `room_s`: what is kept comes at once afterwards.
+        /// Is held up for `length_s` seconds, with room for `room_s`: what is kept comes at once
+        /// afterwards.
         fn hold_up(&mut self, length_s: f64, room_s: f64) {
             let on_s = self.due_s + length_s;
             let kept = (room_s.min(length_s) * RATE) as u64 / BLOCK;

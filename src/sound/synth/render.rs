@@ -17,7 +17,7 @@ const PEAK_MAX: f32 = 0.95;
 /// Renders a performance, mono, full scale ±1.
 ///
 /// Input:   any values; a note with a time, pitch or strength that is no finite number is silent.
-/// Output:  as long as the last release and the tail, two hours at most; the notes' peak is
+/// Output:  up to the last release and the tail, two hours at most; the notes' peak is
 ///          [`PEAK`], and nothing clips. The same for the same arguments.
 /// Time:    the first frame of a note is its onset rounded to the nearest frame; before it, the
 ///          note gives nothing but the touch of the finger, if there is one.

@@ -11,7 +11,7 @@ use crate::music::expected::ExpectedNote;
 use crate::music::line::read_bytes;
 use crate::session::live::band::Told;
 use crate::session::live::said::Said;
-use crate::session::live::snapshot::{Command, Phase, Snapshot};
+use crate::session::live::snapshot::{Command, PassView, Phase, Snapshot};
 use crate::sound::click::ClickPattern;
 
 /// Bars that begin alike, repeat, and differ by one note: four places fit the first notes.
@@ -32,6 +32,7 @@ fn line(text: &str) -> Line {
     read_bytes("quay.line", text.as_bytes()).expect("a line")
 }
 
+/// Frames per second of the output.
 const RATE: SampleRate = SampleRate(48_000);
 
 fn settings(line: &Line, beats: Beats) -> LiveSettings {
@@ -57,6 +58,13 @@ fn settings(line: &Line, beats: Beats) -> LiveSettings {
     }
 }
 
+/// A session over [`ALIKE`], and the notes of that line.
+fn session(beats: Beats) -> (Run, Vec<ExpectedNote>) {
+    let line = line(ALIKE);
+    let notes = line.expected(line.instrument());
+    (Run::new(settings(&line, beats)), notes)
+}
+
 /// A session with its own clock.
 struct Run {
     conductor: Conductor,
@@ -75,8 +83,10 @@ struct Run {
 }
 
 impl Run {
-    fn new(settings: LiveSettings, with_output: bool) -> Self {
-        let conductor = Conductor::new(settings, with_output.then_some(RATE)).expect("a session");
+    /// There is an output where something is clicked.
+    fn new(settings: LiveSettings) -> Self {
+        let clicks = settings.click.beats != Beats::None;
+        let conductor = Conductor::new(settings, clicks.then_some(RATE)).expect("a session");
         Self {
             conductor,
             zero: Instant::now(),
@@ -130,6 +140,21 @@ impl Run {
             }
             self.step();
         }
+    }
+
+    /// Lets the session run up to a moment, and ends it.
+    fn end(&mut self, to_s: f64) {
+        self.until(to_s);
+        self.conductor.close();
+    }
+
+    /// Lets the session run until the click of a pass, counted from 0, is ordered; gives where its
+    /// bar 1 lies in the stream, in seconds.
+    fn bar1_s(&mut self, pass: usize) -> f64 {
+        while self.bars1_s.len() <= pass {
+            self.until(self.at_s + 0.05);
+        }
+        self.bars1_s[pass]
     }
 
     /// Says where the stream is, and looks at what is shown.
@@ -231,13 +256,31 @@ impl Run {
         }
         said
     }
+
+    /// The passes that are over.
+    fn passes(&self) -> Vec<&PassView> {
+        self.conductor.passes().map(|(view, _)| view).collect()
+    }
+
+    /// No fault stood in any snapshot.
+    fn was_never_accused(&self, what: &str) {
+        let said = self.accusations();
+        let some = &said[..said.len().min(12)];
+        assert!(said.is_empty(), "{what}: {} of them: {some:#?}", said.len());
+    }
+
+    /// All passes that are over had every one of `notes` notes right, and no fault was shown.
+    fn was_flawless(&self, passes: usize, notes: usize) {
+        self.was_never_accused("flawless passes");
+        let views = self.passes();
+        assert_eq!(views.len(), passes, "{views:#?}");
+        assert!(views.iter().all(|pass| pass.right == notes), "{views:#?}");
+    }
 }
 
 #[test]
 fn twenty_flawless_passes_without_a_click_are_never_accused() {
-    let line = line(ALIKE);
-    let notes = line.expected(line.instrument());
-    let mut run = Run::new(settings(&line, Beats::None), false);
+    let (mut run, notes) = session(Beats::None);
     let mut at_s = 1.0;
     for pass in 0..20 {
         let share = 0.8 + 0.02 * f64::from(pass % 10);
@@ -245,34 +288,16 @@ fn twenty_flawless_passes_without_a_click_are_never_accused() {
         // Some follow in time, some after a rest.
         at_s += [0.0, 1.7, 4.5][pass as usize % 3];
     }
-    run.until(at_s + 5.0);
-    run.conductor.close();
-    let said = run.accusations();
-    assert!(
-        said.is_empty(),
-        "{} of them: {:#?}",
-        said.len(),
-        &said[..said.len().min(12)]
-    );
-    let passes: Vec<_> = run.conductor.passes().map(|(view, _)| view).collect();
-    assert_eq!(passes.len(), 20, "{passes:#?}");
-    assert!(
-        passes.iter().all(|pass| pass.right == notes.len()),
-        "{passes:#?}"
-    );
+    run.end(at_s + 5.0);
+    run.was_flawless(20, notes.len());
 }
 
 #[test]
 fn twenty_flawless_passes_with_a_click_are_never_accused() {
-    let line = line(ALIKE);
-    let notes = line.expected(line.instrument());
-    let mut run = Run::new(settings(&line, Beats::All), true);
+    let (mut run, notes) = session(Beats::All);
     let beat_s = 60.0 / 100.0;
     for pass in 0..20 {
-        while run.bars1_s.len() <= pass {
-            run.until(run.at_s + 0.05);
-        }
-        let at_s = run.bars1_s[pass];
+        let at_s = run.bar1_s(pass);
         let end_s = run.play(&notes, at_s, 1.0);
         // In some passes the click leaks from the headphones, between the notes as well.
         if pass % 4 == 3 {
@@ -288,21 +313,9 @@ fn twenty_flawless_passes_with_a_click_are_never_accused() {
         }
         run.until(end_s);
     }
-    run.until(run.at_s + 3.0);
-    run.conductor.close();
-    let said = run.accusations();
-    assert!(
-        said.is_empty(),
-        "{} of them: {:#?}",
-        said.len(),
-        &said[..said.len().min(12)]
-    );
-    let passes: Vec<_> = run.conductor.passes().map(|(view, _)| view).collect();
-    assert_eq!(passes.len(), 20, "{passes:#?}");
-    assert!(
-        passes.iter().all(|pass| pass.right == notes.len()),
-        "{passes:#?}"
-    );
+    run.end(run.at_s + 3.0);
+    run.was_flawless(20, notes.len());
+    let passes = run.passes();
     assert!(passes.iter().all(|pass| pass.extra == 0), "{passes:#?}");
     let clicks = run.conductor.clicks(false);
     assert_eq!(clicks.len(), 20);
@@ -314,34 +327,27 @@ fn twenty_flawless_passes_with_a_click_are_never_accused() {
 
 #[test]
 fn a_loop_without_a_count_in_goes_straight_on() {
-    let line = line(ALIKE);
-    let notes = line.expected(line.instrument());
-    let mut run = Run::new(settings(&line, Beats::All), true);
+    let (mut run, notes) = session(Beats::All);
     run.conductor.command(Command::CountIn);
     let length_s = 6.0 * 4.0 * 0.6;
     for pass in 0..3 {
-        while run.bars1_s.len() <= pass {
-            run.until(run.at_s + 0.05);
-        }
-        assert!(run.at_s < run.bars1_s[pass], "ordered too late");
-        run.play(&notes, run.bars1_s[pass], 1.0);
-        run.until(run.bars1_s[pass] + length_s - 0.7);
+        let bar1_s = run.bar1_s(pass);
+        assert!(run.at_s < bar1_s, "ordered too late");
+        run.play(&notes, bar1_s, 1.0);
+        run.until(bar1_s + length_s - 0.7);
     }
-    run.until(run.at_s + 3.0);
-    run.conductor.close();
+    run.end(run.at_s + 3.0);
     for pair in run.bars1_s[..3].windows(2) {
         assert!((pair[1] - pair[0] - length_s).abs() < 1e-3, "{pair:?}");
     }
-    assert!(run.accusations().is_empty(), "{:#?}", run.accusations());
-    let rights = run.conductor.passes().map(|(view, _)| view.right);
+    run.was_never_accused("a loop");
+    let rights = run.passes().into_iter().map(|pass| pass.right);
     assert_eq!(rights.take(3).collect::<Vec<_>>(), [notes.len(); 3]);
 }
 
 #[test]
 fn a_wrong_note_is_told_and_told_once() {
-    let line = line(ALIKE);
-    let notes = line.expected(line.instrument());
-    let mut run = Run::new(settings(&line, Beats::None), false);
+    let (mut run, notes) = session(Beats::None);
     let end_s = run.play(&notes, 1.0, 0.9);
     let pitch = run.notes[20].pitch.as_mut().expect("a pitch");
     pitch.midi += 2.0;
@@ -366,9 +372,7 @@ fn a_wrong_note_is_told_and_told_once() {
 
 #[test]
 fn two_bars_over_and_over_and_a_step_back_are_passes() {
-    let line = line(ALIKE);
-    let notes = line.expected(line.instrument());
-    let mut run = Run::new(settings(&line, Beats::None), false);
+    let (mut run, notes) = session(Beats::None);
     let bars = |from: u32, to: u32| -> Vec<ExpectedNote> {
         let inside = |note: &&ExpectedNote| (from..=to).contains(&note.bar);
         notes.iter().filter(inside).cloned().collect()
@@ -380,14 +384,10 @@ fn two_bars_over_and_over_and_a_step_back_are_passes() {
     }
     at_s = run.play(&bars(4, 6)[..10], at_s + 4.0, 0.9);
     at_s = run.play(&bars(4, 6), at_s + 2.0, 0.9);
-    run.until(at_s + 5.0);
-    run.conductor.close();
-    assert!(run.accusations().is_empty(), "{:#?}", run.accusations());
-    let bars: Vec<_> = run
-        .conductor
-        .passes()
-        .map(|(view, _)| (view.bars, view.right, view.notes))
-        .collect();
+    run.end(at_s + 5.0);
+    run.was_never_accused("two bars");
+    let passes = run.passes().into_iter();
+    let bars: Vec<_> = passes.map(|p| (p.bars, p.right, p.notes)).collect();
     let loops = ((4, 5), 16, 16);
     let wanted = [loops, loops, loops, ((4, 5), 10, 10), ((4, 6), 24, 24)];
     assert_eq!(bars, wanted);

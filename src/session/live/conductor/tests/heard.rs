@@ -39,7 +39,7 @@ impl Sound {
         let settings = settings(line, beats);
         let ear = settings.judging(line).ear(SOUND_RATE);
         Self {
-            run: Run::new(settings, beats != Beats::None),
+            run: Run::new(settings),
             listener: ear.expect("an ear"),
             samples: Vec::new(),
             at: 0,
@@ -86,10 +86,10 @@ impl Sound {
 
     /// Every pass that is over is without a fault, and nothing else was ever said.
     fn is_flawless(&self, passes: usize, what: &str) {
-        let views: Vec<_> = self.run.conductor.passes().map(|(view, _)| view).collect();
+        let views = self.run.passes();
         assert_eq!(views.len(), passes, "{what}: {views:#?}");
         let notes = self.run.conductor.chosen.piece.notes.len();
-        for view in &views {
+        for view in views {
             assert_eq!(
                 (
                     view.right,
@@ -102,9 +102,7 @@ impl Sound {
                 "{what}: {view:#?}"
             );
         }
-        let said = self.run.accusations();
-        let some = &said[..said.len().min(12)];
-        assert!(said.is_empty(), "{what}: {} of them: {some:#?}", said.len());
+        self.run.was_never_accused(what);
     }
 }
 
