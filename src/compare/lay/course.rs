@@ -2,7 +2,8 @@
 
 use crate::compare::judgement::TimingMode;
 use crate::compare::lay::clicks::ClickedPass;
-use crate::compare::lay::costs::Sound;
+use crate::compare::lay::clock::Clock;
+use crate::compare::lay::costs::{self, Sound};
 use crate::compare::lay::slots::Slot;
 
 /// What the search looks at.
@@ -33,4 +34,22 @@ impl Course<'_> {
                 .click
                 .is_none_or(|click| click.is_near(onset_s, self.slots[slot].at_s))
     }
+}
+
+/// How far from its place a slot is looked for by this clock, in seconds.
+pub(super) fn reach_s(slot: &Slot, clock: &Clock) -> f64 {
+    costs::reach_s(slot, clock.stretch) + 2.0 * clock.var_t.sqrt()
+}
+
+/// What the pitch of an event costs on the way: more than in the exact alignment, because here a
+/// row of wrong notes may as well be something that is not the line.
+pub(super) fn pitch(slot: &Slot, sound: &Sound) -> f64 {
+    let cost = costs::pitch(slot, sound);
+    if cost >= costs::OTHER_FROM {
+        return cost + costs::WRONG_ON_THE_WAY;
+    }
+    cost + sound
+        .heard
+        .pitch
+        .map_or(0.0, |pitch| costs::off_semitone(pitch.midi))
 }

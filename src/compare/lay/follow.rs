@@ -17,9 +17,8 @@
 use crate::compare::judgement::TimingMode;
 use crate::compare::lay::beam::{self, BEAM_NATS, Place, State, cheapest, leaving};
 use crate::compare::lay::clock::Clock;
-use crate::compare::lay::costs::{self, Sound};
-use crate::compare::lay::course::Course;
-use crate::compare::lay::slots::Slot;
+use crate::compare::lay::costs;
+use crate::compare::lay::course::{Course, pitch, reach_s};
 use crate::compare::lay::ways::{NOWHERE, Ways};
 
 /// A stretch of the take in which the line was played without a stop.
@@ -89,24 +88,6 @@ pub(crate) fn follow(course: &Course) -> Way {
         }
     }
     search.way()
-}
-
-/// How far from its place a slot is looked for by this clock, in seconds.
-fn reach_s(slot: &Slot, clock: &Clock) -> f64 {
-    costs::reach_s(slot, clock.stretch) + 2.0 * clock.var_t.sqrt()
-}
-
-/// What the pitch of an event costs on the way: more than in the exact alignment, because here a
-/// row of wrong notes may as well be something that is not the line.
-fn pitch(slot: &Slot, sound: &Sound) -> f64 {
-    let cost = costs::pitch(slot, sound);
-    if cost >= costs::OTHER_FROM {
-        return cost + costs::WRONG_ON_THE_WAY;
-    }
-    cost + sound
-        .heard
-        .pitch
-        .map_or(0.0, |pitch| costs::off_semitone(pitch.midi))
 }
 
 struct Search<'a> {
