@@ -7,7 +7,6 @@ use crate::compare::lay::course::Course;
 use crate::compare::lay::follow::{Began, Run};
 use crate::compare::lay::grid::{self, Grid};
 use crate::compare::lay::robust::{Point, SlopePrior};
-use crate::compare::median;
 
 /// Standard deviation of the tempo of a free take about the written one, as far as the grid is
 /// concerned: wide, because the notes themselves say it better.
@@ -20,10 +19,6 @@ const OWN_PULSE_NOTES: usize = 16;
 /// Weight of a neighbour's note beside one of its own. Raising it makes passes that were not quite
 /// in time look early or late.
 const WITNESS_WEIGHT: f64 = 0.5;
-/// Notes of a neighbour that lie further than this from a pass's own pulse, in the middle, are of
-/// another one, in seconds. Raising it lets a pass that only seems to follow in time pull its
-/// neighbour.
-const WITNESS_OFF_S: f64 = 0.12;
 /// A stretch with fewer notes than this borrows the tempo of the longest one beside it. Raising it
 /// makes passes at a tempo of their own look early or late.
 pub(super) const OWN_TEMPO_NOTES: usize = 6;
@@ -70,31 +65,25 @@ pub(super) fn pulse(course: &Course, groups: &[&[Run]], k: usize) -> Pulse {
     let tempo = tempo.unwrap_or(free);
     let mut witnesses = Vec::new();
     if own < OWN_PULSE_NOTES {
-        let pairs: Vec<(usize, usize)> = groups[k].iter().flat_map(|r| r.pairs.clone()).collect();
-        let alone = fit(course, &pairs, &[], tempo);
         let mut add = |group: &[Run], moved_s: f64| {
             let pairs = group.iter().flat_map(|run| &run.pairs);
-            let points: Vec<Point> = points(course, pairs, WITNESS_WEIGHT, moved_s).collect();
-            let off_s = |grid: &Grid| {
-                let off = |point: &Point| (point.t_s - grid.time_at(point.at_s)).abs();
-                median(&mut points.iter().map(off).collect::<Vec<f64>>())
-            };
-            if alone
-                .as_ref()
-                .and_then(off_s)
-                .is_some_and(|s| s <= WITNESS_OFF_S)
-            {
-                witnesses.extend(points);
-            }
+            witnesses.extend(points(course, pairs, WITNESS_WEIGHT, moved_s));
         };
-        if looped(k) && k > 0 {
+        if looped(k) && k > 0 && closes_bar(course, groups[k - 1]) {
             add(groups[k - 1], -turn_s(course, groups[k - 1], groups[k]));
         }
-        if looped(k + 1) {
+        if looped(k + 1) && closes_bar(course, groups[k]) {
             add(groups[k + 1], turn_s(course, groups[k], groups[k + 1]));
         }
     }
     Pulse { tempo, witnesses }
+}
+
+/// Whether a pass went on to the last note of its bar. One that was broken off before, and that seems
+/// to be followed in time, only was taken up again by chance when its bar was over.
+fn closes_bar(course: &Course, group: &[Run]) -> bool {
+    let last = group.last().and_then(|run| run.pairs.last());
+    last.is_some_and(|&(slot, _)| course.slots.get(slot + 1).is_none_or(|next| next.opens_bar))
 }
 
 /// How much later in written seconds a pass lies that follows another one in time, over what the
