@@ -41,7 +41,7 @@ pub struct Row {
 pub struct Rows {
     /// Onsets within a pass that are no notes of the line: accidental plucks or not.
     pub beside: Vec<Row>,
-    /// Sounds that die at once: choked plucks or not.
+    /// Sounds that die at once: plucks, choked or short, or not.
     pub choked: Vec<Row>,
 }
 
@@ -154,10 +154,9 @@ fn take_rows(take: &Value, heard: &[HeardNote], rows: &mut Rows) {
         features: features.to_vec(),
     };
     for (k, note) in heard.iter().enumerate() {
-        if choked::dies(note) && matches!(labels[k], Label::Choked | Label::Other) {
+        if choked::dies(note) {
             let features = choked::row(note, usual_dbfs);
-            rows.choked
-                .push(new_row(labels[k] == Label::Choked, &features));
+            rows.choked.push(new_row(is_played(labels[k]), &features));
         }
         let within = spans
             .iter()

@@ -1,4 +1,5 @@
-//! Whether a sound that dies at once was a choked pluck, or a string that is stopped, a click, a knock.
+//! Whether a sound that dies at once was a pluck, choked or short, or a string that is stopped, a click,
+//! a knock.
 //!
 //! Each breaks off from its past as a pluck does. A string that is stopped falls from where it was and
 //! brings nothing new; a choked pluck rises over what rang, or is as loud as the notes around it.
@@ -10,27 +11,39 @@ use super::events::HeardNote;
 use super::weights;
 
 /// How many features there are.
-pub const FEATURES: usize = 12;
+pub const FEATURES: usize = 16;
 
 /// The names of the features, in the order of [`row`], as the table of the fit has them.
 pub const NAMES: [&str; FEATURES] = [
     "evidence",
     "novelty",
     "under",
+    "far_under",
     "rise",
+    "drop",
     "fall",
     "new",
     "clarity",
+    "tone",
     "added",
     "struck_low",
     "struck_middle",
     "struck_high",
+    "struck_above",
     "jump",
 ];
 
 /// A sound that falls by this much within a tenth of a second dies at once, in decibels; a string
 /// that rings loses 1 to 6 (3 to 60 dB/s, common practice, no source).
 const DIES_DB: f64 = 10.0;
+
+/// A sound this far below the take's notes is soft even for a choked pluck, in decibels.
+const FAR_UNDER_DB: f64 = 10.0;
+/// A choked pluck seldom lies further than this below what rang before it, in decibels.
+const DROP_DB: f64 = 8.0;
+
+/// Periodicity of the whole sound from which it has a tone, 0 to 1.
+const TONE: f64 = 0.8;
 
 /// How far a sound falls just after its onset, in decibels.
 fn fall_db(heard: &HeardNote) -> f64 {
@@ -51,26 +64,33 @@ pub fn dies(heard: &HeardNote) -> bool {
 pub fn row(heard: &HeardNote, usual_dbfs: f64) -> [f64; FEATURES] {
     let f = &heard.features;
     let [low, middle, high] = f.error_rise_db.map(|db| db.clamp(-5.0, 30.0));
+    let under_db = (usual_dbfs - heard.level_dbfs).clamp(-10.0, 30.0);
+    let rise_db = f.level_rise_db.clamp(-20.0, 20.0);
+    let tone = heard.pitch.map_or(0.0, |pitch| pitch.clarity);
     let row = [
         heard.evidence.clamp(-8.0, 6.0),
         heard.novelty_db.max(0.3).ln(),
-        (usual_dbfs - heard.level_dbfs).clamp(-10.0, 30.0),
-        f.level_rise_db.clamp(-20.0, 20.0),
+        under_db,
+        (under_db - FAR_UNDER_DB).max(0.0),
+        rise_db,
+        (-rise_db - DROP_DB).max(0.0),
         fall_db(heard).clamp(0.0, 30.0),
         f.new_share.clamp(0.02, 1.0).ln(),
         f.clarity,
+        (tone - TONE).max(0.0) / (1.0 - TONE),
         f.added_score.max(0.0),
         low,
         middle,
         high,
+        middle.max(high),
         f.jump.clamp(-10.0, 40.0),
     ];
     // Figures that are no numbers say nothing.
     row.map(|x| if x.is_finite() { x } else { 0.0 })
 }
 
-/// How sure it is that a sound that dies at once was a choked pluck, in nats: above 0 more likely than
-/// not. Never fails.
+/// How sure it is that a sound that dies at once was a pluck, in nats: above 0 more likely than not.
+/// Never fails.
 pub fn nats(heard: &HeardNote, usual_dbfs: f64) -> f64 {
     let row = row(heard, usual_dbfs);
     let sum: f64 = row.iter().zip(weights::CHOKED).map(|(x, w)| x * w).sum();

@@ -12,7 +12,7 @@ use crate::hearing::events::HeardNote;
 /// A sound that dies at once and is less likely than this to have been plucked is no note, in nats.
 /// Below 0, because a note is due where it is asked for. Raising it takes fewer ends for notes and
 /// more choked notes for missed ones.
-const CHOKED_NATS: f64 = -1.0;
+const CHOKED_NATS: f64 = -0.75;
 /// Evidence of what is surely a plucked note, in nats. Such notes tell the level of a take, and what
 /// was played of it. Raising it lets soft notes count for less.
 pub(crate) const SURE_EVIDENCE: f64 = 2.0;
