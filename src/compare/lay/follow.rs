@@ -14,8 +14,10 @@
 //! through one state. Departures: a state outside of the line, in which sound belongs to nobody;
 //! the time of each note counts, with a tempo carried along (Large 1993, from memory).
 
+mod jumps;
+
 use crate::compare::judgement::TimingMode;
-use crate::compare::lay::beam::{self, BEAM_NATS, Place, State, cheapest, leaving};
+use crate::compare::lay::beam::{self, Place, State, cheapest, leaving};
 use crate::compare::lay::clock::Clock;
 use crate::compare::lay::costs;
 use crate::compare::lay::course::{Course, pitch, reach_s};
@@ -47,10 +49,6 @@ pub(crate) enum Began {
 /// Only events with at least this evidence, in nats, show the way: hum and touches would fill the
 /// beam with false starts.
 const CLEAR_EVIDENCE: f64 = -0.5;
-/// Tempo that is expected before anything is known, in played seconds for each written second:
-/// practising at two thirds of the tempo is common, practising faster than written is not. Raised,
-/// slow passes are found more easily, fast ones less.
-const TEMPO_MEAN: f64 = 1.12;
 /// Standard deviation of that tempo, in the same unit. Raised, unusual tempos are found more
 /// easily, and so are passes where there are none.
 const TEMPO_SD: f64 = 0.3;
@@ -60,8 +58,6 @@ const FASTEST: f64 = 0.62;
 const CLICK_TEMPO_SD: f64 = 0.003;
 /// How much the tempo may wander, as a standard deviation after one second of music.
 const TEMPO_WANDER: f64 = 0.012;
-/// The same after a stop, at least: people come back a little slower or faster.
-const STOP_TEMPO_SD: f64 = 0.04;
 /// Slots that may be missed at the beginning of a pass.
 const MISSED_FIRST: usize = 3;
 /// Slots that may be missed in a row within a pass.
@@ -96,6 +92,10 @@ struct Search<'a> {
     states: Vec<State>,
     tempo_sd: f64,
     wander: f64,
+    /// The first slots of every bar: those at which a bar may begin.
+    first_slots: Vec<usize>,
+    /// The longest way from a bar line to one of them, in seconds of the line.
+    lead_s: f64,
 }
 
 impl<'a> Search<'a> {
@@ -104,6 +104,12 @@ impl<'a> Search<'a> {
             TimingMode::Free => (TEMPO_SD, TEMPO_WANDER),
             TimingMode::Click => (CLICK_TEMPO_SD, 0.0),
         };
+        let slots = course.slots;
+        let first_slots: Vec<usize> = (0..slots.len())
+            .filter(|&slot| slot - slots[slot].opening < MISSED_FIRST)
+            .collect();
+        let leads_s = first_slots.iter().map(|&k| slots[k].at_s - slots[k].bar_s);
+        let lead_s = leads_s.fold(0.0, f64::max);
         let outside = State {
             cost: 0.0,
             place: None,
@@ -115,6 +121,8 @@ impl<'a> Search<'a> {
             states: vec![outside],
             tempo_sd,
             wander,
+            first_slots,
+            lead_s,
         }
     }
 
@@ -145,9 +153,12 @@ impl<'a> Search<'a> {
                 outside = Some(left);
             }
         }
+        let mut best = cheapest(&next);
         for k in 0..self.states.len() {
             if let Some(place) = self.states[k].place {
-                self.loop_in_time(self.states[k], place, event, &mut next);
+                let from = next.len();
+                self.loop_in_time((self.states[k], best), place, event, &mut next);
+                best = best.min(cheapest(&next[from..]));
             }
         }
         if let Some(outside) = outside {
@@ -190,162 +201,6 @@ impl<'a> Search<'a> {
                 continue;
             }
             self.push(next, state.node, cost, (slot, event, clock), None);
-        }
-    }
-
-    /// Adds the ways on which the player has stopped and goes on where the line was left: at the
-    /// next slot, or at the last one where that was another note.
-    fn stop(&mut self, state: State, place: Place, event: usize, next: &mut Vec<State>) {
-        let course = self.course;
-        let heard = course.events[event].heard;
-        let again = (!place.right).then_some(place.slot);
-        let further = (place.slot + 1 < course.slots.len()).then_some(place.slot + 1);
-        for slot in again.into_iter().chain(further) {
-            let target = &course.slots[slot];
-            if !costs::same_pitch(target, &course.events[event]) || !course.may_be(event, slot) {
-                continue;
-            }
-            let written_s = target.at_s - course.slots[place.slot].at_s;
-            let waited_s = heard.onset_s - place.clock.ahead(written_s, self.wander).t_s;
-            if !(costs::STOP_FROM_S..=costs::STOP_TO_S).contains(&waited_s) {
-                continue;
-            }
-            let cost = state.cost + costs::STOP + costs::weakness(target, &course.events[event]);
-            let sd = place.clock.var_stretch.sqrt().max(STOP_TEMPO_SD);
-            let sd = sd.min(self.tempo_sd);
-            let onset_sd = costs::timing_sd_s(target, place.clock.stretch);
-            let clock = Clock::start(heard.onset_s, place.clock.stretch, sd, onset_sd);
-            let began = Some((slot, Began::Stop));
-            self.push(next, state.node, cost, (slot, event, clock), began);
-        }
-    }
-
-    /// Adds the ways on which the player has stopped and begins the bar anew, or the one before.
-    fn go_back(&mut self, state: State, place: Place, event: usize, next: &mut Vec<State>) {
-        let course = self.course;
-        let sound = &course.events[event];
-        let bar = course.slots[place.slot].opening;
-        let before = bar.checked_sub(1).map(|last| course.slots[last].opening);
-        for slot in [Some(bar), before].into_iter().flatten() {
-            let target = &course.slots[slot];
-            if !costs::same_pitch(target, sound) || !course.may_be(event, slot) {
-                continue;
-            }
-            let waited_s = sound.heard.onset_s - place.clock.t_s;
-            let due_s = course.slots[place.slot].interval_s * place.clock.stretch;
-            if waited_s < due_s + costs::STOP_FROM_S {
-                continue;
-            }
-            let cost = state.cost + costs::BACK + costs::weakness(target, sound);
-            let sd = place.clock.var_stretch.sqrt().max(STOP_TEMPO_SD);
-            let onset_sd = costs::timing_sd_s(target, place.clock.stretch);
-            let clock = Clock::start(
-                sound.heard.onset_s,
-                place.clock.stretch,
-                sd.min(self.tempo_sd),
-                onset_sd,
-            );
-            let began = Some((slot, Began::Enter));
-            self.push(next, state.node, cost, (slot, event, clock), began);
-        }
-    }
-
-    /// Adds the ways on which the player begins a bar anew when the bar behind the last one played
-    /// is due.
-    fn loop_in_time(&mut self, state: State, place: Place, event: usize, next: &mut Vec<State>) {
-        let course = self.course;
-        let best = cheapest(next);
-        let closes_line = course.slots[place.slot + 1..]
-            .iter()
-            .all(|slot| slot.bar == course.slots[place.slot].bar);
-        let round = if closes_line {
-            costs::LOOP_ROUND
-        } else {
-            costs::LOOP
-        };
-        let base = state.cost + round;
-        if base > best + BEAM_NATS {
-            return;
-        }
-        let sound = &course.events[event];
-        let from = &course.slots[place.slot];
-        for slot in 0..course.slots.len() {
-            let target = &course.slots[slot];
-            // The first slots of a bar that is not the next one.
-            let late = slot - target.opening;
-            if late >= MISSED_FIRST
-                || target.opening == place.slot + 1
-                || !course.may_be(event, slot)
-            {
-                continue;
-            }
-            let written_s = from.bar_end_s - from.at_s + (target.at_s - target.bar_s);
-            let mut clock = place.clock.ahead(written_s, self.wander);
-            let off = sound.heard.onset_s - clock.t_s;
-            // Later than this the player has paused.
-            if off.abs() > costs::STOP_FROM_S {
-                continue;
-            }
-            let unplayed = course.slots[place.slot + 1..]
-                .iter()
-                .take_while(|slot| slot.bar == from.bar)
-                .count();
-            let sd_s = costs::timing_sd_s(target, clock.stretch);
-            let cost = base
-                + costs::missed(unplayed as f64)
-                + costs::MISSED * late as f64
-                + pitch(target, sound)
-                + costs::weakness(target, sound)
-                + costs::timing(off, sd_s.hypot(clock.var_t.sqrt()));
-            if cost > best + BEAM_NATS {
-                continue;
-            }
-            clock.correct(sound.heard.onset_s, sd_s);
-            let began = Some((target.opening, Began::Loop));
-            self.push(next, state.node, cost, (slot, event, clock), began);
-        }
-    }
-
-    /// Adds the ways on which this event is the first of a pass.
-    fn enter(&mut self, outside: State, event: usize, next: &mut Vec<State>) {
-        let sound = &self.course.events[event];
-        let best = cheapest(next).min(outside.cost + sound.outside);
-        if outside.cost + costs::ENTER > best + BEAM_NATS {
-            return;
-        }
-        for slot in 0..self.course.slots.len() {
-            let target = &self.course.slots[slot];
-            let late = slot - target.opening;
-            let same = costs::same_pitch(target, sound);
-            if (late > 0 && !same) || !self.course.may_be(event, slot) {
-                continue;
-            }
-            let first = if target.opening == 0 {
-                costs::ENTER_FIRST
-            } else {
-                costs::ENTER
-            };
-            // Either notes at the head of the bar were missed, or the player began within it.
-            let missed = first + costs::MISSED * late as f64;
-            let (entering, from) = if late < MISSED_FIRST && missed <= costs::ENTER_ANYWHERE {
-                (missed, target.opening)
-            } else {
-                (costs::ENTER_ANYWHERE, slot)
-            };
-            let cost =
-                outside.cost + entering + pitch(target, sound) + costs::weakness(target, sound);
-            if cost > best + BEAM_NATS {
-                continue;
-            }
-            let stretch = match self.course.mode {
-                TimingMode::Free => TEMPO_MEAN,
-                TimingMode::Click => self.course.click_stretch(),
-            };
-            let onset_sd = costs::timing_sd_s(target, stretch);
-            let sd = self.tempo_sd;
-            let clock = Clock::start(sound.heard.onset_s, stretch, sd, onset_sd);
-            let began = Some((from, Began::Enter));
-            self.push(next, outside.node, cost, (slot, event, clock), began);
         }
     }
 
