@@ -59,13 +59,16 @@ const WEAK_MAX: f64 = 4.0;
 
 /// Most that a match can cost for being out of time: beyond it, time says no more.
 const TIMING_MAX: f64 = 4.0;
-/// Standard deviation of a played onset about the grid: a constant part, in seconds ...
+/// Standard deviation of a played onset about the grid, in seconds: the part that is the same for every
+/// note. Raised, notes far from their place are still taken for them.
 const TIMING_SD_S: f64 = 0.015;
-/// ... and a share of the shorter neighbouring interval.
+/// The part of it that grows with the shorter neighbouring interval, as a share: slow notes are placed
+/// less exactly.
 const TIMING_SD_SHARE: f64 = 0.12;
-/// A note is looked for within this many seconds of its place ...
+/// A note is looked for within this many seconds of its place, also among short notes. Raised, late
+/// notes are found and more is taken for them.
 const REACH_S: f64 = 0.13;
-/// ... or within this share of the shorter neighbouring interval, whichever is more.
+/// A note is looked for within this share of the shorter neighbouring interval where that is more.
 const REACH_SHARE: f64 = 0.6;
 /// A note of another pitch has nothing but its time to say which note it stands for, so that it
 /// is looked for only within this share of the shorter neighbouring interval: a wrong note

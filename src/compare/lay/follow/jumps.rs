@@ -8,7 +8,8 @@ use crate::compare::lay::costs;
 use crate::compare::lay::course::pitch;
 use crate::compare::lay::follow::Began;
 
-/// The same after a stop, at least: people come back a little slower or faster.
+/// Standard deviation of the tempo after a stop, at least, as a share: people come back a little slower
+/// or faster. Raised, what follows a stop is found at more tempos, and more by chance.
 const STOP_TEMPO_SD: f64 = 0.04;
 /// Sums of seconds in another order differ by less than this.
 const ROUNDING_S: f64 = 1e-6;
