@@ -1,7 +1,6 @@
-//! Logistic regression by Newton's method with a ridge.
-//!
-//! D. R. Cox (1958), *The regression analysis of binary sequences*, J. R. Statist. Soc. B 20,
-//! 215-242 (from memory).
+//! Fits a logistic regression ([`seamline::hearing::logistic`]) by Newton's method with a ridge.
+
+use seamline::hearing::logistic::{self, loss};
 
 use super::takes::Row;
 
@@ -16,16 +15,6 @@ pub struct Model {
     pub weights: Vec<f64>,
     /// In nats.
     pub constant: f64,
-}
-
-/// What it costs to have said `nats`, in nats.
-pub fn loss(is_pluck: bool, nats: f64) -> f64 {
-    let signed = if is_pluck { -nats } else { nats };
-    if signed > 30.0 {
-        signed
-    } else {
-        signed.exp().ln_1p()
-    }
 }
 
 fn dot(a: &[f64], b: &[f64]) -> f64 {
@@ -84,7 +73,7 @@ impl Model {
 
     /// How sure the model is of a pluck, in nats.
     pub fn nats(&self, features: &[f64]) -> f64 {
-        dot(features, &self.weights) + self.constant
+        logistic::nats(features, &self.weights, self.constant)
     }
 
     /// Mean loss over rows, in nats.

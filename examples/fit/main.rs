@@ -10,10 +10,10 @@ mod logistic;
 mod takes;
 
 use std::collections::BTreeMap;
-use std::fmt::Write as _;
 use std::path::PathBuf;
 
 use logistic::Model;
+use seamline::hearing::logistic::loss;
 use seamline::hearing::{beside, choked};
 use takes::{Row, Rows, rows_of};
 
@@ -22,28 +22,6 @@ const TABLE_EVERY: usize = 16;
 const TABLE_PLUCKS_EVERY: usize = 4;
 /// Figures are told for these limits, in nats.
 const LIMITS: [f64; 5] = [-1.5, -0.75, 0.0, 0.75, 1.5];
-
-/// What the tests of the weights share; it stands in the file that is written.
-const TABLE_LOSS: &str = r#"
-/// The mean loss of a model over a table of `fixtures/fit/`, in nats.
-#[cfg(test)]
-pub(super) fn table_loss(table: &str, names: &[&str], weights: &[f64], constant: f64) -> f64 {
-    let mut lines = table.lines();
-    let head = format!("instrument,is_pluck,{}", names.join(","));
-    assert_eq!(lines.next(), Some(head.as_str()));
-    let losses: Vec<f64> = lines
-        .map(|line| {
-            let mut numbers = line.split(',').skip(1).map(|x| x.parse::<f64>().expect("a number"));
-            let is_pluck = numbers.next() == Some(1.0);
-            let row: Vec<f64> = numbers.collect();
-            assert_eq!(row.len(), weights.len());
-            let nats = constant + row.iter().zip(weights).map(|(x, w)| x * w).sum::<f64>();
-            (if is_pluck { -nats } else { nats }).exp().ln_1p()
-        })
-        .collect();
-    losses.iter().sum::<f64>() / losses.len() as f64
-}
-"#;
 
 fn main() {
     let folders: Vec<PathBuf> = std::env::args_os().skip(1).map(PathBuf::from).collect();
@@ -81,7 +59,6 @@ fn main() {
             model.loss(&table),
         ));
     }
-    source.push_str(TABLE_LOSS);
     std::fs::write("src/hearing/weights.rs", source).expect("the weights can be written");
 }
 
@@ -94,9 +71,8 @@ fn told(rows: &[Row]) -> String {
     takes.dedup();
     let mut seeds: Vec<&str> = takes.iter().filter_map(|t| t.split('_').next()).collect();
     seeds.dedup();
-    let _ = writeln!(
-        text,
-        "{} takes of the seeds {}: {} onsets, {plucks} plucks among them",
+    text += &format!(
+        "{} takes of the seeds {}: {} onsets, {plucks} plucks among them\n",
         takes.len(),
         seeds.join(", "),
         rows.len()
@@ -106,9 +82,8 @@ fn told(rows: &[Row]) -> String {
         by.entry(&row.instrument).or_default().push(row);
     }
     let limits: Vec<String> = LIMITS.iter().map(f64::to_string).collect();
-    let _ = writeln!(
-        text,
-        "instrument left out: loss; plucks found + others taken for one at {} nats",
+    text += &format!(
+        "instrument left out: loss; plucks found + others taken for one at {} nats\n",
         limits.join(", ")
     );
     let mut all = Counts::default();
@@ -125,10 +100,10 @@ fn told(rows: &[Row]) -> String {
                 several.add(row, nats);
             }
         }
-        let _ = writeln!(text, "{name}: {own}");
+        text += &format!("{name}: {own}\n");
     }
-    let _ = writeln!(text, "all: {all}");
-    let _ = writeln!(text, "of takes of several passes: {several}");
+    text += &format!("all: {all}\n");
+    text += &format!("of takes of several passes: {several}\n");
     text
 }
 
@@ -146,7 +121,7 @@ impl Counts {
     fn add(&mut self, row: &Row, nats: f64) {
         self.rows += 1;
         self.plucks += usize::from(row.is_pluck);
-        self.loss += logistic::loss(row.is_pluck, nats);
+        self.loss += loss(row.is_pluck, nats);
         for (k, limit) in LIMITS.iter().enumerate() {
             self.found[k] += usize::from(row.is_pluck && nats > *limit);
             self.wrongly[k] += usize::from(!row.is_pluck && nats > *limit);
@@ -183,9 +158,9 @@ fn table(rows: &[Row]) -> Vec<&Row> {
 fn csv(rows: &[&Row], names: &[&str]) -> String {
     let mut text = format!("instrument,is_pluck,{}\n", names.join(","));
     for row in rows {
-        let _ = write!(text, "{},{}", row.instrument, u8::from(row.is_pluck));
+        text += &format!("{},{}", row.instrument, u8::from(row.is_pluck));
         for x in &row.features {
-            let _ = write!(text, ",{x:.4}");
+            text += &format!(",{x:.4}");
         }
         text.push('\n');
     }
@@ -198,19 +173,17 @@ fn weights(name: &str, what: &str, names: &[&str], model: &Model, told: &str, lo
         "\n/// Weights of [`{what}`](super::{what}), in nats per unit.\n///\n/// ```text\n"
     );
     for line in told.lines() {
-        let _ = writeln!(text, "/// {line}");
+        text += &format!("/// {line}\n");
     }
-    let _ = writeln!(
-        text,
-        "/// ```\n#[rustfmt::skip]\npub const {upper}: [f64; {}] = [",
+    text += &format!(
+        "/// ```\n#[rustfmt::skip]\npub const {upper}: [f64; {}] = [\n",
         names.len()
     );
     for (name, weight) in names.iter().zip(&model.weights) {
-        let _ = writeln!(text, "    {weight:.4}, // {name}");
+        text += &format!("    {weight:.4}, // {name}\n");
     }
-    let _ = writeln!(
-        text,
-        "];\n/// The constant of that model, in nats.\npub const {upper}_CONSTANT: f64 = {:.4};\n/// Its mean loss over `fixtures/fit/{name}.csv`, in nats.\npub const {upper}_TABLE_LOSS: f64 = {loss:.4};",
+    text += &format!(
+        "];\n/// The constant of that model, in nats.\npub const {upper}_CONSTANT: f64 = {:.4};\n/// Its mean loss over `fixtures/fit/{name}.csv`, in nats.\npub const {upper}_TABLE_LOSS: f64 = {loss:.4};\n",
         model.constant
     );
     text

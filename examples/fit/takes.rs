@@ -4,9 +4,9 @@ use std::path::Path;
 
 use seamline::hearing::beside::{self, Around};
 use seamline::hearing::choked;
-use seamline::hearing::events::{Event, HeardNote};
+use seamline::hearing::events::HeardNote;
 use seamline::hearing::listener::{Listener, ListenerConfig};
-use seamline::sound::block::Delivery;
+use seamline::session::offline;
 use seamline::sound::file;
 use serde_json::Value;
 
@@ -80,24 +80,8 @@ fn listen(path: &Path) -> Result<Vec<HeardNote>, String> {
     let named = |e: &dyn std::fmt::Display| format!("{}: {e}", path.display());
     let mut source = file::open(path).map_err(|e| named(&e))?;
     let config = ListenerConfig::bass(source.format().rate);
-    let mut listener = Listener::new(config).map_err(|e| named(&e))?;
-    let mut heard = Vec::new();
-    let mut settle = |event: Event| {
-        if let Event::Settled(note) = event {
-            heard.push(note);
-        }
-    };
-    let mut block = Vec::new();
-    loop {
-        match source.next_block(&mut block).map_err(|e| named(&e))? {
-            Delivery::Samples => listener.push(&block, &mut settle),
-            Delivery::Gap(lost) => listener.gap(lost.0, &mut settle),
-            Delivery::Nothing | Delivery::End => break,
-        }
-    }
-    listener.finish(&mut settle);
-    heard.sort_by(|a, b| a.onset_s.total_cmp(&b.onset_s));
-    Ok(heard)
+    let ear = Listener::new(config).map_err(|e| named(&e))?;
+    offline::hear(source.as_mut(), ear).map_err(|e| named(&e))
 }
 
 /// Adds the rows of one take.

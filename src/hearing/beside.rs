@@ -7,8 +7,9 @@
 //! J. R. Statist. Soc. B 20, 215-242 (from memory). Its weights stand in [`super::weights`]
 //! with what they were fitted on; `examples/fit.rs` fits them again.
 
+use super::choked::fall_db;
 use super::events::HeardNote;
-use super::weights;
+use super::{logistic, weights};
 
 /// What is known around an onset from the notes that surround it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -68,12 +69,15 @@ const RELATED: [f64; 7] = [0.0, 12.0, 19.0, 24.0, -12.0, 28.0, 31.0];
 const SAME_SEMITONES: f64 = 0.75;
 
 /// Whether a pitch is another note than the one that rings and than what its partials may show.
-/// Pitches below the lowest string are none. Without a note before every pitch is another one.
+fn is_apart(midi: f64, ringing: f64) -> bool {
+    let from = |related: &f64| (midi - ringing - related).abs() > SAME_SEMITONES;
+    RELATED.iter().all(from)
+}
+
+/// The same of a pitch that a bass can play: what lies below the lowest string is no note. Without a
+/// note before every pitch is another one.
 pub fn is_other(midi: f64, around: &Around) -> bool {
-    let apart = |ringing: f64| {
-        let from = |related: &f64| (midi - ringing - related).abs() > SAME_SEMITONES;
-        RELATED.iter().all(from)
-    };
+    let apart = |ringing: f64| is_apart(midi, ringing);
     midi > around.lowest_midi - 0.5 && around.ringing_midi.is_none_or(apart)
 }
 
@@ -84,17 +88,10 @@ pub fn row(heard: &HeardNote, around: &Around) -> [f64; FEATURES] {
     let since_s = around.since_s.unwrap_or(1.0).clamp(0.04, 1.0);
     let touch = around.until_s.map_or(0.0, |s| (TOUCH_S - s).max(0.0));
     let other = |midi: f64| midi > 0.0 && is_other(midi, around);
-    let related = around.ringing_midi.is_some();
-    let step = heard.pitch.is_some_and(|pitch| {
-        let near = |m: f64| {
-            RELATED
-                .iter()
-                .all(|r| (pitch.midi - m - r).abs() > SAME_SEMITONES)
-        };
-        related && around.ringing_midi.is_some_and(near)
-    });
+    let pitches = heard.pitch.zip(around.ringing_midi);
+    let step = pitches.is_some_and(|(pitch, ringing)| is_apart(pitch.midi, ringing));
     let clarity = heard.pitch.map_or(0.0, |pitch| pitch.clarity);
-    let fall_db = heard.early_fall_db.unwrap_or(0.0).max(f.level_fall_db);
+    let fall_db = fall_db(heard);
     let low = f.error_rise_db[0];
     let drop_db = (-f.level_rise_db - DROP_DB).clamp(0.0, 15.0);
     let rings_on = flag(f.level_fall_db < RINGS_ON_DB);
@@ -123,16 +120,14 @@ pub fn row(heard: &HeardNote, around: &Around) -> [f64; FEATURES] {
         drop_db * rings_on / 5.0,
         heard.depth_db.clamp(0.0, 20.0),
     ];
-    // Figures that are no numbers say nothing.
-    row.map(|x| if x.is_finite() { x } else { 0.0 })
+    logistic::finite(row)
 }
 
 /// How sure it is that the onset is a pluck of its own, in nats: above 0 more likely than not.
 /// Never fails.
 pub fn nats(heard: &HeardNote, around: &Around) -> f64 {
     let row = row(heard, around);
-    let sum: f64 = row.iter().zip(weights::BESIDE).map(|(x, w)| x * w).sum();
-    weights::BESIDE_CONSTANT + sum
+    logistic::nats(&row, &weights::BESIDE, weights::BESIDE_CONSTANT)
 }
 
 #[cfg(test)]
@@ -143,7 +138,7 @@ mod tests {
     #[test]
     fn the_stated_loss_is_that_of_the_table() {
         let table = include_str!("../../fixtures/fit/beside.csv");
-        let loss = weights::table_loss(table, &NAMES, &weights::BESIDE, weights::BESIDE_CONSTANT);
+        let loss = logistic::table_loss(table, &NAMES, &weights::BESIDE, weights::BESIDE_CONSTANT);
         assert!((loss - weights::BESIDE_TABLE_LOSS).abs() < 1e-3, "{loss}");
     }
 

@@ -8,7 +8,7 @@
 //! One logistic regression, see [`beside`](super::beside).
 
 use super::events::HeardNote;
-use super::weights;
+use super::{logistic, weights};
 
 /// How many features there are.
 pub const FEATURES: usize = 16;
@@ -46,7 +46,7 @@ const DROP_DB: f64 = 8.0;
 const TONE: f64 = 0.8;
 
 /// How far a sound falls just after its onset, in decibels.
-fn fall_db(heard: &HeardNote) -> f64 {
+pub(super) fn fall_db(heard: &HeardNote) -> f64 {
     heard
         .early_fall_db
         .unwrap_or(0.0)
@@ -85,16 +85,14 @@ pub fn row(heard: &HeardNote, usual_dbfs: f64) -> [f64; FEATURES] {
         middle.max(high),
         f.jump.clamp(-10.0, 40.0),
     ];
-    // Figures that are no numbers say nothing.
-    row.map(|x| if x.is_finite() { x } else { 0.0 })
+    logistic::finite(row)
 }
 
 /// How sure it is that a sound that dies at once was a pluck, in nats: above 0 more likely than not.
 /// Never fails.
 pub fn nats(heard: &HeardNote, usual_dbfs: f64) -> f64 {
     let row = row(heard, usual_dbfs);
-    let sum: f64 = row.iter().zip(weights::CHOKED).map(|(x, w)| x * w).sum();
-    weights::CHOKED_CONSTANT + sum
+    logistic::nats(&row, &weights::CHOKED, weights::CHOKED_CONSTANT)
 }
 
 #[cfg(test)]
@@ -105,7 +103,7 @@ mod tests {
     #[test]
     fn the_stated_loss_is_that_of_the_table() {
         let table = include_str!("../../fixtures/fit/choked.csv");
-        let loss = weights::table_loss(table, &NAMES, &weights::CHOKED, weights::CHOKED_CONSTANT);
+        let loss = logistic::table_loss(table, &NAMES, &weights::CHOKED, weights::CHOKED_CONSTANT);
         assert!((loss - weights::CHOKED_TABLE_LOSS).abs() < 1e-3, "{loss}");
     }
 }

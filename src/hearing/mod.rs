@@ -10,6 +10,7 @@
 //! | `rings` | what else rings beside the played note |
 //! | `beside` | whether an onset that is no note of the line is a pluck of its own |
 //! | `choked` | whether a sound that dies at once was a choked pluck |
+//! | `logistic` | what a fitted model says of a row of features |
 //! | `weights` | the weights of fitted models, with what they were fitted on |
 //! | `calibration` | what is known of an instrument's strings; what still sounds after a stop |
 //! | `chords` | which members of a chord are there, and how long |
@@ -30,6 +31,7 @@ pub mod dsp;
 pub mod events;
 pub mod jump;
 pub mod listener;
+pub mod logistic;
 pub mod naming;
 pub mod pitch;
 pub mod rings;

@@ -76,25 +76,3 @@ pub const CHOKED: [f64; 16] = [
 pub const CHOKED_CONSTANT: f64 = 4.9668;
 /// Its mean loss over `fixtures/fit/choked.csv`, in nats.
 pub const CHOKED_TABLE_LOSS: f64 = 0.1368;
-
-/// The mean loss of a model over a table of `fixtures/fit/`, in nats.
-#[cfg(test)]
-pub(super) fn table_loss(table: &str, names: &[&str], weights: &[f64], constant: f64) -> f64 {
-    let mut lines = table.lines();
-    let head = format!("instrument,is_pluck,{}", names.join(","));
-    assert_eq!(lines.next(), Some(head.as_str()));
-    let losses: Vec<f64> = lines
-        .map(|line| {
-            let mut numbers = line
-                .split(',')
-                .skip(1)
-                .map(|x| x.parse::<f64>().expect("a number"));
-            let is_pluck = numbers.next() == Some(1.0);
-            let row: Vec<f64> = numbers.collect();
-            assert_eq!(row.len(), weights.len());
-            let nats = constant + row.iter().zip(weights).map(|(x, w)| x * w).sum::<f64>();
-            (if is_pluck { -nats } else { nats }).exp().ln_1p()
-        })
-        .collect();
-    losses.iter().sum::<f64>() / losses.len() as f64
-}

@@ -5,7 +5,7 @@
 use crate::compare::clicks::ClickedPass;
 use crate::compare::judgement::TimingMode;
 use crate::compare::marks::Marks;
-use crate::hearing::events::Event;
+use crate::hearing::events::{Event, HeardNote};
 use crate::hearing::listener::{ListenError, Listener};
 use crate::music::line::Line;
 use crate::session::heard::Heard;
@@ -113,6 +113,17 @@ impl Beside for Heard {
     fn say(&mut self, event: Event) {
         self.take(event);
     }
+}
+
+/// Listens to a take to its end.
+///
+/// Output: the settled notes, weak ones included, in order of onset.
+///
+/// # Errors
+/// When the source fails on the way.
+pub fn hear(source: &mut dyn Source, ear: Listener) -> Result<Vec<HeardNote>, SoundError> {
+    let (heard, _) = listen(source, ear, usize::MAX)?;
+    Ok(heard.notes)
 }
 
 /// Pulls a source that is all there to its end through the ear; gives what was heard, and the pump

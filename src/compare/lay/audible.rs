@@ -5,10 +5,11 @@
 //! at once on beats before its first note are the click. Where it is heard, an event on a beat that
 //! adds nothing to what rings is the click; a note on a beat adds its own.
 
-use crate::compare::lay::ends::{NO_NOTE, dies};
+use crate::compare::lay::ends::NO_NOTE;
 use crate::compare::lay::passes::Pass;
 use crate::compare::lay::slots::Slot;
 use crate::compare::median;
+use crate::hearing::choked::dies;
 use crate::hearing::events::HeardNote;
 
 /// Beats before the first note that are looked at: two bars of four.

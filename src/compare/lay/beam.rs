@@ -3,7 +3,7 @@
 
 use crate::compare::lay::clock::Clock;
 use crate::compare::lay::costs;
-use crate::compare::lay::slots::Slot;
+use crate::compare::lay::slots::{self, Slot};
 
 /// States kept. Raising it costs time and finds rarer ways.
 const BEAM_STATES: usize = 72;
@@ -49,8 +49,7 @@ pub(super) fn cheapest(states: &[State]) -> f64 {
 
 /// What it costs to leave the line after this slot.
 pub(super) fn leaving(slots: &[Slot], slot: usize) -> f64 {
-    let closes_bar = slots.get(slot + 1).is_none_or(|next| next.opens_bar);
-    if closes_bar {
+    if slots::closes_bar(slots, slot) {
         costs::LEAVE_AT_BAR
     } else {
         costs::LEAVE
@@ -73,9 +72,9 @@ fn rank(slots: &[Slot], state: &State, now_s: f64) -> f64 {
 }
 
 /// Keeps the states worth going on with.
-pub(super) fn prune(slots: &[Slot], mut states: Vec<State>, now_s: f64) -> Vec<State> {
+pub(super) fn prune(slots: &[Slot], states: Vec<State>, now_s: f64) -> Vec<State> {
     let rank = |state: State| (rank(slots, &state, now_s), state);
-    let mut ranked: Vec<(f64, State)> = states.drain(..).map(rank).collect();
+    let mut ranked: Vec<(f64, State)> = states.into_iter().map(rank).collect();
     let best = ranked.iter().map(|r| r.0).fold(f64::INFINITY, f64::min);
     ranked.retain(|r| r.0 <= best + BEAM_NATS);
     ranked.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.node.cmp(&b.1.node)));

@@ -6,8 +6,9 @@
 
 use crate::compare::lay::costs;
 use crate::compare::lay::course::Course;
-use crate::compare::lay::ends::{NO_NOTE, dies};
+use crate::compare::lay::ends::NO_NOTE;
 use crate::compare::lay::passes::{Scored, Stretch};
+use crate::hearing::choked::dies;
 use crate::hearing::events::HeardNote;
 
 /// A choked note is looked for up to this far from its place on the grid, in seconds. Raised, more

@@ -154,7 +154,7 @@ pub(crate) fn listen<'a>(events: &[&'a HeardNote]) -> Vec<Sound<'a>> {
     sounds
 }
 
-/// What it costs to leave out so many slots in a row and go on in time.
+/// What it costs to leave out this number of slots in a row and go on in time.
 pub(crate) fn missed(slots: f64) -> f64 {
     (MISSED * slots).min(DROP_OUT + LEFT_OUT * slots)
 }

@@ -5,8 +5,7 @@
 //! [`choked`](crate::hearing::choked).
 
 use crate::compare::median;
-use crate::hearing::choked;
-pub(crate) use crate::hearing::choked::dies;
+use crate::hearing::choked::{self, dies};
 use crate::hearing::events::HeardNote;
 
 /// A sound that dies at once and is less likely than this to have been plucked is no note, in nats.

@@ -16,7 +16,7 @@ use crate::compare::lay::follow::{self, Began, Run};
 use crate::compare::lay::grid::Grid;
 use crate::compare::lay::pulse::{OWN_TEMPO_NOTES, TEMPO_SD, fit, mean_slope, pulse};
 use crate::compare::lay::robust::SlopePrior;
-use crate::compare::lay::slots::Slot;
+use crate::compare::lay::slots::{self, Slot};
 use crate::compare::lay::stretches::pass;
 
 /// A part of a pass that was played without a stop, with its own grid.
@@ -241,10 +241,7 @@ fn look(course: &Course, pass: &mut Pass) -> f64 {
     let besides = 0.5 * sounding.saturating_sub(slots.len()) as f64;
     let most = (slots.len() as f64 + besides).max(1.0);
     pass.right = right;
-    let closes_bar = course
-        .slots
-        .get(pass.slots.end)
-        .is_none_or(|next| next.opens_bar);
+    let closes_bar = slots::closes_bar(course.slots, pass.slots.end - 1);
     let last = pass.scored.last().copied().flatten();
     pass.complete = closes_bar && last.is_some_and(|last| last.event.is_some());
     right as f64 / most

@@ -7,6 +7,7 @@ use crate::compare::lay::course::Course;
 use crate::compare::lay::follow::{Began, Run};
 use crate::compare::lay::grid::{self, Grid};
 use crate::compare::lay::robust::{Point, SlopePrior};
+use crate::compare::lay::slots;
 
 /// Standard deviation of the tempo of a free take about the written one, as far as the grid is
 /// concerned: wide, because the notes themselves say it better.
@@ -83,7 +84,7 @@ pub(super) fn pulse(course: &Course, groups: &[&[Run]], k: usize) -> Pulse {
 /// to be followed in time, only was taken up again by chance when its bar was over.
 fn closes_bar(course: &Course, group: &[Run]) -> bool {
     let last = group.last().and_then(|run| run.pairs.last());
-    last.is_some_and(|&(slot, _)| course.slots.get(slot + 1).is_none_or(|next| next.opens_bar))
+    last.is_some_and(|&(slot, _)| slots::closes_bar(course.slots, slot))
 }
 
 /// How much later in written seconds a pass lies that follows another one in time, over what the

@@ -36,6 +36,18 @@ pub(crate) struct Slot {
     pub new_pitch: bool,
 }
 
+/// How many slots of the same bar stand behind a slot.
+pub(crate) fn left_in_bar(slots: &[Slot], slot: usize) -> usize {
+    let bar = slots[slot].bar;
+    let behind = slots[slot + 1..].iter();
+    behind.take_while(|next| next.bar == bar).count()
+}
+
+/// Whether a slot is the last one of its bar.
+pub(crate) fn closes_bar(slots: &[Slot], slot: usize) -> bool {
+    slots.get(slot + 1).is_none_or(|next| next.opens_bar)
+}
+
 /// Interval assumed around a single note, in seconds: a quarter note at 120 to the minute.
 const LONE_INTERVAL_S: f64 = 0.5;
 

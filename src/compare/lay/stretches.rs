@@ -13,7 +13,7 @@ use crate::compare::lay::grid::Grid;
 use crate::compare::lay::passes::{Pass, Scored, Stretch, first};
 use crate::compare::lay::pulse::{OWN_TEMPO_NOTES, Pulse, RIGHT_ENOUGH, TEMPO_SD, fit};
 use crate::compare::lay::robust::{Point, SlopePrior};
-use crate::compare::lay::slots::Slot;
+use crate::compare::lay::slots::{self, Slot};
 use crate::compare::median;
 
 /// Rounds of aligning and fitting; it mostly settles after two.
@@ -183,12 +183,7 @@ fn extent(
         return to(end, end, true);
     }
     let played = run.pairs.last().map_or(from, |&(slot, _)| slot) + 1;
-    let bar = slots[played - 1].bar;
-    let bar_end = played
-        + slots[played..]
-            .iter()
-            .take_while(|slot| slot.bar == bar)
-            .count();
+    let bar_end = played + slots::left_in_bar(slots, played - 1);
     if into_loop {
         return to(bar_end, bar_end, true);
     }

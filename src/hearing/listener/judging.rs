@@ -9,6 +9,7 @@
 use super::{Candidate, Forming, Listener};
 use crate::hearing::events::OnsetFeatures;
 use crate::hearing::jump::{APART_S, COPIES, Jump};
+use crate::hearing::logistic;
 use crate::units::{Hertz, cents};
 
 /// Onsets closer than this belong to one pluck.
@@ -309,13 +310,12 @@ const STOPPED_SHARE: f64 = 0.2;
 const STOPPED_EVIDENCE: f64 = -0.5;
 
 fn evidence(f: &OnsetFeatures) -> f64 {
-    let row = f.as_row();
-    let sum: f64 = row.iter().zip(EVIDENCE_WEIGHTS).map(|(x, w)| x * w).sum();
+    let nats = logistic::nats(&f.as_row(), &EVIDENCE_WEIGHTS, EVIDENCE_CONSTANT);
     let stopped = f.level_rise_db < STOPPED_RISE_DB && f.fresh_share < STOPPED_SHARE;
     let most = if stopped {
         STOPPED_EVIDENCE
     } else {
         f64::INFINITY
     };
-    (EVIDENCE_CONSTANT + sum).min(most)
+    nats.min(most)
 }

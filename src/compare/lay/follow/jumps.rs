@@ -7,6 +7,7 @@ use crate::compare::lay::clock::Clock;
 use crate::compare::lay::costs;
 use crate::compare::lay::course::pitch;
 use crate::compare::lay::follow::Began;
+use crate::compare::lay::slots;
 
 /// Standard deviation of the tempo after a stop, at least, as a share: people come back a little slower
 /// or faster. Raised, what follows a stop is found at more tempos, and more by chance.
@@ -80,16 +81,16 @@ impl Search<'_> {
     ) {
         let course = self.course;
         let sound = &course.events[event];
+        let waited_s = sound.heard.onset_s - place.clock.t_s;
+        let due_s = course.slots[place.slot].interval_s * place.clock.stretch;
+        if waited_s < due_s + costs::STOP_FROM_S {
+            return;
+        }
         let bar = course.slots[place.slot].opening;
         let before = bar.checked_sub(1).map(|last| course.slots[last].opening);
         for slot in [Some(bar), before].into_iter().flatten() {
             let target = &course.slots[slot];
             if !costs::same_pitch(target, sound) || !course.may_be(event, slot) {
-                continue;
-            }
-            let waited_s = sound.heard.onset_s - place.clock.t_s;
-            let due_s = course.slots[place.slot].interval_s * place.clock.stretch;
-            if waited_s < due_s + costs::STOP_FROM_S {
                 continue;
             }
             self.resume(
@@ -112,18 +113,6 @@ impl Search<'_> {
         next: &mut Vec<State>,
     ) {
         let course = self.course;
-        let closes_line = course.slots[place.slot + 1..]
-            .iter()
-            .all(|slot| slot.bar == course.slots[place.slot].bar);
-        let round = if closes_line {
-            costs::LOOP_ROUND
-        } else {
-            costs::LOOP
-        };
-        let base = state.cost + round;
-        if base > best + BEAM_NATS {
-            return;
-        }
         let sound = &course.events[event];
         let from = &course.slots[place.slot];
         // Most states are not at the end of a bar: to see so once spares a look at every slot.
@@ -133,10 +122,17 @@ impl Search<'_> {
         if !(-costs::STOP_FROM_S - ROUNDING_S..=latest_s).contains(&after_s) {
             return;
         }
-        let unplayed = course.slots[place.slot + 1..]
-            .iter()
-            .take_while(|slot| slot.bar == from.bar)
-            .count();
+        let unplayed = slots::left_in_bar(course.slots, place.slot);
+        let closes_line = place.slot + 1 + unplayed == course.slots.len();
+        let round = if closes_line {
+            costs::LOOP_ROUND
+        } else {
+            costs::LOOP
+        };
+        let base = state.cost + round;
+        if base > best + BEAM_NATS {
+            return;
+        }
         for k in 0..self.first_slots.len() {
             let slot = self.first_slots[k];
             let target = &course.slots[slot];
