@@ -57,6 +57,10 @@ pub struct Settings {
     /// The keys of the line, each with the bar from which on it holds, in order: they spell the
     /// pitches in the findings. Empty when none is known.
     pub keys: Vec<(u32, Key)>,
+    /// Written tempo at the start of the line in quarters per minute: what was played is told as this
+    /// times how fast it went, so that a tempo change in the line is none of the player's. `None`
+    /// takes the mean of the line.
+    pub opening_bpm: Option<f64>,
 }
 
 /// A bass of four strings: G2, D2, A1, E1.
@@ -73,6 +77,7 @@ impl Default for Settings {
             bars: None,
             loudest_dbfs: f64::NEG_INFINITY,
             keys: Vec::new(),
+            opening_bpm: None,
         }
     }
 }

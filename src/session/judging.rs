@@ -131,6 +131,7 @@ impl Judging<'_> {
             open_midi: open.to_vec(),
             loudest_dbfs,
             keys: keys(self.line),
+            opening_bpm: Some(self.line.tempo().quarters_per_minute()),
         }
     }
 

@@ -126,6 +126,12 @@ impl LineInfo {
         }
         info
     }
+
+    /// The key of bar `bar`; of the first bar where there is no such bar.
+    pub fn key_at(&self, bar: u32) -> Option<Key> {
+        let of_bar = self.bars.iter().find(|span| span.number == bar);
+        of_bar.or(self.bars.first())?.key
+    }
 }
 
 /// Where a bar's rests begin, in quarter notes from its start.

@@ -169,13 +169,21 @@ impl Now<'_> {
         match &self.snapshot.phase {
             Phase::CountIn { click, .. } if *click > 0 => click.to_string(),
             Phase::Playing | Phase::Waiting => match self.snapshot.sounding {
-                Some(sounding) => sounding
-                    .midi
-                    .map_or_else(|| "..".to_owned(), phrases::pitch),
+                Some(sounding) => sounding.midi.map_or_else(
+                    || "..".to_owned(),
+                    |midi| phrases::pitch_at(&self.snapshot.piece, self.bar(), midi),
+                ),
                 None => "--".to_owned(),
             },
             _ => String::new(),
         }
+    }
+
+    /// The bar that is played; 0 where none is known.
+    fn bar(&self) -> u32 {
+        let s = self.snapshot;
+        let note = s.place.and_then(|at| s.piece.notes.get(at));
+        note.map_or(0, |note| note.bar)
     }
 
     /// Bar and beat.
@@ -198,14 +206,15 @@ impl Now<'_> {
         let Some(wanted) = wanted else {
             return String::new();
         };
-        let name = phrases::pitch(f64::from(wanted.midi));
+        let spell = |midi: f64| phrases::pitch_at(&s.piece, wanted.bar, midi);
+        let name = spell(f64::from(wanted.midi));
         match s.sounding.and_then(|sounding| sounding.midi) {
             Some(midi) if (midi - f64::from(wanted.midi)).abs() < 0.7 => {
                 let off = phrases::cents(100.0 * (midi - f64::from(wanted.midi)));
                 format!("{name} wanted: {off}")
             }
             // Whether it is wrong is said once it is sure which note of the line it is.
-            Some(midi) => format!("{name} wanted, {} sounds", phrases::pitch(midi)),
+            Some(midi) => format!("{name} wanted, {} sounds", spell(midi)),
             None => format!("{name} wanted"),
         }
     }
@@ -218,11 +227,10 @@ impl Now<'_> {
         let mut said = vec![(self.target(), false)];
         let Some(last) = last else { return said };
         let note = |at: usize| -> Option<&NoteView> { s.notes.get(at)?.as_ref() };
-        if let Some(view) = note(last) {
-            let written = s.piece.notes.get(last).map_or(0, |n| n.midi);
+        if let Some((view, written)) = note(last).zip(s.piece.notes.get(last)) {
             let flagged = view.verdict != crate::compare::judgement::Verdict::Right
                 || view.flags.iter().any(|flag| *flag != Flag::Gap);
-            let mut text = format!("last: {}", phrases::note(view, written));
+            let mut text = format!("last: {}", phrases::note(view, &s.piece, written));
             if view.flags.is_empty()
                 && let Some(ms) = view.timing_ms
             {

@@ -7,7 +7,9 @@ use ratatui::text::{Line, Span};
 use ratatui::widgets::Widget;
 
 use crate::music::expected::JoinKind;
-use crate::session::live::snapshot::{JoinView, LatencyView, Level, PassView, RingView, Snapshot};
+use crate::session::live::snapshot::{
+    JoinView, LatencyView, Level, PassView, Piece, RingView, Snapshot,
+};
 use crate::tui::fit::show;
 use crate::tui::phrases;
 use crate::tui::theme::Theme;
@@ -70,6 +72,7 @@ impl Strings<'_> {
 
 /// Joins that left gaps, the worst first, with their history in this session.
 pub(super) struct Joins<'a> {
+    pub piece: &'a Piece,
     pub joins: &'a [JoinView],
     pub theme: Theme,
 }
@@ -96,8 +99,8 @@ impl Widget for &Joins<'_> {
                         join.bar,
                         words::beat(join.beat),
                         join.kind.map_or(words::JOIN, JoinKind::word),
-                        phrases::pitch(f64::from(join.from_midi)),
-                        phrases::pitch(f64::from(join.to_midi)),
+                        phrases::pitch_at(self.piece, join.bar, f64::from(join.from_midi)),
+                        phrases::pitch_at(self.piece, join.bar, f64::from(join.to_midi)),
                     ),
                     self.theme.text(),
                 ),

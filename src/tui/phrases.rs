@@ -1,6 +1,7 @@
 //! How notes, joins and strings are said in few characters.
 
 use crate::compare::judgement::{Flag, Verdict};
+use crate::music::expected::ExpectedNote;
 use crate::music::theory::{Key, pitch_class_in, pitch_in};
 use crate::session::live::snapshot::{NoteView, Piece, RingView};
 use crate::words;
@@ -9,7 +10,7 @@ use crate::words;
 pub const HEADPHONES: &str = "Wear headphones: a click that the microphone hears is in the way.";
 
 /// The name of the pitch nearest to a fractional MIDI note, as C major spells it, with its octave:
-/// `Eb2`; `?` for what is no pitch.
+/// `Eb2`; `?` for what is no pitch. For what stands in no line: strings, and what the tuner hears.
 pub fn pitch(midi: f64) -> String {
     pitch_in(midi, Some(Key::default()))
 }
@@ -17,6 +18,16 @@ pub fn pitch(midi: f64) -> String {
 /// The same without its octave.
 pub fn pitch_class(midi: f64) -> String {
     pitch_class_in(midi, Some(Key::default()))
+}
+
+/// The same with its octave, as the key of a bar of the line spells it: `C#2` in A major.
+pub fn pitch_at(piece: &Piece, bar: u32, midi: f64) -> String {
+    pitch_in(midi, piece.info.key_at(bar))
+}
+
+/// The same without its octave.
+pub fn pitch_class_at(piece: &Piece, bar: u32, midi: f64) -> String {
+    pitch_class_in(midi, piece.info.key_at(bar))
 }
 
 /// A number of milliseconds, rounded: `84`, `0` and never `-0`; `?` for what is no number.
@@ -71,18 +82,20 @@ pub fn string_name(piece: &Piece, string: u8) -> String {
         .map_or_else(|| format!("string {string}"), Clone::clone)
 }
 
-/// A note's verdict and what goes with it, in words.
-pub fn note(view: &NoteView, written_midi: u8) -> String {
+/// A note's verdict and what goes with it, in words; `written` is the note of the line.
+pub fn note(view: &NoteView, piece: &Piece, written: &ExpectedNote) -> String {
+    let name = |midi: f64| pitch_at(piece, written.bar, midi);
+    let written_name = name(f64::from(written.midi));
     let mut parts = vec![match view.verdict {
         Verdict::Right => words::RIGHT.to_owned(),
         Verdict::Wrong => format!(
             "{}: {} for {}",
             words::WRONG,
             view.heard_midi
-                .map_or_else(|| "an unclear note".to_owned(), pitch),
-            pitch(f64::from(written_midi))
+                .map_or_else(|| "an unclear note".to_owned(), name),
+            written_name
         ),
-        Verdict::Missed => format!("{} {}", words::MISSED, pitch(f64::from(written_midi))),
+        Verdict::Missed => format!("{} {written_name}", words::MISSED),
         Verdict::Unreached => "not reached".to_owned(),
     }];
     for flag in &view.flags {

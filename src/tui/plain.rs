@@ -97,7 +97,7 @@ impl Teller {
             lines.push(format!(
                 "{correction}{}: {}",
                 words::place(written.bar, written.beat),
-                phrases::note(view, written.midi)
+                phrases::note(view, &next.piece, written)
             ));
             *told = Some(view.clone());
         }

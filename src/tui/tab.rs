@@ -228,7 +228,8 @@ impl Tab<'_> {
         let Some(view) = s.notes.get(at).and_then(Option::as_ref) else {
             return;
         };
-        for (row, (text, flagged)) in (0u16..).zip(marks(view)) {
+        let name = |midi: f64| phrases::pitch_class_at(&s.piece, note.bar, midi);
+        for (row, (text, flagged)) in (0u16..).zip(marks(view, name)) {
             let style = match (flagged, view.settled) {
                 (true, _) => theme.alert(),
                 (false, true) => theme.text(),
@@ -244,18 +245,15 @@ fn is_fault(view: &NoteView) -> bool {
     !view.flags.is_empty() || matches!(view.verdict, Verdict::Wrong | Verdict::Missed)
 }
 
-/// What stands beneath a note, row by row, and whether it is something to work on.
-fn marks(view: &NoteView) -> [(String, bool); 4] {
+/// What stands beneath a note, row by row, and whether it is something to work on; `name` spells a
+/// pitch.
+fn marks(view: &NoteView, name: impl Fn(f64) -> String) -> [(String, bool); 4] {
     let has = |flag: Flag| view.flags.contains(&flag);
     let mut heard = match view.verdict {
         Verdict::Right if has(Flag::Dead) => ("x".to_owned(), true),
         Verdict::Right if has(Flag::Clipped) => ("cut".to_owned(), true),
         Verdict::Right => (".".to_owned(), false),
-        Verdict::Wrong => (
-            view.heard_midi
-                .map_or_else(|| "?".to_owned(), phrases::pitch_class),
-            true,
-        ),
+        Verdict::Wrong => (view.heard_midi.map_or_else(|| "?".to_owned(), name), true),
         Verdict::Missed => ("--".to_owned(), true),
         Verdict::Unreached => (String::new(), false),
     };

@@ -100,7 +100,7 @@ fn usual(snapshot: &Snapshot, theme: Theme, area: Rect, buffer: &mut ratatui::bu
     (&Tab { snapshot, theme }).render(tab, buffer);
     (&Timing { snapshot, theme }).render(timing, buffer);
     let pass = snapshot.last_pass.as_ref();
-    let joins = &snapshot.worst;
+    let (piece, joins) = (&snapshot.piece, &snapshot.worst);
     let figures = panels.height.min(if pass.is_some() { 1 } else { 0 });
     let spare = panels.height.saturating_sub(PANEL_ROWS);
     let [beside, last] = Layout::vertical([
@@ -112,9 +112,19 @@ fn usual(snapshot: &Snapshot, theme: Theme, area: Rect, buffer: &mut ratatui::bu
         let [left, right] =
             Layout::horizontal([Constraint::Percentage(42), Constraint::Min(0)]).areas(beside);
         (&Strings { snapshot, theme }).render(left, buffer);
-        (&Joins { joins, theme }).render(right, buffer);
+        (&Joins {
+            piece,
+            joins,
+            theme,
+        })
+            .render(right, buffer);
     } else {
-        (&Joins { joins, theme }).render(beside, buffer);
+        (&Joins {
+            piece,
+            joins,
+            theme,
+        })
+            .render(beside, buffer);
     }
     (&LastPass { pass, theme }).render(last, buffer);
     (&Status { snapshot, theme }).render(status, buffer);

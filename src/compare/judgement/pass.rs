@@ -18,9 +18,10 @@ pub enum TimingMode {
 pub struct Timing {
     /// Where bar 1 beat 1 lies in the take, in seconds; `None` when no grid could be fitted.
     pub offset_s: Option<f64>,
-    /// Mean tempo played, in quarters per minute.
+    /// Mean tempo played, told as the line's opening tempo in quarters per minute: tempo changes that
+    /// the line writes are taken out.
     pub tempo_bpm: Option<f64>,
-    /// Tempo at the first and at the last note, when it moved.
+    /// The same at the first and at the last note, when the player moved it.
     pub tempo_from_to_bpm: Option<(f64, f64)>,
     /// Free or click.
     pub mode: TimingMode,

@@ -94,13 +94,8 @@ pub(crate) fn timing(scene: &Scene, notes: &[JudgedNote]) -> Timing {
     let (first, last) = (stretch.pairs[0].0, stretch.pairs[stretch.pairs.len() - 1].0);
     timing.tempo_bpm = tempo_between(scene, stretch, first, last);
     if stretch.grid.moves() {
-        timing.tempo_from_to_bpm =
-            written_bpm(scene, first)
-                .zip(written_bpm(scene, last))
-                .map(|(from, to)| {
-                    let slope = |slot: usize| stretch.grid.slope_at(scene.slots[slot].at_s);
-                    (from / slope(first), to / slope(last))
-                });
+        let bpm = |slot: usize| opening_bpm(scene) / stretch.grid.slope_at(scene.slots[slot].at_s);
+        timing.tempo_from_to_bpm = Some((bpm(first), bpm(last)));
     }
     let mut off: Vec<f64> = notes
         .iter()
@@ -152,28 +147,20 @@ fn main_stretch<'a>(scene: &Scene<'a>) -> Option<&'a Stretch> {
     Some(&scene.pass.stretches[most])
 }
 
-/// Mean played tempo between two slots, in quarters per minute.
+/// The written tempo at the start of the line, in quarters per minute.
+fn opening_bpm(scene: &Scene) -> f64 {
+    scene.settings.opening_bpm.unwrap_or(60.0 / scene.quarter_s)
+}
+
+/// How fast the line was played between two slots, told as its opening tempo in quarters per minute:
+/// what the line itself speeds up or slows down on the way does not count.
 fn tempo_between(scene: &Scene, stretch: &Stretch, first: usize, last: usize) -> Option<f64> {
-    let time = |slot: usize| stretch.grid.time_at(scene.slots[slot].at_s);
-    if first == last {
-        let slope = stretch.grid.slope_at(scene.slots[first].at_s);
-        return Some(60.0 / (scene.quarter_s * slope)).filter(|bpm| bpm.is_finite());
-    }
-    let quarters = quarters(scene, last) - quarters(scene, first);
-    Some(60.0 * quarters / (time(last) - time(first))).filter(|bpm| bpm.is_finite() && *bpm > 0.0)
-}
-
-fn quarters(scene: &Scene, slot: usize) -> f64 {
-    scene.expected[scene.slots[slot].members.start].onset_quarters
-}
-
-/// The written tempo about a slot, in quarters per minute.
-fn written_bpm(scene: &Scene, slot: usize) -> Option<f64> {
-    let (a, b) = if slot + 1 < scene.slots.len() {
-        (slot, slot + 1)
+    let at_s = |slot: usize| scene.slots[slot].at_s;
+    let time = |slot: usize| stretch.grid.time_at(at_s(slot));
+    let slope = if first == last {
+        stretch.grid.slope_at(at_s(first))
     } else {
-        (slot.checked_sub(1)?, slot)
+        (time(last) - time(first)) / (at_s(last) - at_s(first))
     };
-    let seconds = scene.slots[b].at_s - scene.slots[a].at_s;
-    Some(60.0 * (quarters(scene, b) - quarters(scene, a)) / seconds).filter(|bpm| bpm.is_finite())
+    Some(opening_bpm(scene) / slope).filter(|bpm| bpm.is_finite() && *bpm > 0.0)
 }
