@@ -16,6 +16,7 @@ use super::dsp::history::History;
 use super::dsp::linear_prediction::{Work, fit, squared_errors};
 use super::dsp::low_pass::{filter, low_pass_taps};
 use super::dsp::power::mean_square;
+use super::pulse::{LowCopy, Pulses};
 
 /// Coefficients of the predictor.
 const ORDER: usize = 28;
@@ -86,8 +87,10 @@ const OTHER_NATS: f64 = 3.0;
 /// A refined onset and how it stood out.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Jump {
-    /// Onset, in samples of the stream it was found in.
+    /// The clearest jump, in samples of the stream it was found in.
     pub at: f64,
+    /// Moments well before it at which the string may have begun with a short pulse.
+    pub pulses: Pulses,
     /// Height of the joint jump in nats.
     pub height: f64,
     /// Rise of the prediction error over its own past in the 15 ms after the onset, per copy from
@@ -101,9 +104,14 @@ pub struct Jump {
 }
 
 /// The mean between two places of what was summed up.
-fn mean(sums: &[f64], from: usize, to: usize) -> f64 {
+pub(super) fn mean(sums: &[f64], from: usize, to: usize) -> f64 {
     let to = to.min(sums.len() - 1);
     (sums[to] - sums[from.min(to)]) / (to.max(from + 1) - from) as f64
+}
+
+/// Whether `values` is higher at `i` than beside it.
+pub(super) fn is_top(values: &[f64], i: usize) -> bool {
+    (i == 0 || values[i] >= values[i - 1]) && (i + 1 == values.len() || values[i] > values[i + 1])
 }
 
 /// The mean of some errors; 0 of none.
@@ -261,8 +269,17 @@ impl JumpFinder {
             let risen = mean(&self.sums[band], p, p + w_15) + 1e-16;
             10.0 * (risen / (taught + 1e-12 * total + 1e-16)).log10()
         });
+        let (taught, total) = taught_by[0];
+        let low = LowCopy {
+            sums: &self.sums[0],
+            taught: taught + 1e-12 * total + 1e-16,
+            spans: (w_before, w_after),
+        };
+        let apart = (APART_S * self.rate_hz) as usize;
+        let pulses = Pulses::before(best, apart, &self.joint, &low, search_from as f64);
         Jump {
             other,
+            pulses,
             at: search_from as f64 + best as f64,
             height: top,
             error_rise_db,
@@ -369,7 +386,6 @@ impl JumpFinder {
 
     /// Whether the joint jump is higher at `i` than beside it.
     fn is_top(&self, i: usize) -> bool {
-        let j = &self.joint;
-        (i == 0 || j[i] >= j[i - 1]) && (i + 1 == j.len() || j[i] > j[i + 1])
+        is_top(&self.joint, i)
     }
 }

@@ -5,6 +5,7 @@
 //! | `listener` | the door: samples in, events out; which candidates are notes, and when they end |
 //! | `events` | what it says: `Event`, `HeardNote` |
 //! | `jump` | *when* a string was let go |
+//! | `pulse` | strings that begin with a short pulse and move fully a period later |
 //! | `naming` | *soon*: which note, after about a period and a half |
 //! | `pitch` | settled: which note, and how high exactly |
 //! | `rings` | what else rings beside the played note |
@@ -34,5 +35,6 @@ pub mod listener;
 pub mod logistic;
 pub mod naming;
 pub mod pitch;
+pub mod pulse;
 pub mod rings;
 pub mod weights;

@@ -144,10 +144,11 @@ impl Listener {
             self.look_for_added(at, evidence, &mut features);
         }
         // What lies this close together is one pluck: a touch before it, a ripple of its attack.
+        let begins = jump.pulses.begins(at, pitch.map(|(hz, _)| r / hz));
         if let Some(last) = self.forming.back()
             && at - last.jump.at < ONE_PLUCK_S * r
         {
-            self.merge(jump, features, evidence, c.novelty_db);
+            self.merge((jump, begins), features, evidence, c.novelty_db);
             return;
         }
         if evidence > 0.0 {
@@ -171,6 +172,7 @@ impl Listener {
             .copied();
         self.forming.push_back(Forming {
             jump,
+            begins,
             features,
             evidence,
             novelty_db: c.novelty_db,
@@ -210,7 +212,13 @@ impl Listener {
 
     /// Takes a candidate close behind the last one into it: the pluck keeps the best evidence of
     /// both, the moment that was the pluck's, and the other one to be told.
-    fn merge(&mut self, jump: Jump, features: OnsetFeatures, evidence: f64, novelty_db: f32) {
+    fn merge(
+        &mut self,
+        (jump, begins): (Jump, f64),
+        features: OnsetFeatures,
+        evidence: f64,
+        novelty_db: f32,
+    ) {
         let moved = self.moved_later(&features, jump.height, evidence);
         let Some(last) = self.forming.back_mut() else {
             return;
@@ -225,6 +233,9 @@ impl Listener {
             && chosen.other.is_none_or(|(_, other)| nats < other);
         if moved || evidence > last.evidence {
             last.features = features;
+        }
+        if moved {
+            last.begins = begins;
         }
         last.jump = chosen;
         if nearer {

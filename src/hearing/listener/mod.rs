@@ -71,6 +71,8 @@ struct Candidate {
 #[derive(Clone, Debug)]
 struct Forming {
     jump: Jump,
+    /// When the string was let go, in samples of the stream: at the jump, or at a pulse before it.
+    begins: f64,
     features: OnsetFeatures,
     evidence: f64,
     novelty_db: f32,

@@ -66,8 +66,8 @@ impl Listener {
                 .iter()
                 .skip(1)
                 .find(|f| f.evidence > 0.0)
-                .map(|f| f.jump.at);
-            let old = now - front.jump.at > LONGEST_NOTE_S * self.low_rate_hz;
+                .map(|f| f.begins);
+            let old = now - front.begins > LONGEST_NOTE_S * self.low_rate_hz;
             if next.is_none() && !old {
                 return;
             }
@@ -86,12 +86,12 @@ impl Listener {
             return;
         };
         let r = self.low_rate_hz;
-        let onset = f.jump.at;
+        let onset = f.begins;
         let next = self
             .forming
             .iter()
             .find(|n| n.evidence > 0.0)
-            .map(|n| n.jump.at);
+            .map(|n| n.begins);
         let limit = next
             .or(stream_end)
             .unwrap_or(self.stream.end() as f64)
@@ -102,8 +102,8 @@ impl Listener {
         let maybe = self
             .forming
             .iter()
-            .find(|n| n.evidence > MAYBE && n.jump.at > soonest)
-            .map(|n| n.jump.at);
+            .find(|n| n.evidence > MAYBE && n.begins > soonest)
+            .map(|n| n.begins);
         let heard_to = maybe.map_or(limit, |m| m.clamp(onset + 1.0, limit));
         let coarse = (f.evidence > NO_PITCH_BELOW)
             .then(|| self.meter.measure(&self.stream, onset, heard_to))
@@ -150,8 +150,8 @@ impl Listener {
             self.doubts.extend(
                 self.forming
                     .iter()
-                    .filter(|n| n.evidence > MAYBE && n.jump.at < limit)
-                    .map(|n| n.jump.at),
+                    .filter(|n| n.evidence > MAYBE && n.begins < limit)
+                    .map(|n| n.begins),
             );
             let doubts = &self.doubts;
             self.rings
