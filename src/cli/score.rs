@@ -32,7 +32,8 @@ use crate::sound;
     seamline score demo-data/lantern-stairs-practice.wav --line demo-data/lantern-stairs.line\n\n\
     Names for --mark (what they mean and their values stand under a report with --verbose):\n  \
     timing_ms  gap_ms  gap_depth_db  gap_over_baseline_ms  gap_floor_ms  gap_clear_ms\n  \
-    wrong_cents  out_of_tune_cents  dead_fall_db  dead_floor_db  dead_from_ms\n  \
+    wrong_cents  unclear_cents  out_of_tune_cents\n  \
+    dead_fall_db  dead_floor_db  dead_from_ms\n  \
     clipped_share  clipped_short_ms\n  \
     bleed_below_db  bleed_ms  bleed_slight_below_db\n\n\
     Exit code: 0 done, 1 done but below --pass-mark, 2 wrong usage or input, or a take that \

@@ -121,7 +121,7 @@ impl PartialEq for Mark {
 
 /// All marks a player may set. The upper ends only keep typing mistakes out: ten seconds, an
 /// octave, the range of 16 bits.
-const MARKS: [Mark; 16] = [
+const MARKS: [Mark; 17] = [
     Mark {
         name: "timing_ms",
         max: 10_000.0,
@@ -156,6 +156,11 @@ const MARKS: [Mark; 16] = [
         name: "wrong_cents",
         max: 1_200.0,
         of: |marks| &mut marks.wrong_cents,
+    },
+    Mark {
+        name: "unclear_cents",
+        max: 1_200.0,
+        of: |marks| &mut marks.unclear_cents,
     },
     Mark {
         name: "out_of_tune_cents",

@@ -61,7 +61,10 @@ impl Page {
         );
         say(
             "wrong",
-            format!("from {} cents off the written pitch", marks.wrong_cents),
+            format!(
+                "from {} cents off the written pitch, unless it is in doubt by more than {}",
+                marks.wrong_cents, marks.unclear_cents
+            ),
         );
         if result.judgement.bleed.is_some() {
             say(

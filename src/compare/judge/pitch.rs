@@ -7,12 +7,9 @@ use crate::hearing::events::HeardNote;
 
 /// A flag of tuning needs the mark exceeded by this many standard deviations: one-sided 95 %.
 const TUNING_SURENESS: f64 = 1.64;
-/// A wrong note needs the mark exceeded by one standard deviation of the pitch, but never by more
-/// than this, in cents, or a vague ear would make a wrong note right.
-const WRONG_DOUBT_MAX_CENTS: f64 = 25.0;
-
 /// The verdict by pitch, with the cents and their uncertainty: from the written pitch for a right
-/// note, from the nearest semitone for a wrong one.
+/// note, from the nearest semitone for a wrong one. A pitch that is in doubt says nothing: the note is
+/// right by its place, without cents.
 pub(crate) fn verdict(
     scene: &Scene,
     slot: usize,
@@ -22,6 +19,9 @@ pub(crate) fn verdict(
     let Some((midi, sd)) = scene.midi(slot, heard) else {
         return (Verdict::Right, None);
     };
+    if is_unclear(sd, &scene.settings.marks) {
+        return (Verdict::Right, None);
+    }
     let cents = 100.0 * (midi - f64::from(scene.expected[member].midi));
     if is_wrong(cents, sd, &scene.settings.marks) {
         (Verdict::Wrong, Some((100.0 * (midi - midi.round()), sd)))
@@ -30,9 +30,14 @@ pub(crate) fn verdict(
     }
 }
 
-/// Whether a pitch this far off the written one is another note.
+/// Whether a pitch is too much in doubt to say which note it is.
+fn is_unclear(sd: f64, marks: &Marks) -> bool {
+    sd > marks.unclear_cents
+}
+
+/// Whether a pitch this far off the written one is another note: surely, by one standard deviation.
 fn is_wrong(cents: f64, sd: f64, marks: &Marks) -> bool {
-    cents.abs() >= marks.wrong_cents + sd.min(WRONG_DOUBT_MAX_CENTS)
+    cents.abs() >= marks.wrong_cents + sd
 }
 
 /// Sharp or flat: off the written pitch by more than the mark, surely.
@@ -48,7 +53,7 @@ pub(crate) fn out_of_tune(cents: f64, sd: f64, marks: &Marks) -> Option<Flag> {
 mod tests {
     use super::*;
 
-    /// Just below and just above the mark of 70 cents, and the most that doubt may forgive.
+    /// Just below and just above the mark of 70 cents, and the doubt beyond which nothing is said.
     #[test]
     fn another_note_begins_at_the_mark() {
         let marks = Marks::default();
@@ -58,11 +63,11 @@ mod tests {
             (-70.1, 0.0, true),
             (79.9, 10.0, false),
             (80.1, 10.0, true),
-            (94.9, 25.1, false),
-            (95.1, 400.0, true),
         ] {
             assert_eq!(is_wrong(cents, sd, &marks), wanted, "{cents} {sd}");
         }
+        assert!(!is_unclear(20.0, &marks));
+        assert!(is_unclear(20.1, &marks));
     }
 
     /// Just below and just above the mark of 20 cents, with a doubt of 10: 1.64 times that.

@@ -7,6 +7,8 @@
 
 use std::ops::Range;
 
+use std::collections::BTreeSet;
+
 use crate::compare::judgement::{Beginning, TimingMode};
 use crate::compare::lay::choked;
 use crate::compare::lay::costs;
@@ -156,7 +158,18 @@ fn laid(course: &Course) -> (Vec<Pass>, Option<usize>) {
         free_from = pass.events.start + last(&pass).1 + 1;
         passes.push(pass);
     }
+    begun_again(&mut passes);
     (passes, decided)
+}
+
+/// A pass that begins where another one began that was recognised is recognised, too: nothing but the
+/// line begins twice at one place of it.
+fn begun_again(passes: &mut [Pass]) {
+    let recognised = passes.iter().filter(|pass| pass.recognised);
+    let places: BTreeSet<usize> = recognised.map(|pass| pass.slots.start).collect();
+    for pass in passes {
+        pass.recognised |= places.contains(&pass.slots.start);
+    }
 }
 
 /// Joins runs of which the second comes where and when it is due after the first: the notes between
