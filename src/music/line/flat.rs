@@ -3,10 +3,11 @@
 use super::error::{FaultKind, LineFault};
 use super::joins::{Held, joins};
 use super::length::{Length, UNITS_PER_QUARTER};
-use super::model::{Bar, EventKind, Line, Note, Start};
+use super::model::{Bar, EventKind, Note, Start};
 use super::place::{Group, place};
 use super::swing::{Swung, after_beat};
 use super::tempo::Tempo;
+use super::whole::Line;
 use crate::music::expected::{ExpectedNote, Place};
 use crate::music::instrument::Instrument;
 

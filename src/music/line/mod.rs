@@ -3,7 +3,7 @@
 //! | file | what lives there |
 //! |---|---|
 //! | `length`, `meter`, `tempo`, `swing` | exact lengths, meters, tempos, uneven eighths |
-//! | `model` | [`Line`], its bars and events |
+//! | `model`, `whole` | bars and events; [`Line`], made of them and checked |
 //! | `check`, `error` | the rules a line obeys, and [`LineFault`], what breaks them |
 //! | `text` | the `.line` format: its documentation, reader and writer |
 //! | `midi` | the reader of Standard MIDI Files |
@@ -24,18 +24,20 @@ mod place;
 mod swing;
 mod tempo;
 pub mod text;
+mod whole;
 
 pub use error::{FaultKind, LineFault};
 pub use length::{Length, UNITS_PER_QUARTER};
 pub use meter::{Meter, MeterError};
 pub use midi::{MidiError, read_midi};
 pub use model::{
-    Bar, ChordMark, Event, EventKind, Line, LineParts, MAX_CHORD_NOTES, Note, Start, TempoMark,
+    Bar, ChordMark, Event, EventKind, LineParts, MAX_CHORD_NOTES, Note, Start, TempoMark,
 };
 pub use place::FRAME_FRETS;
 pub use swing::{SWING_RANGE, SwingError, SwingRatio, read_swing};
 pub use tempo::{Tempo, TempoError};
 pub use text::{TextError, TextErrors, read_text, write_text};
+pub use whole::Line;
 
 /// Why a line could not be read.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]

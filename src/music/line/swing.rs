@@ -23,7 +23,7 @@ use std::str::FromStr;
 
 use super::flat::first_beat_offset;
 use super::length::{Length, UNITS_PER_QUARTER};
-use super::model::Line;
+use super::whole::Line;
 
 /// Evenest and most uneven pair, long against short. At 3:1 the pair is a dotted eighth and a
 /// sixteenth, which is written so; raising it would blur the two.

@@ -23,8 +23,9 @@ mod voice;
 pub use error::MidiError;
 
 use super::length::Length;
-use super::model::{Bar, Event, EventKind, Line, LineParts, Note, Start, TempoMark};
+use super::model::{Bar, Event, EventKind, LineParts, Note, Start, TempoMark};
 use super::tempo::Tempo;
+use super::whole::Line;
 use crate::music::instrument::{Instrument, Tuning};
 use crate::music::theory::{Key, Mode};
 use events::{Part, Song};

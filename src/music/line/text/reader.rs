@@ -11,8 +11,9 @@ use crate::music::line::check::{self, Doubts};
 use crate::music::line::error::{FaultKind, LineFault};
 use crate::music::line::length::Length;
 use crate::music::line::meter::Meter;
-use crate::music::line::model::{Bar, Line, LineParts};
+use crate::music::line::model::{Bar, LineParts};
 use crate::music::line::tempo::Tempo;
+use crate::music::line::whole::Line;
 use crate::music::theory::Key;
 
 /// Where something stands: text line from 1, column and width in characters.

@@ -4,7 +4,8 @@ use std::fmt::Write;
 
 use crate::music::instrument::{DEFAULT_FRETS, DEFAULT_SCALE_MM};
 use crate::music::line::length::Length;
-use crate::music::line::model::{Bar, Event, EventKind, Line, Note, Start};
+use crate::music::line::model::{Bar, Event, EventKind, Note, Start};
+use crate::music::line::whole::Line;
 use crate::music::theory::Key;
 
 /// Writes a line as `.line` text, one bar to a text line.
