@@ -2,6 +2,7 @@
 
 use super::length::Length;
 use super::meter::Meter;
+use super::signs::Signs;
 use super::swing::SwingRatio;
 use super::tempo::Tempo;
 use crate::music::expected::Place;
@@ -12,7 +13,12 @@ use crate::music::theory::{ChordSymbol, Key};
 /// tenth; no source.
 pub const MAX_CHORD_NOTES: usize = 3;
 
+/// Most grace notes (or chords of them) before one note. Longer runs are written as notes.
+pub const MAX_GRACES: usize = 16;
+
 /// One written note head.
+///
+/// More fields may come: make it with [`Note::new`] or [`Note::at`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Note {
     /// The pitch as it sounds, a MIDI note number.
@@ -21,6 +27,29 @@ pub struct Note {
     pub place: Option<Place>,
     /// The fretting finger, 1 (index) to 4 (little), if the line says so.
     pub finger: Option<u8>,
+    /// True for a ghost note: a muted string that is struck, without a pitch of its own. `midi`
+    /// is then where it lies.
+    pub ghost: bool,
+}
+
+impl Note {
+    /// A note of that pitch, wherever it may lie.
+    pub fn new(midi: u8) -> Self {
+        Self {
+            midi,
+            place: None,
+            finger: None,
+            ghost: false,
+        }
+    }
+
+    /// A note of that pitch at a place on the neck.
+    pub fn at(midi: u8, place: Place) -> Self {
+        Self {
+            place: Some(place),
+            ..Self::new(midi)
+        }
+    }
 }
 
 /// How a note is begun.
@@ -29,8 +58,13 @@ pub enum Start {
     /// With a pluck.
     #[default]
     Plucked,
-    /// By the fretting hand alone: hammered on when higher, pulled off when lower.
+    /// By the fretting hand alone; the line does not say how: hammered on when higher, pulled off
+    /// when lower.
     Slurred,
+    /// By hammering on.
+    Hammered,
+    /// By pulling off.
+    Pulled,
     /// By sliding along the string without a new pluck.
     Slid,
 }
@@ -53,7 +87,18 @@ pub enum EventKind {
     },
 }
 
+/// A grace note, or a chord of them: it takes up no time of its own and is never judged.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Grace {
+    /// From the lowest pitch up; no pitch twice.
+    pub notes: Vec<Note>,
+    /// How they are begun.
+    pub start: Start,
+}
+
 /// One thing that takes up time in a bar.
+///
+/// More fields may come: make it with [`Event::notes`], [`Event::rest`] or [`Event::hold`].
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Event {
     /// How long, above zero.
@@ -62,6 +107,43 @@ pub struct Event {
     pub kind: EventKind,
     /// True when a breath mark follows: the sound may stop before the next note.
     pub breath_after: bool,
+    /// True when the notes are accented.
+    pub accent: bool,
+    /// Grace notes before the notes, in order.
+    pub graces: Vec<Grace>,
+}
+
+impl Event {
+    /// Something of that length, without any mark.
+    pub fn new(length: Length, kind: EventKind) -> Self {
+        Self {
+            length,
+            kind,
+            breath_after: false,
+            accent: false,
+            graces: Vec::new(),
+        }
+    }
+
+    /// A plucked note or chord.
+    pub fn notes(length: Length, notes: Vec<Note>) -> Self {
+        let kind = EventKind::Notes {
+            notes,
+            start: Start::Plucked,
+            staccato: false,
+        };
+        Self::new(length, kind)
+    }
+
+    /// A rest.
+    pub fn rest(length: Length) -> Self {
+        Self::new(length, EventKind::Rest)
+    }
+
+    /// The note or chord before sounds on.
+    pub fn hold(length: Length) -> Self {
+        Self::new(length, EventKind::Hold)
+    }
 }
 
 /// A chord symbol and where it stands.
@@ -82,8 +164,22 @@ pub struct TempoMark {
     pub tempo: Tempo,
 }
 
+/// What a bar lacks of its meter.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum Lacks {
+    /// Nothing: it is full.
+    #[default]
+    Nothing,
+    /// Its end: it stops early, as before a repeat that begins with a pick-up.
+    End,
+    /// Its beginning: a pick-up within the line. Its beats are counted as the end of a full bar.
+    Beginning,
+}
+
 /// One bar.
-#[derive(Clone, Debug, PartialEq)]
+///
+/// More fields may come: make it with [`Bar::new`].
+#[derive(Clone, Debug, PartialEq, Default)]
 pub struct Bar {
     /// The meter in force.
     pub meter: Meter,
@@ -95,9 +191,24 @@ pub struct Bar {
     pub tempos: Vec<TempoMark>,
     /// What sounds, without holes.
     pub events: Vec<Event>,
+    /// What it lacks of its meter; a pick-up at the start of the line is known without.
+    pub lacks: Lacks,
+    /// The number printed for it where that is not one more than the bar's before it.
+    pub printed: Option<u32>,
+    /// Repeats, endings and jumps. Bars as they are played have none.
+    pub signs: Signs,
 }
 
 impl Bar {
+    /// An empty bar.
+    pub fn new(meter: Meter, key: Key) -> Self {
+        Self {
+            meter,
+            key,
+            ..Self::default()
+        }
+    }
+
     /// The written length of what stands in the bar.
     pub fn length(&self) -> Length {
         self.events.iter().map(|event| event.length).sum()
@@ -119,8 +230,23 @@ pub struct LineParts {
     pub first_bar: u32,
     /// True when the first bar is a pick-up, numbered 0.
     pub pickup: bool,
-    /// The bars.
+    /// The bars as they are written.
     pub bars: Vec<Bar>,
+}
+
+impl Default for LineParts {
+    /// No bar yet, for a 4-string bass, straight at the tempo of a line that names none.
+    fn default() -> Self {
+        Self {
+            title: String::new(),
+            instrument: Instrument::default(),
+            tempo: Tempo::default(),
+            swing: None,
+            first_bar: 1,
+            pickup: false,
+            bars: Vec::new(),
+        }
+    }
 }
 
 impl LineParts {

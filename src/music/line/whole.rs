@@ -3,10 +3,14 @@
 //! A `Line` is checked when it is made and cannot be wrong afterwards: bars are full, ties join
 //! notes, every note can be played on the line's instrument and every place gives its pitch.
 
+use std::ops::RangeInclusive;
+
 use super::check;
 use super::error::{FaultKind, LineFault};
 use super::length::Length;
-use super::model::{Bar, Event, EventKind, LineParts, Start};
+use super::model::{Bar, Event, EventKind, LineParts};
+use super::order;
+use super::play;
 use super::swing::SwingRatio;
 use super::tempo::Tempo;
 use crate::music::instrument::Instrument;
@@ -15,7 +19,11 @@ use crate::music::theory::Key;
 /// A written line.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Line {
-    pub(super) parts: LineParts,
+    parts: LineParts,
+    /// The bars as they are played, repeats and jumps followed.
+    played: Vec<Bar>,
+    /// Of each bar as played, the number printed for it.
+    printed: Vec<u32>,
 }
 
 impl Line {
@@ -24,7 +32,46 @@ impl Line {
     /// # Errors
     /// The first fault found, with its bar: see [`LineFault`].
     pub fn new(parts: LineParts) -> Result<Self, LineFault> {
-        check::checked(parts).map(|parts| Self { parts })
+        check::checked(parts).map(Self::of_checked)
+    }
+
+    /// A line of parts that were put in order and found without a fault.
+    pub(super) fn of_checked(parts: LineParts) -> Self {
+        let whole = |_| (0..parts.bars.len()).collect();
+        let order = order::order(&parts.bars).unwrap_or_else(whole);
+        let numbers = check::printed_numbers(&parts);
+        let printed = order.iter().map(|&at| numbers[at]).collect();
+        let played = play::played_bars(&parts, &order);
+        Self {
+            parts,
+            played,
+            printed,
+        }
+    }
+
+    /// What the line was made of: its bars as they are written, with their signs.
+    pub fn parts(&self) -> &LineParts {
+        &self.parts
+    }
+
+    /// The bars as they are written, each once, with repeats, endings and jumps.
+    pub fn written_bars(&self) -> &[Bar] {
+        &self.parts.bars
+    }
+
+    /// The number printed for the bar that is played as number `bar`; the number itself for a bar
+    /// the line does not have.
+    pub fn printed_bar(&self, bar: u32) -> u32 {
+        let at = bar.checked_sub(self.first_bar());
+        at.and_then(|at| self.printed.get(at as usize).copied())
+            .unwrap_or(bar)
+    }
+
+    /// True when the printed numbers are not those of the bars as they are played.
+    pub fn is_numbered_apart(&self) -> bool {
+        (self.first_bar()..)
+            .zip(&self.printed)
+            .any(|(bar, &printed)| bar != printed)
     }
 
     /// The title, empty when it has none.
@@ -66,9 +113,10 @@ impl Line {
             .unwrap_or_default()
     }
 
-    /// The bars, the pick-up included.
+    /// The bars as they are played, the pick-up included: repeats and jumps are followed, and no
+    /// bar has signs.
     pub fn bars(&self) -> &[Bar] {
-        &self.parts.bars
+        &self.played
     }
 
     /// True when the line begins with a pick-up bar.
@@ -89,19 +137,19 @@ impl Line {
         self.parts.first_bar
     }
 
-    /// The number of the last bar.
+    /// The number of the last bar as played.
     pub fn last_bar(&self) -> u32 {
-        self.parts.first_bar + (self.parts.bars.len() as u32).saturating_sub(1)
+        self.parts.first_bar + (self.played.len() as u32).saturating_sub(1)
     }
 
-    /// How many notes are to be plucked or slurred into; tied notes count once, chord members each.
+    /// How many notes are to be plucked or slurred into, repeats played out; tied notes count once,
+    /// chord members each, grace notes not at all.
     pub fn note_count(&self) -> usize {
         let in_event = |event: &Event| match &event.kind {
             EventKind::Notes { notes, .. } => notes.len(),
             EventKind::Rest | EventKind::Hold => 0,
         };
-        self.parts
-            .bars
+        self.played
             .iter()
             .flat_map(|bar| &bar.events)
             .map(in_event)
@@ -116,10 +164,12 @@ impl Line {
     pub fn with_instrument(&self, instrument: Instrument) -> Result<Self, LineFault> {
         let mut parts = self.parts.clone();
         for event in parts.bars.iter_mut().flat_map(|bar| &mut bar.events) {
-            let EventKind::Notes { notes, .. } = &mut event.kind else {
-                continue;
+            let main = match &mut event.kind {
+                EventKind::Notes { notes, .. } => notes.as_mut_slice(),
+                EventKind::Rest | EventKind::Hold => &mut [],
             };
-            for note in notes {
+            let graces = event.graces.iter_mut().flat_map(|grace| &mut grace.notes);
+            for note in graces.chain(main) {
                 let gives = note.place.and_then(|place| instrument.midi_at(place));
                 if note.place.is_some() && gives != Some(note.midi) {
                     note.place = None;
@@ -135,73 +185,67 @@ impl Line {
     /// force at its start is kept. Notes tied into it from before are struck at its start; a slur
     /// from before it becomes a pluck.
     ///
+    /// The numbers are those that are printed. Bars that are played several times are taken each
+    /// time; where the times are not next to each other they are put together.
+    ///
     /// # Errors
     /// A fault of kind `NoSuchBars` when the line does not have them all, `NoNotes` when no note
     /// stands in them.
-    pub fn bars_range(&self, range: std::ops::RangeInclusive<u32>) -> Result<Self, LineFault> {
-        let (from, to) = (*range.start(), *range.end());
-        if from > to || from < self.first_bar() || to > self.last_bar() {
-            let (first, last) = (self.first_bar(), self.last_bar());
-            return Err(FaultKind::NoSuchBars {
-                from,
-                to,
-                first,
-                last,
-            }
-            .anywhere());
-        }
-        let start = (from - self.first_bar()) as usize;
-        let end = (to - self.first_bar()) as usize;
-        let (before, rest) = self.parts.bars.split_at(start);
-        let tempo = before
-            .iter()
-            .rev()
-            .find_map(|bar| bar.tempos.last())
-            .map_or(self.parts.tempo, |mark| mark.tempo);
-        let mut bars = rest[..=end - start].to_vec();
-        let sounding = before
-            .iter()
-            .rev()
-            .flat_map(|bar| bar.events.iter().rev())
-            .find_map(|event| match &event.kind {
-                EventKind::Notes {
-                    notes, staccato, ..
-                } => Some((notes.clone(), *staccato)),
-                _ => None,
-            });
-        if let Some(first) = bars.first_mut().and_then(|bar| bar.events.first_mut()) {
-            match (&mut first.kind, sounding) {
-                (kind @ EventKind::Hold, Some((notes, staccato))) => {
-                    *kind = EventKind::Notes {
-                        notes,
-                        start: Start::Plucked,
-                        staccato,
-                    };
-                }
-                (EventKind::Notes { start, .. }, _) => *start = Start::Plucked,
-                _ => {}
-            }
-        }
-        let pickup = self.parts.pickup && start == 0;
-        if let (false, Some(last)) = (pickup, bars.last_mut()) {
-            // A last bar that completed the pick-up is filled up, now that the pick-up is gone.
-            let missing = last.meter.bar_length() - last.length();
-            if missing.is_positive() {
-                let kind = EventKind::Rest;
-                last.events.push(Event {
-                    length: missing,
-                    kind,
-                    breath_after: false,
-                });
-            }
-        }
-        let parts = LineParts {
-            tempo,
-            first_bar: from,
-            pickup,
-            bars,
-            ..self.parts.clone_header()
-        };
-        Self::new(parts)
+    pub fn bars_range(&self, range: RangeInclusive<u32>) -> Result<Self, LineFault> {
+        let stretches = self.stretches(range)?;
+        play::cut(&self.parts, &self.played, &self.printed, &stretches).and_then(Self::new)
     }
+
+    /// Only the bars that are played as those numbers, repeats counted out; as [`Self::bars_range`]
+    /// else.
+    ///
+    /// # Errors
+    /// As those of [`Self::bars_range`].
+    pub fn played_range(&self, range: RangeInclusive<u32>) -> Result<Self, LineFault> {
+        let (first, last) = (self.first_bar(), self.last_bar());
+        let (from, to) = (*range.start(), *range.end());
+        if from > to || from < first || to > last {
+            return Err(no_such_bars(&range, first, last));
+        }
+        play::cut(&self.parts, &self.played, &self.printed, &[range]).and_then(Self::new)
+    }
+
+    /// Where the bars printed as `range` are played: stretches of numbers as played, in order, each
+    /// as long as it goes.
+    ///
+    /// # Errors
+    /// A fault of kind `NoSuchBars` when the line does not have them all.
+    pub fn stretches(
+        &self,
+        range: RangeInclusive<u32>,
+    ) -> Result<Vec<RangeInclusive<u32>>, LineFault> {
+        let (from, to) = (*range.start(), *range.end());
+        let first = self.printed.iter().copied().min().unwrap_or(0);
+        let last = self.printed.iter().copied().max().unwrap_or(0);
+        if from > to || !self.printed.contains(&from) || !self.printed.contains(&to) {
+            return Err(no_such_bars(&range, first, last));
+        }
+        let mut stretches: Vec<RangeInclusive<u32>> = Vec::new();
+        for (bar, printed) in (self.first_bar()..).zip(&self.printed) {
+            if !range.contains(printed) {
+                continue;
+            }
+            match stretches.last_mut() {
+                Some(last) if *last.end() + 1 == bar => *last = *last.start()..=bar,
+                _ => stretches.push(bar..=bar),
+            }
+        }
+        Ok(stretches)
+    }
+}
+
+fn no_such_bars(range: &RangeInclusive<u32>, first: u32, last: u32) -> LineFault {
+    let (from, to) = (*range.start(), *range.end());
+    FaultKind::NoSuchBars {
+        from,
+        to,
+        first,
+        last,
+    }
+    .anywhere()
 }
