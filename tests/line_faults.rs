@@ -88,7 +88,7 @@ fn what_hangs_on_a_word_left_out_is_no_mistake() {
     // A hold after a hold of nothing.
     tells("1/2 = =\n1/1 3:0\n", &[(1, 5, "no note to hold")]);
     // The string named last.
-    tells("1/2 x:5 :7\n", &[(1, 5, "`x:5`")]);
+    tells("1/2 q:5 :7\n", &[(1, 5, "`q:5`")]);
     tells(
         "1/2 3:x :7\n:5 :25\n",
         &[(1, 5, "`3:x`"), (2, 4, "no string 3 fret 25")],

@@ -3,8 +3,9 @@
 use proptest::prelude::*;
 use seamline::music::instrument::{Instrument, Tuning};
 use seamline::music::line::{
-    Bar, ChordMark, Event, EventKind, FaultKind, Length, Line, LineParts, Meter, Note, Start,
-    SwingRatio, Tempo, TempoMark, TextErrors, read_bytes, read_midi, read_text, write_text,
+    Bar, ChordMark, Event, EventKind, FaultKind, Grace, Jump, JumpTo, Lacks, Length, Line,
+    LineParts, Meter, Note, Signs, Start, SwingRatio, Tempo, TempoMark, TextErrors, Until,
+    read_bytes, read_midi, read_text, write_text,
 };
 use seamline::music::theory::{Key, Mode};
 
@@ -78,9 +79,10 @@ fn notes(draw: &[u16], bits: u8, instrument: &Instrument) -> Vec<Note> {
         let placed = draw.len() > 1 || bits >> at & 1 == 1;
         let finger = (placed && fret > 0 && bits >> (at + 3) & 1 == 1).then_some(1 + bits % 4);
         notes.push(Note {
-            midi,
             place: placed.then_some(place),
             finger,
+            ghost: number % 7 == 0,
+            ..Note::new(midi)
         });
     }
     notes
@@ -104,13 +106,7 @@ fn bar(
         (7, 32),
         (1, 28),
     ];
-    let mut bar = Bar {
-        meter,
-        key,
-        chords: Vec::new(),
-        tempos: Vec::new(),
-        events: Vec::new(),
-    };
+    let mut bar = Bar::new(meter, key);
     let mut left = meter.bar_length();
     for (index, (share, kind, pitches, bits, staccato, breath, mark)) in draws.iter().enumerate() {
         let (n, d) = lengths[usize::from(*share) % lengths.len()];
@@ -137,20 +133,34 @@ fn bar(
             1 if *sounding => EventKind::Hold,
             other => EventKind::Notes {
                 notes: notes(pitches, *bits, instrument),
-                start: match other {
-                    2 if *sounding => Start::Slurred,
-                    3 if *sounding => Start::Slid,
+                start: match (other, bits % 3) {
+                    (2, 0) if *sounding => Start::Slurred,
+                    (2, 1) if *sounding => Start::Hammered,
+                    (2, _) if *sounding => Start::Pulled,
+                    (3, _) if *sounding => Start::Slid,
                     _ => Start::Plucked,
                 },
                 staccato: *staccato,
             },
         };
         *sounding = kind != EventKind::Rest;
-        bar.events.push(Event {
-            length,
-            kind,
-            breath_after: *breath,
-        });
+        let is_note = matches!(kind, EventKind::Notes { .. });
+        let mut event = Event::new(length, kind);
+        event.breath_after = *breath;
+        event.accent = bits % 5 == 0;
+        if is_note && mark % 6 == 0 {
+            let start = [Start::Plucked, Start::Hammered][usize::from(*sounding && mark % 4 == 0)];
+            let grace = notes(&pitches[..1], bits.rotate_left(3), instrument);
+            event.graces.push(Grace {
+                notes: grace,
+                start: Start::Plucked,
+            });
+            event.graces.push(Grace {
+                notes: notes(&pitches[..1], *bits, instrument),
+                start,
+            });
+        }
+        bar.events.push(event);
         left = left - length;
         if left == Length::ZERO {
             break;
@@ -159,8 +169,43 @@ fn bar(
     bar
 }
 
+/// Signs of one bar, from a draw; most draws give none. The first bar has a segno, the last a coda
+/// and a *fine*, so that jumps have somewhere to go.
+fn signs(draw: u32, at: usize, last: bool) -> Signs {
+    let mut signs = Signs {
+        segno: at == 0,
+        coda: last && at > 0,
+        fine: last,
+        ..Signs::default()
+    };
+    match draw % 12 {
+        0 => signs.repeat_start = true,
+        1 => signs.repeat_end = Some(2 + (draw / 12 % 2) as u8),
+        2 if at > 0 => {
+            signs.ending = vec![1, 2 + (draw / 12 % 2) as u8];
+            signs.repeat_end = Some(2);
+            signs.ending_end = draw % 5 == 0;
+        }
+        3 => signs.to_coda = !last,
+        4 | 5 => {
+            signs.jump = Some(Jump {
+                to: if draw % 12 == 4 {
+                    JumpTo::Start
+                } else {
+                    JumpTo::Segno
+                },
+                until: Some(Until::Fine).filter(|_| draw / 12 % 2 == 0),
+                repeats_again: draw / 12 % 3 == 0,
+            });
+        }
+        _ => {}
+    }
+    signs
+}
+
 prop_compose! {
-    fn lines()(
+    /// Lines, some of them with repeats and jumps if `may_sign`.
+    fn lines_of(may_sign: bool)(
         title in "[ -~äß]{0,20}",
         tuning in tunings(),
         frets in 12_u8..=24,
@@ -168,6 +213,8 @@ prop_compose! {
         first_bar in 1_u32..40,
         swing in prop::option::of(1.0_f64..=3.0),
         bars in prop::collection::vec((meters(), keys(), draws()), 1..8),
+        signed in any::<bool>(),
+        sign_draws in prop::collection::vec(any::<u32>(), 8),
     ) -> Option<Line> {
         let instrument = Instrument::new(tuning, frets, 863.6).unwrap();
         let mut sounding = false;
@@ -175,18 +222,52 @@ prop_compose! {
             .iter()
             .map(|(meter, key, draws)| bar(*meter, *key, draws, &instrument, &mut sounding))
             .collect();
-        let bars: Vec<Bar> = bars;
+        let mut bars: Vec<Bar> = bars;
+        let count = bars.len();
+        for (at, (bar, &draw)) in bars.iter_mut().zip(&sign_draws).enumerate().filter(|_| signed && may_sign) {
+            bar.signs = signs(draw, at, at + 1 == count);
+            bar.printed = (draw % 9 == 0).then_some(draw % 50);
+            // The way into a bar may come from anywhere: its first notes are struck.
+            if let Some(event) = bar.events.first_mut() {
+                event.graces.clear();
+                match &mut event.kind {
+                    EventKind::Notes { start, .. } => *start = Start::Plucked,
+                    kind => *kind = EventKind::Rest,
+                }
+            }
+            let halves = |event: &Event| event.length.units() % 2 == 0;
+            if draw % 10 == 0 && bar.events.last().is_some_and(halves) {
+                let last = bar.events.last_mut().unwrap();
+                let half = Length::from_units(last.length.units() / 2);
+                let kept = bar.meter.bar_length() - half;
+                last.length = half;
+                bar.chords.retain(|mark| mark.at < kept);
+                bar.tempos.retain(|mark| mark.at < kept);
+                bar.lacks = if draw % 20 == 0 { Lacks::End } else { Lacks::Beginning };
+            }
+        }
         let swing = swing
             .filter(|_| bars.iter().all(|bar| bar.meter.is_in_quarters()))
             .map(|ratio| SwingRatio::new(ratio).unwrap());
-        let parts = LineParts { title, instrument, tempo, swing, first_bar, pickup: false, bars };
+        let parts =
+            LineParts { title, instrument, tempo, swing, first_bar, bars, ..LineParts::default() };
         match Line::new(parts) {
             Ok(line) => Some(line),
+            // A rest put in the place of what sounded may leave a tie or a slur without a note.
+            Err(fault)
+                if signed
+                    && [FaultKind::NothingToHold, FaultKind::NothingToSlurFrom]
+                        .contains(&fault.kind) => None,
             // Some draws hold rests only; any other fault is one of this test.
             Err(fault) if fault.kind == FaultKind::NoNotes => None,
             Err(fault) => panic!("{fault}"),
         }
     }
+}
+
+/// Lines, half of them with repeats and jumps.
+fn lines() -> impl Strategy<Value = Option<Line>> {
+    lines_of(true)
 }
 
 /// At least one mistake, in the order of the text, and words for them.
@@ -221,8 +302,28 @@ proptest! {
     }
 
     #[test]
+    fn bars_as_played_are_written_bars_in_some_order(line in lines()) {
+        prop_assume!(line.is_some());
+        let line = line.unwrap();
+        let mut number = line.first_bar();
+        for bar in line.bars() {
+            prop_assert!(bar.signs.is_empty());
+            let same = |written: &&Bar| written.events == bar.events;
+            prop_assert!(line.written_bars().iter().any(|written| same(&written)));
+            number += 1;
+        }
+        prop_assert_eq!(number, line.last_bar() + 1);
+        if line.written_bars().iter().all(|bar| bar.signs.is_empty()) {
+            prop_assert_eq!(line.bars().len(), line.written_bars().len());
+        }
+        for note in line.expected(line.instrument()) {
+            prop_assert_eq!(note.printed_bar, line.printed_bar(note.bar));
+        }
+    }
+
+    #[test]
     fn words_put_in_wrongly_are_the_only_ones_told(
-        line in lines(),
+        line in lines_of(false),
         slips in prop::collection::vec(
             (
                 any::<prop::sample::Index>(),
@@ -287,7 +388,7 @@ proptest! {
         prop_assume!(line.is_some());
         let line = line.unwrap();
         let from = line.first_bar() + from;
-        let Ok(part) = line.bars_range(from..=from + count) else { return Ok(()) };
+        let Ok(part) = line.played_range(from..=from + count) else { return Ok(()) };
         let whole = line.expected(line.instrument());
         let range = part.expected(part.instrument());
         let inside: Vec<_> =
@@ -315,7 +416,9 @@ proptest! {
             prop::sample::select(vec![
                 "title:", "tempo:", "tempo", "metre:", "swing:", "2:1", "KEY :", "96", "meter:", "6/8", "key:", "tuning:", "guitar", "frets:",
                 "first bar:", "pickup", "1/4", "1/8t", "1/1", "3:5", ":7", "D2", "E1&G2", "r", "=",
-                "=,", ">", ">>:3", "3:5(2)!,", "@Am7", "@1/8:D7", "@tempo=", "@tempo=72", "|", "%",
+                "=,", ">", ">>:3", "3:5(2)!,", "@Am7", "@1/8:D7", "@tempo=", "@tempo=72", "|", "%", "|:", ":|", ":x3|", "[1", "[2,3", "]", "segno", "coda", "fine",
+                "to-coda", "D.C.", "D.S.", "al", "with-repeats", "short", "upbeat", "#7", "x3:5", "gD2", "h:7",
+                "p3:3^!", "gx:2",
                 "\n", "\n", ";", "\t", "4294967295/4294967295", "255:255", "é", "&", "(", "@:",
             ]),
             0..40,

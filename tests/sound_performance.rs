@@ -28,6 +28,7 @@ fn line() -> Vec<ExpectedNote> {
         .map(|(index, (midi, string, fret))| ExpectedNote {
             index,
             bar: index as u32 / 4 + 1,
+            printed_bar: index as u32 / 4 + 1,
             beat: (index % 4) as f64 + 1.0,
             onset_quarters: index as f64,
             length_quarters: 1.0,
@@ -44,6 +45,8 @@ fn line() -> Vec<ExpectedNote> {
             slurred_into: false,
             with_previous: false,
             swings: false,
+            ghost: false,
+            accent: false,
         })
         .collect()
 }

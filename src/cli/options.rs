@@ -51,7 +51,7 @@ impl LineOptions {
         let swing = played.swing.as_deref().map(str::parse::<SwingChoice>);
         let tuning = played.tuning.as_deref().map(super::values::tuning);
         let share = Some(TempoChoice::Share(played.tempo_share));
-        let bars = played.bars.map(|(from, to)| BarChoice { from, to });
+        let bars = played.bars.map(BarChoice::as_played);
         Ok(Self {
             tempo: self.tempo.or(share),
             bars: self.bars.or(bars),
@@ -77,8 +77,8 @@ impl LineOptions {
     pub(super) fn read(&self, path: &Path) -> Result<Line, Failure> {
         let within = |error| Failure::new(format!("{}: {error}", path.display()));
         let mut line = self.as_asked(path)?;
-        if let Some(BarChoice { from, to }) = self.bars {
-            line = line.bars_range(from..=to).map_err(within)?;
+        if let Some(bars) = self.bars {
+            line = bars.cut(&line).map_err(within)?;
         }
         match self.tempo {
             Some(TempoChoice::Bpm(bpm)) => line.with_tempo(bpm).map_err(within),
@@ -92,7 +92,7 @@ impl LineOptions {
         let within = |error| Failure::new(format!("{}: {error}", path.display()));
         let part = self.read_whole(path)?;
         if let Some((from, to)) = part.bars {
-            part.line.bars_range(from..=to).map_err(within)?;
+            part.line.played_range(from..=to).map_err(within)?;
         }
         let line = match self.tempo {
             Some(_) => part.line.with_tempo_scale(part.share).map_err(within)?,
@@ -103,15 +103,15 @@ impl LineOptions {
 
     /// The whole line at its written tempo, and the part of it that was asked for.
     pub(super) fn read_whole(&self, path: &Path) -> Result<Part, Failure> {
+        let within = |error| Failure::new(format!("{}: {error}", path.display()));
         let line = self.as_asked(path)?;
-        let bars = self.bars.map(|bars| (bars.from, bars.to));
+        let bars = self.bars.map(|bars| bars.played_in(&line));
+        let bars = bars.transpose().map_err(within)?;
         let share = match self.tempo {
             Some(TempoChoice::Share(share)) => share,
             Some(TempoChoice::Bpm(bpm)) => {
                 let (from, to) = bars.unwrap_or((line.first_bar(), line.last_bar()));
-                let opening = line
-                    .bars_range(from..=to)
-                    .map_err(|error| Failure::new(format!("{}: {error}", path.display())))?;
+                let opening = line.played_range(from..=to).map_err(within)?;
                 bpm / opening.tempo().bpm()
             }
             None => 1.0,

@@ -4,7 +4,7 @@ use std::str::FromStr;
 
 use crate::compare::marks::Marks;
 use crate::music::instrument::Tuning;
-use crate::music::line::{SwingRatio, read_swing};
+use crate::music::line::{Line, LineFault, SwingRatio, read_swing};
 
 /// A tempo, absolute or relative to the written one.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -42,6 +42,39 @@ pub(super) struct BarChoice {
     pub(super) from: u32,
     /// The last, not below the first.
     pub(super) to: u32,
+    /// True for numbers counted as played, false for those that are printed.
+    as_played: bool,
+}
+
+impl BarChoice {
+    /// Bars numbered as they are played, as a kept take knows them.
+    pub(super) fn as_played((from, to): (u32, u32)) -> Self {
+        Self {
+            from,
+            to,
+            as_played: true,
+        }
+    }
+
+    /// Only these bars of the line.
+    pub(super) fn cut(self, line: &Line) -> Result<Line, LineFault> {
+        if self.as_played {
+            line.played_range(self.from..=self.to)
+        } else {
+            line.bars_range(self.from..=self.to)
+        }
+    }
+
+    /// The first and the last of them, counted as played: from the first time through to the last.
+    pub(super) fn played_in(self, line: &Line) -> Result<(u32, u32), LineFault> {
+        if self.as_played {
+            return Ok((self.from, self.to));
+        }
+        let stretches = line.stretches(self.from..=self.to)?;
+        let first = stretches.first().map_or(self.from, |first| *first.start());
+        let last = stretches.last().map_or(self.to, |last| *last.end());
+        Ok((first, last))
+    }
 }
 
 impl FromStr for BarChoice {
@@ -51,7 +84,11 @@ impl FromStr for BarChoice {
         let (from, to) = text.split_once('-').unwrap_or((text, text));
         let bar = |text: &str| text.trim().parse::<u32>().ok();
         match (bar(from), bar(to)) {
-            (Some(from), Some(to)) if from <= to => Ok(Self { from, to }),
+            (Some(from), Some(to)) if from <= to => Ok(Self {
+                from,
+                to,
+                as_played: false,
+            }),
             (Some(from), Some(to)) => Err(format!(
                 "bar {from} comes after bar {to}; did you mean `{to}-{from}`?"
             )),
@@ -264,8 +301,13 @@ mod tests {
 
     #[test]
     fn bars() {
-        assert_eq!("3-4".parse(), Ok(BarChoice { from: 3, to: 4 }));
-        assert_eq!("0".parse(), Ok(BarChoice { from: 0, to: 0 }));
+        let printed = |from, to| BarChoice {
+            from,
+            to,
+            as_played: false,
+        };
+        assert_eq!("3-4".parse(), Ok(printed(3, 4)));
+        assert_eq!("0".parse(), Ok(printed(0, 0)));
         let turned = "5-3".parse::<BarChoice>().expect_err("turned round");
         assert!(turned.contains("3-5"), "{turned}");
         for wrong in ["", "-", "3-", "-3", "a-b", "1-2-3", "99999999999"] {

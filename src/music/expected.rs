@@ -67,12 +67,16 @@ impl JoinKind {
 }
 
 /// One note that the player should play. Tied notes are one expected note.
-#[derive(Clone, Debug, PartialEq)]
+///
+/// More fields may come: take the others from `..ExpectedNote::default()`.
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct ExpectedNote {
     /// Its number in the line, from 0, in order of onset (chord members from the lowest up).
     pub index: usize,
-    /// The bar it starts in, from 1; a pick-up bar is 0.
+    /// The bar it starts in, from 1, counted as played; a pick-up bar is 0.
     pub bar: u32,
+    /// The number printed for that bar: another one where the line has repeats.
+    pub printed_bar: u32,
     /// The beat it starts on, from 1, in the beat unit of the bar's meter (its denominator).
     pub beat: f64,
     /// Onset in quarter notes from the start of bar 1 (negative in a pick-up bar).
@@ -102,4 +106,8 @@ pub struct ExpectedNote {
     /// off-beat eighth that swing moves, whether the line is swung or not. False in meters that
     /// are not counted in quarters (6/8, 7/8).
     pub swings: bool,
+    /// True for a ghost note: a muted string, struck without a pitch of its own.
+    pub ghost: bool,
+    /// True when it is accented.
+    pub accent: bool,
 }

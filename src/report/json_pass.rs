@@ -26,6 +26,7 @@ pub(super) struct TimingOut {
 pub(super) struct Note {
     index: usize,
     bar: u32,
+    printed_bar: u32,
     beat: Option<f64>,
     expected_midi: u8,
     string: Option<u8>,
@@ -180,6 +181,7 @@ impl From<&JudgedNote> for Note {
         Self {
             index: expected.index,
             bar: expected.bar,
+            printed_bar: expected.printed_bar,
             beat: round(expected.beat, DECIMALS_S),
             expected_midi: expected.midi,
             string: expected.place.map(|place| place.string),

@@ -85,6 +85,7 @@ fn expected() -> Vec<ExpectedNote> {
         .map(|(index, &(string, fret, midi, join))| ExpectedNote {
             index,
             bar: 1 + index as u32 / 4,
+            printed_bar: 1 + index as u32 / 4,
             beat: 1.0 + (index % 4) as f64,
             onset_quarters: index as f64,
             length_quarters: 1.0,
@@ -98,6 +99,8 @@ fn expected() -> Vec<ExpectedNote> {
             slurred_into: false,
             with_previous: false,
             swings: false,
+            ghost: false,
+            accent: false,
         })
         .collect()
 }

@@ -24,6 +24,7 @@ fn expected() -> Vec<ExpectedNote> {
             ExpectedNote {
                 index,
                 bar: 1 + (index / IN_A_BAR) as u32,
+                printed_bar: 1 + (index / IN_A_BAR) as u32,
                 beat: 1.0 + (index % IN_A_BAR) as f64,
                 onset_quarters: index as f64,
                 length_quarters: 1.0,
@@ -44,6 +45,8 @@ fn expected() -> Vec<ExpectedNote> {
                 slurred_into: index == 5,
                 with_previous: false,
                 swings: false,
+                ghost: false,
+                accent: false,
             }
         })
         .collect()

@@ -4,7 +4,7 @@
 //! Values alone, made here from a `Line` and nowhere else. Used by `session`, and by `report` and
 //! `tui` as they stand in a result or a snapshot.
 
-use crate::music::line::{Bar, EventKind, Length, Line, Start};
+use crate::music::line::{Bar, EventKind, Lacks, Length, Line, Start};
 use crate::music::theory::Key;
 
 /// A bar of the line, as far as a report needs it.
@@ -85,7 +85,8 @@ impl LineInfo {
         let mut bars = Vec::new();
         for (number, bar) in (line.first_bar()..).zip(line.bars()) {
             let length_quarters = bar.length().quarters();
-            let offset = if bars.is_empty() && line.has_pickup() {
+            let begins_late = bars.is_empty() && line.has_pickup() || bar.lacks == Lacks::Beginning;
+            let offset = if begins_late {
                 bar.meter.bar_length() - bar.length()
             } else {
                 Length::ZERO
@@ -159,7 +160,7 @@ fn signs(bar: &Bar) -> Vec<NoteSign> {
                 finger: note.finger,
                 reached: match start {
                     Start::Plucked => Reached::Pluck,
-                    Start::Slurred => Reached::Slur,
+                    Start::Slurred | Start::Hammered | Start::Pulled => Reached::Slur,
                     Start::Slid => Reached::Slide,
                 },
                 triplet: is_triplet(event.length),

@@ -92,6 +92,7 @@ pub fn line(kind: Kind, bars: u32, bpm: f64, chance: &mut Chance) -> Vec<Expecte
             notes.push(ExpectedNote {
                 index: notes.len(),
                 bar,
+                printed_bar: bar,
                 beat: beat + 1.0,
                 onset_quarters: quarters,
                 length_quarters: length,
@@ -108,6 +109,8 @@ pub fn line(kind: Kind, bars: u32, bpm: f64, chance: &mut Chance) -> Vec<Expecte
                 slurred_into: false,
                 with_previous: false,
                 swings: beat.fract() == 0.5,
+                ghost: false,
+                accent: false,
             });
             beat += length;
         }

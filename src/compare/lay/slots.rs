@@ -150,6 +150,7 @@ mod tests {
         ExpectedNote {
             index: 0,
             bar,
+            printed_bar: bar,
             beat: 1.0,
             onset_quarters: onset_s * 2.0,
             length_quarters: 1.0,
@@ -163,6 +164,8 @@ mod tests {
             slurred_into: false,
             with_previous,
             swings: false,
+            ghost: false,
+            accent: false,
         }
     }
 

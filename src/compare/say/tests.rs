@@ -15,6 +15,7 @@ fn line() -> Vec<ExpectedNote> {
         .map(|index| ExpectedNote {
             index,
             bar: 1 + index as u32 / 4,
+            printed_bar: 1 + index as u32 / 4,
             beat: 1.0 + (index % 4) as f64,
             onset_quarters: index as f64,
             length_quarters: 1.0,
@@ -31,6 +32,8 @@ fn line() -> Vec<ExpectedNote> {
             slurred_into: false,
             with_previous: false,
             swings: false,
+            ghost: false,
+            accent: false,
         })
         .collect()
 }

@@ -2,22 +2,12 @@
 
 use super::error::{FaultKind, LineFault};
 use super::length::{Length, MAX_QUARTERS, UNITS_PER_QUARTER};
-use super::model::{Bar, EventKind, LineParts, MAX_CHORD_NOTES, Note, Start};
-use super::place::chord_places;
-use crate::music::instrument::Instrument;
-use crate::music::theory::Key;
+use super::model::{Bar, EventKind, Lacks, LineParts};
+use super::order;
+use super::rules::{Before, check_bar_length, check_events, check_marks, event_at_fault, is_notes};
 
 /// Highest number the first bar may have, so that bar numbers stay far from overflow.
 pub(super) const MAX_FIRST_BAR: u32 = 1_000_000;
-
-/// What stood before an event, as far as ties and slurs care.
-#[derive(Clone, Copy, PartialEq)]
-enum Before {
-    Silence,
-    Sound,
-    /// Something that was not understood: it may sound.
-    Unknown,
-}
 
 /// What a reader did not understand of a bar, so that nothing else is blamed for it.
 #[derive(Clone, Debug, Default)]
@@ -46,35 +36,85 @@ pub(super) fn faults(parts: &LineParts, doubts: &[Doubts], limit: usize) -> Vec<
     if parts.first_bar > MAX_FIRST_BAR {
         return vec![FaultKind::TooLong.anywhere()];
     }
-    let mut found: Vec<LineFault> = Vec::new();
-    let mut before = Before::Silence;
-    let mut total = Length::ZERO;
-    let mut notes = 0;
-    let understood = Doubts::default();
-    for (index, bar) in parts.bars.iter().enumerate() {
-        if found.len() >= limit {
-            return found;
+    let mut checking = Checking {
+        parts,
+        doubts,
+        limit,
+        found: Vec::new(),
+    };
+    let order = order::order(&parts.bars).unwrap_or_else(|(bar, kind)| {
+        let fault = at_bar(parts, bar, None, kind);
+        checking.found.push(fault);
+        (0..parts.bars.len()).collect()
+    });
+    checking.bars(&order);
+    let mut found = checking.found;
+    let far = |fault: &LineFault| fault.bar_index.unwrap_or(usize::MAX);
+    found.sort_by_key(far);
+    if found.len() >= limit || found.iter().any(|fault| fault.kind == FaultKind::TooLong) {
+        return found;
+    }
+    found.extend(swing_fault(parts));
+    if !parts.bars.iter().any(has_notes) {
+        found.push(FaultKind::NoNotes.anywhere());
+    }
+    found
+}
+
+/// The faults of a line while they are gathered.
+struct Checking<'a> {
+    parts: &'a LineParts,
+    doubts: &'a [Doubts],
+    limit: usize,
+    found: Vec<LineFault>,
+}
+
+impl Checking<'_> {
+    /// Checks the bars in the order in which they are played, then those that never are.
+    fn bars(&mut self, order: &[usize]) {
+        let mut seen = vec![false; self.parts.bars.len()];
+        let mut before = Before::Silence;
+        let mut total = Length::ZERO;
+        for &index in order {
+            if self.found.len() >= self.limit {
+                return;
+            }
+            before = self.bar(index, before, std::mem::replace(&mut seen[index], true));
+            total += self.parts.bars[index].length();
+            if total.units() > MAX_QUARTERS * UNITS_PER_QUARTER {
+                self.found.push(FaultKind::TooLong.anywhere());
+                return;
+            }
         }
-        let doubt = doubts.get(index).unwrap_or(&understood);
+        for index in (0..seen.len()).filter(|&index| !seen[index]) {
+            if self.found.len() >= self.limit {
+                return;
+            }
+            self.bar(index, Before::Unknown, false);
+        }
+    }
+
+    /// Checks a bar; of one seen before only what comes from the way into it. Gives what stands
+    /// before the next one.
+    fn bar(&mut self, index: usize, before: Before, seen: bool) -> Before {
+        let (parts, bar) = (self.parts, &self.parts.bars[index]);
+        let understood = Doubts::default();
+        let doubt = self.doubts.get(index).unwrap_or(&understood);
+        let found = &mut self.found;
         let mut add = |event: Option<usize>, kind: FaultKind| {
-            let known = doubt.copy_of.is_some_and(|first| {
+            let same_in = |bar: usize| {
                 let same = |fault: &LineFault| {
-                    fault.bar_index == Some(first) && fault.event == event && fault.kind == kind
+                    fault.bar_index == Some(bar) && fault.event == event && fault.kind == kind
                 };
                 found.iter().any(same)
-            });
-            if !known {
+            };
+            if !(doubt.copy_of.is_some_and(same_in) || seen && same_in(index)) {
                 found.push(at_bar(parts, index, event, kind));
             }
         };
-        before = check_events(parts, bar, doubt, before, &mut add);
-        notes += bar
-            .events
-            .iter()
-            .filter(|event| is_notes(&event.kind))
-            .count();
-        if !doubt.length {
-            let first_in_doubt = doubts.first().is_some_and(|first| first.length);
+        let after = check_events(parts, bar, doubt, before, &mut add);
+        if !doubt.length && !seen {
+            let first_in_doubt = self.doubts.first().is_some_and(|first| first.length);
             match check_bar_length(parts, index, first_in_doubt) {
                 Err(kind) => add(event_at_fault(bar, &kind), kind),
                 Ok(()) => {
@@ -84,61 +124,32 @@ pub(super) fn faults(parts: &LineParts, doubts: &[Doubts], limit: usize) -> Vec<
                 }
             }
         }
-        total += bar.length();
-        if total.units() > MAX_QUARTERS * UNITS_PER_QUARTER {
-            found.push(FaultKind::TooLong.anywhere());
-            return found;
-        }
+        after
     }
-    found.extend(swing_fault(parts));
-    if notes == 0 {
-        found.push(FaultKind::NoNotes.anywhere());
-    }
-    found
+}
+
+/// The number printed for each bar.
+pub(super) fn printed_numbers(parts: &LineParts) -> Vec<u32> {
+    let mut next = if parts.pickup { 0 } else { parts.first_bar };
+    let number = |bar: &Bar| {
+        let printed = bar.printed.unwrap_or(next);
+        next = printed.saturating_add(1);
+        printed
+    };
+    parts.bars.iter().map(number).collect()
 }
 
 fn at_bar(parts: &LineParts, index: usize, event: Option<usize>, kind: FaultKind) -> LineFault {
     LineFault {
         bar_index: Some(index),
-        bar: Some(parts.first_bar.saturating_add(index as u32)),
+        bar: printed_numbers(parts).get(index).copied(),
         event,
         kind,
     }
 }
 
-fn is_notes(kind: &EventKind) -> bool {
-    matches!(kind, EventKind::Notes { .. })
-}
-
-/// Checks the events of a bar; gives what stands before the next bar.
-fn check_events(
-    parts: &LineParts,
-    bar: &Bar,
-    doubt: &Doubts,
-    mut before: Before,
-    add: &mut impl FnMut(Option<usize>, FaultKind),
-) -> Before {
-    let mut doubtful = doubt.before.iter().copied().peekable();
-    for (index, event) in bar.events.iter().enumerate() {
-        if doubtful.next_if_eq(&index).is_some() {
-            before = Before::Unknown;
-        }
-        if !event.length.is_positive() {
-            add(Some(index), FaultKind::NoLength);
-        }
-        before = match check_event(&event.kind, before, &parts.instrument, bar.key) {
-            Ok(before) => before,
-            Err(kind) => {
-                add(Some(index), kind);
-                // What follows is not to blame for it.
-                Before::Unknown
-            }
-        };
-    }
-    if doubtful.next().is_some() {
-        before = Before::Unknown;
-    }
-    before
+fn has_notes(bar: &Bar) -> bool {
+    bar.events.iter().any(|event| is_notes(&event.kind))
 }
 
 /// Swing is counted in pairs of eighths to a quarter; the first bar of another meter.
@@ -162,7 +173,7 @@ fn tidy_title(title: &str) -> String {
 }
 
 /// The parts in order: one title line, chord members from the lowest up, a tempo mark at the very
-/// start as the opening tempo, 1:1 as no swing.
+/// start as the opening tempo, 1:1 as no swing, no number that counting gives, no mark on a rest.
 pub(super) fn tidied(mut parts: LineParts) -> LineParts {
     parts.title = tidy_title(&parts.title);
     if parts.pickup {
@@ -170,11 +181,25 @@ pub(super) fn tidied(mut parts: LineParts) -> LineParts {
     }
     parts.swing = parts.swing.filter(|swing| !swing.is_straight());
     for event in parts.bars.iter_mut().flat_map(|bar| &mut bar.events) {
+        for grace in &mut event.graces {
+            grace.notes.sort_by_key(|note| note.midi);
+        }
+        event.accent &= is_notes(&event.kind);
         match &mut event.kind {
             EventKind::Notes { notes, .. } => notes.sort_by_key(|note| note.midi),
             EventKind::Rest => event.breath_after = false,
             EventKind::Hold => {}
         }
+    }
+    let mut next = parts.first_bar;
+    for bar in &mut parts.bars {
+        bar.signs.ending.sort_unstable();
+        bar.signs.ending.dedup();
+        bar.printed = bar.printed.filter(|&printed| printed != next);
+        next = bar.printed.unwrap_or(next).saturating_add(1);
+    }
+    if let Some(first) = parts.bars.first_mut().filter(|_| parts.pickup) {
+        first.lacks = Lacks::Nothing;
     }
     if let Some(first) = parts.bars.first_mut()
         && first
@@ -185,156 +210,4 @@ pub(super) fn tidied(mut parts: LineParts) -> LineParts {
         parts.tempo = first.tempos.remove(0).tempo;
     }
     parts
-}
-
-fn check_event(
-    kind: &EventKind,
-    before: Before,
-    instrument: &Instrument,
-    key: Key,
-) -> Result<Before, FaultKind> {
-    match kind {
-        EventKind::Rest => Ok(Before::Silence),
-        EventKind::Hold if before == Before::Silence => Err(FaultKind::NothingToHold),
-        EventKind::Hold => Ok(before),
-        EventKind::Notes { notes, start, .. } => {
-            if *start != Start::Plucked && before == Before::Silence {
-                return Err(FaultKind::NothingToSlurFrom);
-            }
-            check_notes(notes, instrument, key)?;
-            Ok(Before::Sound)
-        }
-    }
-}
-
-fn check_notes(notes: &[Note], instrument: &Instrument, key: Key) -> Result<(), FaultKind> {
-    if notes.is_empty() || notes.len() > MAX_CHORD_NOTES {
-        return Err(FaultKind::ChordSize { given: notes.len() });
-    }
-    for note in notes {
-        check_note(note, instrument, key)?;
-    }
-    if notes.windows(2).any(|pair| pair[0].midi == pair[1].midi) {
-        return Err(FaultKind::ChordSamePitch);
-    }
-    if notes.len() > 1 && chord_places(notes, instrument).is_empty() {
-        return Err(FaultKind::ChordUnplayable);
-    }
-    Ok(())
-}
-
-fn check_note(note: &Note, instrument: &Instrument, key: Key) -> Result<(), FaultKind> {
-    let name = |midi| key.spell(midi).to_string();
-    if let Some(place) = note.place {
-        match instrument.midi_at(place) {
-            None => {
-                return Err(FaultKind::NoSuchPlace {
-                    place,
-                    strings: instrument.strings(),
-                    frets: instrument.frets(),
-                });
-            }
-            Some(found) if found != note.midi => {
-                return Err(FaultKind::PlaceGivesOther {
-                    place,
-                    found: name(found),
-                    note: name(note.midi),
-                });
-            }
-            Some(_) => {}
-        }
-    }
-    if instrument.places(note.midi).is_empty() {
-        let (lowest, highest) = instrument.range();
-        let (tuning, frets) = (instrument.tuning(), instrument.frets());
-        let range = format!(
-            "{} to {} (tuning {tuning}, {frets} frets)",
-            name(lowest),
-            name(highest)
-        );
-        return Err(FaultKind::Unplayable {
-            note: name(note.midi),
-            range,
-        });
-    }
-    match note.finger {
-        Some(given) if !(1..=4).contains(&given) => Err(FaultKind::Finger { given }),
-        Some(_) if note.place.is_none_or(|place| place.fret == 0) => {
-            Err(FaultKind::FingerWithoutFret)
-        }
-        _ => Ok(()),
-    }
-}
-
-/// Bars are full. A pick-up is shorter than a bar, and the last bar of a line with a pick-up may
-/// be short by just the pick-up's length (common practice of engraving), whatever that is while
-/// the first bar is in doubt.
-fn check_bar_length(
-    parts: &LineParts,
-    index: usize,
-    first_in_doubt: bool,
-) -> Result<(), FaultKind> {
-    let is_last = index + 1 == parts.bars.len();
-    let bar = &parts.bars[index];
-    let (found, full) = (bar.length(), bar.meter.bar_length());
-    if index == 0 && parts.pickup {
-        if found >= full {
-            return Err(FaultKind::PickupTooLong {
-                found,
-                meter: bar.meter,
-            });
-        }
-        if !found.is_positive() {
-            return Err(FaultKind::BarTooShort {
-                found,
-                meter: bar.meter,
-            });
-        }
-        return Ok(());
-    }
-    if found > full {
-        return Err(FaultKind::BarTooLong {
-            found,
-            meter: bar.meter,
-        });
-    }
-    let completes_pickup =
-        parts.pickup && is_last && (first_in_doubt || found + parts.bars[0].length() == full);
-    if found < full && !completes_pickup {
-        return Err(FaultKind::BarTooShort {
-            found,
-            meter: bar.meter,
-        });
-    }
-    Ok(())
-}
-
-/// The event to point at when a bar is not full: the first that reaches beyond it, or the last.
-fn event_at_fault(bar: &Bar, kind: &FaultKind) -> Option<usize> {
-    let full = bar.meter.bar_length();
-    let mut end = Length::ZERO;
-    let ends = bar.events.iter().map(|event| {
-        end += event.length;
-        end
-    });
-    match kind {
-        FaultKind::BarTooLong { .. } => ends.into_iter().position(|end| end > full),
-        FaultKind::PickupTooLong { .. } => ends.into_iter().position(|end| end >= full),
-        _ => bar.events.len().checked_sub(1),
-    }
-}
-
-fn check_marks(bar: &Bar) -> Result<(), FaultKind> {
-    let length = bar.length();
-    let chords: Vec<Length> = bar.chords.iter().map(|mark| mark.at).collect();
-    let tempos: Vec<Length> = bar.tempos.iter().map(|mark| mark.at).collect();
-    for places in [chords, tempos] {
-        if places.iter().any(|&at| at < Length::ZERO || at >= length) {
-            return Err(FaultKind::MarkOutside);
-        }
-        if places.windows(2).any(|pair| pair[0] >= pair[1]) {
-            return Err(FaultKind::MarksCollide);
-        }
-    }
-    Ok(())
 }

@@ -2,7 +2,8 @@
 
 use super::length::{Length, MAX_QUARTERS};
 use super::meter::Meter;
-use super::model::MAX_CHORD_NOTES;
+use super::model::{MAX_CHORD_NOTES, MAX_GRACES};
+use super::signs::MAX_TIMES;
 use super::tempo::TempoError;
 use crate::music::expected::Place;
 
@@ -65,6 +66,60 @@ pub enum FaultKind {
         found: Length,
         /// Its meter.
         meter: Meter,
+    },
+    /// A bar said to be short that is not.
+    #[error("the bar is said to be short but holds {} beats, a full bar of {meter} or more; make it an ordinary bar", beats(*found, *meter))]
+    ShortBarFull {
+        /// What it holds.
+        found: Length,
+        /// Its meter.
+        meter: Meter,
+    },
+    /// A grace note before a rest or a hold.
+    #[error("a grace note stands before a note, not before a rest or a hold")]
+    GraceWithoutNote,
+    /// More grace notes than anyone plays.
+    #[error("{given} grace notes before one note; at most {MAX_GRACES} are allowed")]
+    TooManyGraces {
+        /// How many.
+        given: usize,
+    },
+    /// An ending that does not lead back.
+    #[error("another ending follows, but this one does not lead back; end it with :| or a jump")]
+    EndingWithoutRepeat,
+    /// A section that is played too often or not at all.
+    #[error(
+        "a section cannot be played for the time {given}; endings count from 1, repeats from 2 to {MAX_TIMES} in all"
+    )]
+    Times {
+        /// The time or the number of times.
+        given: u8,
+    },
+    /// D.S. without a segno.
+    #[error("D.S. has no segno to go to; write `segno` at the head of a bar")]
+    NoSegno,
+    /// *al fine* without a *fine*.
+    #[error("`al fine` has no end to go to; write `fine` at the end of a bar")]
+    NoFine,
+    /// *al coda* without a *to coda*.
+    #[error("`al coda` has no place to leave from; write `to-coda` at the end of a bar")]
+    NoToCoda,
+    /// *To coda* without a coda after it.
+    #[error("`to-coda` has no coda after it; write `coda` at the head of a bar behind it")]
+    NoCoda,
+    /// Too many bars with the repeats played out.
+    #[error("with its repeats played out the line has more than {limit} bars; cut it into parts")]
+    TooManyBarsPlayed {
+        /// The limit.
+        limit: usize,
+    },
+    /// Too many notes and rests with the repeats played out.
+    #[error(
+        "with its repeats played out the line has more than {limit} notes and rests; cut it into parts"
+    )]
+    TooManyEventsPlayed {
+        /// The limit.
+        limit: usize,
     },
     /// A tie with no note to hold.
     #[error(
@@ -159,6 +214,18 @@ pub enum FaultKind {
 }
 
 impl FaultKind {
+    /// True for faults of the way through the line that a sign elsewhere might mend.
+    pub(super) fn is_of_signs(&self) -> bool {
+        matches!(
+            self,
+            Self::EndingWithoutRepeat
+                | Self::NoSegno
+                | Self::NoFine
+                | Self::NoToCoda
+                | Self::NoCoda
+        )
+    }
+
     /// A fault of the whole line.
     pub(crate) fn anywhere(self) -> LineFault {
         LineFault {

@@ -3,10 +3,11 @@
 use super::error::{FaultKind, LineFault};
 use super::joins::{Held, joins};
 use super::length::{Length, UNITS_PER_QUARTER};
-use super::model::{Bar, EventKind, Line, Note, Start};
+use super::model::{Bar, EventKind, Lacks, LineParts, Note, Start};
 use super::place::{Group, place};
 use super::swing::{Swung, after_beat};
 use super::tempo::Tempo;
+use super::whole::Line;
 use crate::music::expected::{ExpectedNote, Place};
 use crate::music::instrument::Instrument;
 
@@ -66,6 +67,7 @@ impl TempoMap {
 /// A note or chord of the line with its ties added up.
 struct Sounding<'a> {
     bar: u32,
+    printed_bar: u32,
     beat: f64,
     onset: Length,
     length: Length,
@@ -74,13 +76,14 @@ struct Sounding<'a> {
     notes: &'a [Note],
     start: Start,
     staccato: bool,
+    accent: bool,
     /// False when a rest or a breath follows, or nothing.
     continues: bool,
 }
 
-/// Beats before the first event of a bar: a pick-up is counted as the end of a full bar.
+/// Beats before the first event of a bar as played: a pick-up is counted as the end of a full bar.
 pub(super) fn first_beat_offset(line: &Line, index: usize, bar: &Bar) -> Length {
-    if index == 0 && line.has_pickup() {
+    if index == 0 && line.has_pickup() || bar.lacks == Lacks::Beginning {
         bar.meter.bar_length() - bar.length()
     } else {
         Length::ZERO
@@ -103,7 +106,8 @@ fn soundings(line: &Line) -> Vec<Sounding<'_>> {
                 EventKind::Hold => {
                     if let Some(last) = list.last_mut() {
                         last.length += event.length;
-                        last.continues = !event.breath_after;
+                        last.continues =
+                            !event.breath_after && !last.notes.iter().all(|note| note.ghost);
                     }
                 }
                 EventKind::Notes {
@@ -114,8 +118,12 @@ fn soundings(line: &Line) -> Vec<Sounding<'_>> {
                     let within = after_beat(at + offset);
                     let at_half = within.units() * 2 == UNITS_PER_QUARTER;
                     let beat_start = bar_start + at - within;
+                    let bar_number = line.first_bar() + index as u32;
+                    // Of a muted string nothing lasts until the next note.
+                    let muted = notes.iter().all(|note| note.ghost);
                     list.push(Sounding {
-                        bar: line.first_bar() + index as u32,
+                        bar: bar_number,
+                        printed_bar: line.printed_bar(bar_number),
                         beat: 1.0 + bar.meter.beats_in(at + offset),
                         onset: bar_start + at,
                         length: event.length,
@@ -123,7 +131,8 @@ fn soundings(line: &Line) -> Vec<Sounding<'_>> {
                         notes,
                         start: *start,
                         staccato: *staccato,
-                        continues: !event.breath_after && !staccato,
+                        accent: event.accent,
+                        continues: !event.breath_after && !staccato && !muted,
                     });
                 }
             }
@@ -178,6 +187,7 @@ impl Line {
                 expected.push(ExpectedNote {
                     index: expected.len(),
                     bar: sounding.bar,
+                    printed_bar: sounding.printed_bar,
                     beat: sounding.beat,
                     onset_quarters: sounding.onset.quarters(),
                     length_quarters: sounding.length.quarters(),
@@ -193,6 +203,8 @@ impl Line {
                     slurred_into: sounding.start != Start::Plucked,
                     with_previous: member > 0,
                     swings,
+                    ghost: note.ghost,
+                    accent: sounding.accent,
                 });
             }
         }
@@ -224,12 +236,12 @@ impl Line {
     /// # Errors
     /// A fault of kind `Tempo` when a tempo comes out of range.
     pub fn with_tempo(&self, bpm: f64) -> Result<Self, LineFault> {
-        let opening = self.parts.tempo;
+        let opening = self.tempo();
         let factor = bpm / opening.bpm();
-        let mut line = self.with_tempo_scale(factor)?;
+        let mut parts = self.scaled_parts(factor)?;
         // Exactly what was asked for, whatever the division rounds to.
-        line.parts.tempo = Tempo::new(bpm, opening.beat()).map_err(tempo_fault)?;
-        Ok(line)
+        parts.tempo = Tempo::new(bpm, opening.beat()).map_err(tempo_fault)?;
+        Ok(Self::of_checked(parts))
     }
 
     /// The line with all tempos `factor` times as fast.
@@ -237,12 +249,16 @@ impl Line {
     /// # Errors
     /// A fault of kind `Tempo` when a tempo comes out of range; a factor of 0 always does.
     pub fn with_tempo_scale(&self, factor: f64) -> Result<Self, LineFault> {
-        let mut line = self.clone();
-        line.parts.tempo = line.parts.tempo.scaled(factor).map_err(tempo_fault)?;
-        for mark in line.parts.bars.iter_mut().flat_map(|bar| &mut bar.tempos) {
+        self.scaled_parts(factor).map(Self::of_checked)
+    }
+
+    fn scaled_parts(&self, factor: f64) -> Result<LineParts, LineFault> {
+        let mut parts = self.parts().clone();
+        parts.tempo = parts.tempo.scaled(factor).map_err(tempo_fault)?;
+        for mark in parts.bars.iter_mut().flat_map(|bar| &mut bar.tempos) {
             mark.tempo = mark.tempo.scaled(factor).map_err(tempo_fault)?;
         }
-        Ok(line)
+        Ok(parts)
     }
 }
 

@@ -3,8 +3,9 @@
 //! | file | what lives there |
 //! |---|---|
 //! | `length`, `meter`, `tempo`, `swing` | exact lengths, meters, tempos, uneven eighths |
-//! | `model` | [`Line`], its bars and events |
-//! | `check`, `error` | the rules a line obeys, and [`LineFault`], what breaks them |
+//! | `model`, `whole` | bars and events; [`Line`], made of them and checked |
+//! | `signs`, `endings`, `order`, `play` | repeats and jumps, the order they give, bars as played |
+//! | `check`, `rules`, `error` | the rules a line obeys, and [`LineFault`], what breaks them |
 //! | `text` | the `.line` format: its documentation, reader and writer |
 //! | `midi` | the reader of Standard MIDI Files |
 //! | `place`, `joins` | where notes lie on the neck, and how one joins the next |
@@ -13,6 +14,7 @@
 //! Readers take text or bytes, never a path to open; nothing here knows a clock or a device.
 
 mod check;
+mod endings;
 mod error;
 mod flat;
 mod joins;
@@ -20,22 +22,30 @@ mod length;
 mod meter;
 pub mod midi;
 mod model;
+mod order;
 mod place;
+mod play;
+mod rules;
+mod signs;
 mod swing;
 mod tempo;
 pub mod text;
+mod whole;
 
 pub use error::{FaultKind, LineFault};
 pub use length::{Length, UNITS_PER_QUARTER};
 pub use meter::{Meter, MeterError};
 pub use midi::{MidiError, read_midi};
 pub use model::{
-    Bar, ChordMark, Event, EventKind, Line, LineParts, MAX_CHORD_NOTES, Note, Start, TempoMark,
+    Bar, ChordMark, Event, EventKind, Grace, Lacks, LineParts, MAX_CHORD_NOTES, MAX_GRACES, Note,
+    Start, TempoMark,
 };
 pub use place::FRAME_FRETS;
+pub use signs::{Jump, JumpTo, MAX_TIMES, Signs, Until};
 pub use swing::{SWING_RANGE, SwingError, SwingRatio, read_swing};
 pub use tempo::{Tempo, TempoError};
 pub use text::{TextError, TextErrors, read_text, write_text};
+pub use whole::Line;
 
 /// Why a line could not be read.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]

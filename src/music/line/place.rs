@@ -211,16 +211,7 @@ mod tests {
     use super::*;
 
     fn placed(pitches: &[u8]) -> Vec<(u8, u8)> {
-        let notes: Vec<Vec<Note>> = pitches
-            .iter()
-            .map(|&midi| {
-                vec![Note {
-                    midi,
-                    place: None,
-                    finger: None,
-                }]
-            })
-            .collect();
+        let notes: Vec<Vec<Note>> = pitches.iter().map(|&midi| vec![Note::new(midi)]).collect();
         strings_and_frets(&notes, Start::Plucked)
     }
 
@@ -261,18 +252,11 @@ mod tests {
         let at = |midi, string, fret| {
             let place = Some(Place { string, fret });
             vec![Note {
-                midi,
                 place,
-                finger: None,
+                ..Note::new(midi)
             }]
         };
-        let free = |midi| {
-            vec![Note {
-                midi,
-                place: None,
-                finger: None,
-            }]
-        };
+        let free = |midi| vec![Note::new(midi)];
         // D2 at fret 10 of the E string: E2 and F2 follow in the frame from 7 to 10, although they
         // could be had at frets 2 and 3.
         let places = strings_and_frets(&[at(38, 4, 10), free(40), free(41)], Start::Plucked);
@@ -281,13 +265,7 @@ mod tests {
 
     #[test]
     fn slurred_notes_stay_on_their_string() {
-        let free = |midi| {
-            vec![Note {
-                midi,
-                place: None,
-                finger: None,
-            }]
-        };
+        let free = |midi| vec![Note::new(midi)];
         let places = strings_and_frets(&[free(43), free(45), free(43)], Start::Slurred);
         assert!(
             places.iter().all(|place| place.0 == places[0].0),
@@ -297,11 +275,7 @@ mod tests {
 
     #[test]
     fn chord_members_lie_on_strings_of_their_own() {
-        let note = |midi| Note {
-            midi,
-            place: None,
-            finger: None,
-        };
+        let note = |midi| Note::new(midi);
         // Root, tenth and fifteenth of G: 31, 47, 55.
         let places = strings_and_frets(&[vec![note(31), note(47), note(55)]], Start::Plucked);
         let strings: Vec<u8> = places.iter().map(|place| place.0).collect();
@@ -315,11 +289,7 @@ mod tests {
     #[test]
     fn nothing_to_place_is_nothing_placed() {
         assert!(place(&[], &Instrument::default()).is_empty());
-        let low = [Note {
-            midi: 10,
-            place: None,
-            finger: None,
-        }];
+        let low = [Note::new(10)];
         let groups = [Group {
             notes: &low,
             start: Start::Plucked,
@@ -332,16 +302,7 @@ mod tests {
         // Oracle: every combination of grips, tried out.
         let instrument = Instrument::default();
         let pitches = [38_u8, 45, 36, 41];
-        let notes: Vec<[Note; 1]> = pitches
-            .iter()
-            .map(|&midi| {
-                [Note {
-                    midi,
-                    place: None,
-                    finger: None,
-                }]
-            })
-            .collect();
+        let notes: Vec<[Note; 1]> = pitches.iter().map(|&midi| [Note::new(midi)]).collect();
         let groups: Vec<Group<'_>> = notes
             .iter()
             .map(|notes| Group {

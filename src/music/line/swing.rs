@@ -23,7 +23,7 @@ use std::str::FromStr;
 
 use super::flat::first_beat_offset;
 use super::length::{Length, UNITS_PER_QUARTER};
-use super::model::Line;
+use super::whole::Line;
 
 /// Evenest and most uneven pair, long against short. At 3:1 the pair is a dotted eighth and a
 /// sixteenth, which is written so; raising it would blur the two.
@@ -136,6 +136,8 @@ pub(super) fn after_beat(at: Length) -> Length {
 /// What the swing does to the places of one line.
 pub(super) struct Swung {
     ratio: Option<SwingRatio>,
+    /// Where each bar starts, and what of it lies before: its beats are counted from there.
+    bars: Vec<(Length, Length)>,
     /// Where beats with a tuplet in them start, in units from the start of bar 1.
     tuplet_beats: HashSet<i64>,
 }
@@ -143,9 +145,11 @@ pub(super) struct Swung {
 impl Swung {
     pub(super) fn new(line: &Line) -> Self {
         let mut tuplet_beats = HashSet::new();
+        let mut bars = Vec::with_capacity(line.bars().len());
         let mut start = Length::ZERO - line.pickup_length();
         for (index, bar) in line.bars().iter().enumerate() {
             let before = first_beat_offset(line, index, bar);
+            bars.push((start, before));
             let mut at = Length::ZERO;
             for event in &bar.events {
                 let within = after_beat(before + at);
@@ -158,6 +162,7 @@ impl Swung {
         }
         Self {
             ratio: line.swing(),
+            bars,
             tuplet_beats,
         }
     }
@@ -169,7 +174,13 @@ impl Swung {
 
     /// Where a place counted from the start of bar 1 is moved to.
     pub(super) fn place(&self, at: Length) -> Length {
-        let within = after_beat(at);
+        let bar = self.bars.partition_point(|&(start, _)| start <= at);
+        let (start, before) = self
+            .bars
+            .get(bar.saturating_sub(1))
+            .copied()
+            .unwrap_or_default();
+        let within = after_beat(at - start + before);
         let beat = at - within;
         match self.ratio {
             Some(ratio) if self.is_paired(beat) => {

@@ -23,8 +23,9 @@ mod voice;
 pub use error::MidiError;
 
 use super::length::Length;
-use super::model::{Bar, Event, EventKind, Line, LineParts, Note, Start, TempoMark};
+use super::model::{Bar, Event, EventKind, LineParts, Note, Start, TempoMark};
 use super::tempo::Tempo;
+use super::whole::Line;
 use crate::music::instrument::{Instrument, Tuning};
 use crate::music::theory::{Key, Mode};
 use events::{Part, Song};
@@ -58,13 +59,12 @@ pub fn read_midi(bytes: &[u8]) -> Result<Line, MidiError> {
     let instrument = smallest_instrument(&written);
     let title = song.title.clone();
     let parts = LineParts {
-        swing: None,
         title,
         instrument,
         tempo,
-        first_bar: 1,
         pickup,
         bars,
+        ..LineParts::default()
     };
     Ok(Line::new(parts)?)
 }
@@ -122,13 +122,7 @@ fn empty_bars(song: &Song, slots: &[Slot]) -> Result<Vec<Bar>, MidiError> {
     };
     Ok(slots
         .iter()
-        .map(|slot| Bar {
-            meter: slot.meter,
-            key: key_at(slot),
-            chords: Vec::new(),
-            tempos: Vec::new(),
-            events: Vec::new(),
-        })
+        .map(|slot| Bar::new(slot.meter, key_at(slot)))
         .collect())
 }
 
@@ -148,24 +142,15 @@ fn fill_bars(bars: &mut [Bar], slots: &[Slot], written: &[Written]) {
                 None => (bar_end, EventKind::Rest),
             };
             let length = end.min(bar_end) - at;
-            bar.events.push(Event {
-                length,
-                kind,
-                breath_after: false,
-            });
+            bar.events.push(Event::new(length, kind));
             at += length;
         }
     }
 }
 
 fn notes_of(group: &Written) -> EventKind {
-    let note = |&midi: &u8| Note {
-        midi,
-        place: None,
-        finger: None,
-    };
     EventKind::Notes {
-        notes: group.pitches.iter().map(note).collect(),
+        notes: group.pitches.iter().copied().map(Note::new).collect(),
         start: Start::Plucked,
         staccato: false,
     }

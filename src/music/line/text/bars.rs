@@ -5,17 +5,15 @@
 
 use super::error::TextFault;
 use super::reader::{Reader, Span};
+use super::signs::{Around, misplaced, split_signs};
 use super::word::{Said, StringAfter, Unread, Word, read_word, string_after, unread, words};
 use crate::music::line::check::Doubts;
 use crate::music::line::error::FaultKind;
 use crate::music::line::length::Length;
-use crate::music::line::model::{Bar, ChordMark, Event, EventKind, TempoMark};
+use crate::music::line::model::{Bar, ChordMark, Event, EventKind, Grace, Lacks, TempoMark};
+use crate::music::line::order::MAX_EVENTS;
 use crate::music::line::tempo::Tempo;
 use crate::music::theory::ChordSymbol;
-
-/// Most notes and rests in a line, repeats counted out. Ten hours of sixteenths at 120; it keeps
-/// a small file of repeat signs from filling the memory.
-const MAX_EVENTS: usize = 300_000;
 
 /// Where a bar and its events stand.
 #[derive(Clone, Debug)]
@@ -29,6 +27,8 @@ struct OpenBar {
     bar: Bar,
     spans: BarSpans,
     doubts: Doubts,
+    /// Grace notes that wait for their note, with the place of the last.
+    graces: Vec<(Grace, Span)>,
     /// Where the next event goes.
     at: Length,
     /// Where marks were put, and where they stand in the text.
@@ -38,14 +38,11 @@ struct OpenBar {
 }
 
 impl OpenBar {
-    fn push(&mut self, length: Length, kind: EventKind, breath_after: bool, span: Span) {
-        self.bar.events.push(Event {
-            length,
-            kind,
-            breath_after,
-        });
+    fn push(&mut self, mut event: Event, span: Span) {
+        self.at += event.length;
+        event.graces = self.graces.drain(..).map(|(grace, _)| grace).collect();
+        self.bar.events.push(event);
         self.spans.events.push(span);
-        self.at += length;
     }
 
     /// Something that was not understood, and may sound, stands here.
@@ -98,10 +95,15 @@ impl Reader<'_> {
     pub(super) fn read_bar(&mut self, number: usize, segment: &str, column: usize) {
         let all_words = words(segment, column);
         let whole = whole_span(&all_words, number, segment, column);
-        let (pickup, bar_words) = match all_words.split_first() {
-            Some((first, rest)) if first.text == "pickup" => (Some(*first), rest),
-            _ => (None, all_words.as_slice()),
-        };
+        let (bar_words, around, sign_faults) = split_signs(&all_words);
+        for (word, fault) in sign_faults {
+            self.lost = true;
+            self.fault(word_span(number, word), fault);
+        }
+        let pickup = all_words
+            .iter()
+            .copied()
+            .find(|word| around.pickup && word.text == "pickup");
         let misplaced = pickup.filter(|_| !self.bars.is_empty());
         if let Some(word) = misplaced {
             self.fault(word_span(number, word), TextFault::PickupNotFirst);
@@ -110,10 +112,16 @@ impl Reader<'_> {
         if let [word] = bar_words
             && word.text == "%"
         {
-            return self.repeat_bar(word_span(number, *word));
+            return self.repeat_bar(word_span(number, *word), around);
         }
         let mut open = OpenBar {
-            bar: self.new_bar(),
+            bar: Bar {
+                lacks: around.lacks,
+                printed: around.printed,
+                signs: around.signs,
+                ..self.new_bar()
+            },
+            graces: Vec::new(),
             spans: BarSpans {
                 whole,
                 events: Vec::new(),
@@ -147,6 +155,8 @@ impl Reader<'_> {
     fn read_bar_word(&mut self, open: &mut OpenBar, word: Word<'_>, span: Span) {
         let said = if word.text == "%" {
             Err(TextFault::RepeatNotAlone)
+        } else if let Some(fault) = misplaced(word.text) {
+            Err(fault)
         } else {
             read_word(word.text, &self.instrument, &mut self.string)
         };
@@ -155,7 +165,8 @@ impl Reader<'_> {
             Err(fault) => return self.leave_out(open, word.text, span, fault),
         };
         open.understood = true;
-        let (kind, breath_after) = match said {
+        let mut event = Event::rest(self.length);
+        match said {
             Said::Length(length) => {
                 self.length = length;
                 self.length_in_doubt = false;
@@ -169,24 +180,30 @@ impl Reader<'_> {
                 let added = open.add_tempo(later, tempo, span);
                 return self.mark_added(open, span, added);
             }
-            Said::Rest => (EventKind::Rest, false),
-            Said::Hold { breath_after } => (EventKind::Hold, breath_after),
+            Said::Grace(grace) => return open.graces.push((grace, span)),
+            Said::Rest => {}
+            Said::Hold { breath_after } => {
+                event.kind = EventKind::Hold;
+                event.breath_after = breath_after;
+            }
             Said::Notes {
                 notes,
                 start,
                 staccato,
+                accent,
                 breath_after,
             } => {
-                let kind = EventKind::Notes {
+                event.kind = EventKind::Notes {
                     notes,
                     start,
                     staccato,
                 };
-                (kind, breath_after)
+                event.accent = accent;
+                event.breath_after = breath_after;
             }
-        };
+        }
         open.doubts.length |= self.length_in_doubt;
-        open.push(self.length, kind, breath_after, span);
+        open.push(event, span);
     }
 
     fn mark_added(&mut self, open: &OpenBar, span: Span, added: Result<(), FaultKind>) {
@@ -207,6 +224,7 @@ impl Reader<'_> {
             Unread::Mark => {}
             Unread::Length => self.length_in_doubt = true,
             Unread::Sound => {
+                open.graces.clear();
                 open.doubt_sound();
                 self.string_in_doubt = true;
                 match string_after(word, self.instrument.strings()) {
@@ -231,7 +249,11 @@ impl Reader<'_> {
         self.events += open.bar.events.len();
         let is_pickup = self.pickup && self.bars.is_empty();
         // The marks of a bar that is too short stand beyond its end for that reason.
-        let is_full = is_pickup || open.at >= open.bar.meter.bar_length();
+        let is_short = is_pickup || open.bar.lacks != Lacks::Nothing;
+        let is_full = is_short || open.at >= open.bar.meter.bar_length();
+        if let Some((_, span)) = open.graces.pop() {
+            self.fault(span, FaultKind::GraceWithoutNote.into());
+        }
         if is_full || open.doubts.length {
             let beyond = open.sort_marks();
             if !open.doubts.length {
@@ -257,11 +279,8 @@ impl Reader<'_> {
             tempo,
         });
         Bar {
-            meter: self.meter,
-            key: self.key,
-            chords: Vec::new(),
             tempos: tempos.into_iter().collect(),
-            events: Vec::new(),
+            ..Bar::new(self.meter, self.key)
         }
     }
 
@@ -272,7 +291,7 @@ impl Reader<'_> {
         }
     }
 
-    fn repeat_bar(&mut self, span: Span) {
+    fn repeat_bar(&mut self, span: Span, around: Around) {
         let first_full = usize::from(self.pickup);
         let last = self.bars.len().checked_sub(1);
         let last = last.filter(|&last| last >= first_full);
@@ -281,6 +300,10 @@ impl Reader<'_> {
         if let Some(last) = last {
             bar.chords = self.bars[last].chords.clone();
             bar.events = self.bars[last].events.clone();
+            bar.lacks = match around.lacks {
+                Lacks::Nothing => self.bars[last].lacks,
+                lacks => lacks,
+            };
             doubts = self.doubts[last].clone();
             doubts.copy_of = doubts.copy_of.or(Some(last));
             doubts.length |= self.meter_in_doubt;
@@ -292,6 +315,8 @@ impl Reader<'_> {
             doubts.length = true;
             doubts.before = vec![0];
         }
+        bar.printed = around.printed;
+        bar.signs = around.signs;
         self.events += bar.events.len();
         self.check_size(span);
         self.spans.push(BarSpans {

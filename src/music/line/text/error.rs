@@ -176,6 +176,22 @@ pub enum TextFault {
         /// Why the mark cannot stand there.
         why: &'static str,
     },
+    /// A sign for the way through the line that is not understood.
+    #[error("`{given}` is not understood; {allowed}")]
+    Sign {
+        /// What was given.
+        given: String,
+        /// What can be written.
+        allowed: &'static str,
+    },
+    /// A sign in the middle of a bar.
+    #[error("`{given}` stands {place} of a bar; put a | between it and other notes")]
+    SignPlace {
+        /// The sign.
+        given: String,
+        /// Where it may stand.
+        place: &'static str,
+    },
     /// A bar with nothing in it.
     #[error("this bar is empty; write its notes, or a rest such as `1/1 r`")]
     EmptyBar,

@@ -22,6 +22,12 @@ const ENTRIES: [&str; 9] = [
     "first bar",
 ];
 
+/// Words of a bar that a fret on the string named last may follow, as in `r :5`.
+const BAR_WORDS: [&str; 6] = ["r", "pickup", "short", "upbeat", "segno", "coda"];
+
+/// Letters that stand before a note as marks, as in `hx:5`.
+const NOTE_MARKS: &str = "ghpx";
+
 /// Letters added, left out, changed or swapped (optimal string alignment) in a word of five
 /// letters or more that is still guessed. Two let `tunnings` be `tuning`; with three `times` would
 /// be `title`.
@@ -57,11 +63,15 @@ pub(super) fn header_entry(line: &str) -> Option<(&str, &str)> {
         && entry
             .chars()
             .all(|c| c.is_alphabetic() || c.is_whitespace() || c == '-' || c == '_');
-    // `r :5` is a rest and a note on the string named last.
-    let is_bar = entry.len() < before.len()
-        && entry
-            .split_whitespace()
-            .any(|word| word == "r" || word == "pickup");
+    // `r :5` is a rest and a note on the string named last, `r hx:5` is one with marks before it.
+    let of_bar = |word: &str| BAR_WORDS.contains(&word);
+    let mut words = entry.split_whitespace();
+    let is_bar = if entry.len() < before.len() {
+        words.any(of_bar)
+    } else {
+        let last = words.next_back().unwrap_or_default();
+        last.chars().all(|c| NOTE_MARKS.contains(c))
+    };
     (is_word && !is_bar).then_some((entry, value))
 }
 
@@ -311,7 +321,17 @@ mod tests {
 
     #[test]
     fn rests_before_a_fret_are_no_header() {
-        for bar in ["r :5", "r r\t:7", "pickup :5", "pickup r :5", "E:5", "3:5"] {
+        for bar in [
+            "r :5",
+            "r r\t:7",
+            "pickup :5",
+            "pickup r :5",
+            "E:5",
+            "3:5",
+            "gx:5",
+            "r h:5",
+            "segno :5",
+        ] {
             assert_eq!(header_entry(bar), None, "{bar}");
         }
         assert_eq!(header_entry(" Tempo : 96"), Some(("Tempo", " 96")));

@@ -51,17 +51,35 @@
 //! | `:7` | fret 7 on the string named last |
 //! | `D2` `F#1` `Bb1` | a note by its name, with the octave as it sounds: the open strings are E1 A1 D2 G2 |
 //! | `4:3&2:5` | notes struck together, up to three |
+//! | `x3:5` `xD2` | a ghost note: the string is muted; also within a chord, `4:3&x2:5` |
+//! | `g3:4` | a grace note before the note that follows; it is kept and never judged |
 //! | `r` | a rest |
 //! | `=` | the note before sounds on: a tie, also over the bar line |
 //! | `@Am7` | a chord symbol above this place; `@1/2:D7` stands a half note later |
 //! | `@tempo=72` | a new tempo from this place; `@1/2:tempo=72`, `@tempo=64per1/4.` |
 //!
-//! Marks on a note, in this order: before it `>` (slurred: reached by hammering on or pulling off)
-//! or `>>` (slid into); after string and fret `(2)`, the finger, 1 to 4; after the note `!`
-//! (staccato) and `,` (a breath: the sound may stop before the next note). A `,` may also follow
-//! `=`.
+//! Marks on a note, in this order: before it `g` (a grace note); `h` (hammered on), `p` (pulled
+//! off), `>` (slurred, without saying which of the two) or `>>` (slid into); `x` (a ghost note);
+//! after string and fret `(2)`, the finger, 1 to 4; after the note `^` (accented), `!` (staccato)
+//! and `,` (a breath: the sound may stop before the next note). A `,` may also follow `=`.
 //!
-//! Notes last until the next one begins unless a rest, a `!` or a `,` says otherwise.
+//! Notes last until the next one begins unless a rest, a `!` or a `,` says otherwise; ghost notes
+//! are cut short by what they are.
+//!
+//! ## Repeats and jumps
+//!
+//! | sign | stands | means |
+//! |---|---|---|
+//! | `\|:` `:\|` | at bar lines, with a space beside the notes | play what is between twice; `:x3\|` three times in all |
+//! | `[1` `[1,2` | at the head of a bar | here begins the ending for these times; it ends with its `:\|`, the last one after one bar or where `]` stands at the end of a bar |
+//! | `segno` `coda` | at the head of a bar | where D.S. goes; where the coda begins |
+//! | `D.C.` `D.S.` | at the end of a bar | go back to the start, to the segno; `al fine`, `al coda` and `with-repeats` may follow |
+//! | `fine` `to-coda` | at the end of a bar | after a jump, the end; from here to the coda |
+//! | `short` `upbeat` | at the head of a bar | a bar that stops early, as before a repeat; one that begins late, as a pick-up within the line |
+//! | `#12` | at the head of a bar | the number printed for it, where it is not the next one |
+//!
+//! After a jump repeats are not played again and the last ending is, unless `with-repeats` says
+//! otherwise.
 //!
 //! ## Mistakes
 //!
@@ -80,6 +98,7 @@ mod error;
 mod header;
 mod mistakes;
 mod reader;
+mod signs;
 mod word;
 mod writer;
 

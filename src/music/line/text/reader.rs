@@ -11,8 +11,9 @@ use crate::music::line::check::{self, Doubts};
 use crate::music::line::error::{FaultKind, LineFault};
 use crate::music::line::length::Length;
 use crate::music::line::meter::Meter;
-use crate::music::line::model::{Bar, Line, LineParts};
+use crate::music::line::model::{Bar, LineParts};
 use crate::music::line::tempo::Tempo;
+use crate::music::line::whole::Line;
 use crate::music::theory::Key;
 
 /// Where something stands: text line from 1, column and width in characters.
@@ -119,10 +120,15 @@ impl Reader<'_> {
         let segments: Vec<&str> = line_text.split('|').collect();
         let last = segments.len() - 1;
         let mut column = 1;
-        for (at, segment) in segments.into_iter().enumerate() {
-            // A bar line before the first bar or after the last shuts nothing in.
+        for (at, &segment) in segments.iter().enumerate() {
+            let repeat_before = at > 0 && is_repeat_end(segments[at - 1]);
+            let repeat_after = segments
+                .get(at + 1)
+                .is_some_and(|next| is_repeat_start(next));
+            // A bar line before the first bar or after the last shuts nothing in, nor do the two
+            // of `:| |:`.
             let at_edge = last > 0 && (at == 0 || at == last);
-            let is_edge = at_edge && segment.trim().is_empty();
+            let is_edge = (at_edge || repeat_before && repeat_after) && segment.trim().is_empty();
             if !self.stopped && !is_edge {
                 self.read_bar(number, segment, column);
             }
@@ -153,7 +159,7 @@ impl Reader<'_> {
                 .retain(|(_, fault)| !fault.depends_on_instrument());
         }
         if self.faults.is_empty() {
-            return Ok(Line { parts });
+            return Ok(Line::of_checked(parts));
         }
         let lines = self.lines;
         // One copy of a text line, whatever the number of its faults.
@@ -189,7 +195,7 @@ impl Reader<'_> {
         }
         for fault in check::faults(parts, &self.doubts, MISTAKES_MAX) {
             // Words that were not understood may be the notes.
-            if self.lost && fault.kind == FaultKind::NoNotes {
+            if self.lost && (fault.kind == FaultKind::NoNotes || fault.kind.is_of_signs()) {
                 continue;
             }
             let at = match fault.kind {
@@ -199,6 +205,17 @@ impl Reader<'_> {
             self.fault(at.unwrap_or(end), fault.kind.into());
         }
     }
+}
+
+/// Whether a bar's text ends in the colon of a `:|`.
+fn is_repeat_end(segment: &str) -> bool {
+    let last = segment.split_whitespace().next_back();
+    last.is_some_and(|word| word == ":" || word.starts_with(":x"))
+}
+
+/// Whether a bar's text begins with the colon of a `|:`.
+fn is_repeat_start(segment: &str) -> bool {
+    segment.split_whitespace().next() == Some(":")
 }
 
 /// Text before a comment.

@@ -5,7 +5,7 @@ use crate::music::expected::Place;
 use crate::music::instrument::Instrument;
 use crate::music::line::error::FaultKind;
 use crate::music::line::length::Length;
-use crate::music::line::model::{Note, Start};
+use crate::music::line::model::{Grace, Note, Start};
 use crate::music::line::tempo::Tempo;
 use crate::music::theory::{ChordSymbol, SpelledPitch};
 
@@ -55,8 +55,10 @@ pub(super) enum Said {
         notes: Vec<Note>,
         start: Start,
         staccato: bool,
+        accent: bool,
         breath_after: bool,
     },
+    Grace(Grace),
     Chord {
         later: Length,
         symbol: ChordSymbol,
@@ -66,6 +68,14 @@ pub(super) enum Said {
         tempo: Tempo,
     },
 }
+
+/// How a note is begun, and the mark before it that says so; `>>` before `>`, of which it is two.
+pub(super) const START_MARKS: [(&str, Start); 4] = [
+    (">>", Start::Slid),
+    (">", Start::Slurred),
+    ("h", Start::Hammered),
+    ("p", Start::Pulled),
+];
 
 /// Reads one word. `string` is the string named last and is set to the one named here.
 pub(super) fn read_word(
@@ -87,7 +97,7 @@ pub(super) fn read_word(
         _ => {}
     }
     let given = || word.to_owned();
-    if word.starts_with(['r', '=']) && word[1..].chars().all(|c| "!,(>".contains(c)) {
+    if word.starts_with(['r', '=']) && word[1..].chars().all(|c| "!,(>^".contains(c)) {
         let why = "a rest takes no marks, a hold takes only `,`";
         return Err(TextFault::Mark {
             given: given(),
@@ -139,10 +149,10 @@ pub(super) enum StringAfter {
 
 /// The string named last, after a word that was not understood, on an instrument of `strings`.
 pub(super) fn string_after(word: &str, strings: u8) -> StringAfter {
-    let notes = word.trim_start_matches('>').rsplit('&');
+    let notes = word.rsplit('&');
     let named = notes
         .filter_map(|note| note.split_once(':'))
-        .map(|(string, _)| string)
+        .map(|(string, _)| string.trim_start_matches(['>', 'g', 'h', 'p', 'x']))
         .find(|string| !string.is_empty());
     match named.map(str::parse::<u8>) {
         None => StringAfter::Same,
@@ -229,29 +239,49 @@ fn read_notes(
     instrument: &Instrument,
     string: &mut Option<u8>,
 ) -> Result<Said, TextFault> {
-    let (start, rest) = match (word.strip_prefix(">>"), word.strip_prefix('>')) {
-        (Some(rest), _) => (Start::Slid, rest),
-        (None, Some(rest)) => (Start::Slurred, rest),
-        (None, None) => (Start::Plucked, word),
+    let (is_grace, rest) = match word.strip_prefix('g') {
+        Some(rest) => (true, rest),
+        None => (false, word),
     };
+    let (start, rest) = START_MARKS
+        .iter()
+        .find_map(|&(mark, start)| rest.strip_prefix(mark).map(|rest| (start, rest)))
+        .unwrap_or((Start::Plucked, rest));
     let (rest, breath_after) = match rest.strip_suffix(',') {
         Some(rest) => (rest, true),
         None => (rest, false),
     };
-    let (rest, staccato) = match rest.strip_suffix('!') {
-        Some(rest) => (rest, true),
-        None => (rest, false),
-    };
+    let (mut staccato, mut accent) = (false, false);
+    let mut rest = rest;
+    loop {
+        if let Some(before) = rest.strip_suffix('!').filter(|_| !staccato) {
+            (rest, staccato) = (before, true);
+        } else if let Some(before) = rest.strip_suffix('^').filter(|_| !accent) {
+            (rest, accent) = (before, true);
+        } else {
+            break;
+        }
+    }
     let notes: Vec<Note> = rest
         .split('&')
         .map(|note| read_note(note, word, instrument, string))
         .collect::<Result<_, _>>()?;
-    Ok(Said::Notes {
-        notes,
-        start,
-        staccato,
-        breath_after,
-    })
+    if !is_grace {
+        return Ok(Said::Notes {
+            notes,
+            start,
+            staccato,
+            accent,
+            breath_after,
+        });
+    }
+    if staccato || accent || breath_after {
+        return Err(TextFault::Mark {
+            given: word.to_owned(),
+            why: "a grace note takes no `!`, `^` or `,`",
+        });
+    }
+    Ok(Said::Grace(Grace { notes, start }))
 }
 
 fn read_note(
@@ -260,6 +290,10 @@ fn read_note(
     instrument: &Instrument,
     string: &mut Option<u8>,
 ) -> Result<Note, TextFault> {
+    let (ghost, note) = match note.strip_prefix('x') {
+        Some(note) => (true, note),
+        None => (false, note),
+    };
     let (pitch, finger) = match note.split_once('(') {
         Some((pitch, finger)) => (pitch, Some(read_finger(finger)?)),
         None => (note, None),
@@ -297,9 +331,9 @@ fn read_note(
         let midi = instrument.midi_at(place).ok_or(no_such)?;
         *string = Some(on);
         return Ok(Note {
-            midi,
-            place: Some(place),
             finger,
+            ghost,
+            ..Note::at(midi, place)
         });
     }
     if !pitch.starts_with(|c: char| c.is_ascii_uppercase()) {
@@ -311,9 +345,9 @@ fn read_note(
     // The parser keeps to 0..=127.
     let midi = u8::try_from(spelled.midi()).unwrap_or(u8::MAX);
     Ok(Note {
-        midi,
-        place: None,
         finger,
+        ghost,
+        ..Note::new(midi)
     })
 }
 

@@ -2,9 +2,12 @@
 
 use std::fmt::Write;
 
+use super::signs::{Around, head_words, tail_words};
+use super::word::START_MARKS;
 use crate::music::instrument::{DEFAULT_FRETS, DEFAULT_SCALE_MM};
 use crate::music::line::length::Length;
-use crate::music::line::model::{Bar, Event, EventKind, Line, Note, Start};
+use crate::music::line::model::{Bar, Event, EventKind, Note, Start};
+use crate::music::line::whole::Line;
 use crate::music::theory::Key;
 
 /// Writes a line as `.line` text, one bar to a text line.
@@ -13,8 +16,8 @@ use crate::music::theory::Key;
 pub fn write_text(line: &Line) -> String {
     let mut text = header(line);
     let mut length = Length::QUARTER;
-    let mut before = line.bars().first();
-    for (index, bar) in line.bars().iter().enumerate() {
+    let mut before = line.written_bars().first();
+    for (index, bar) in line.written_bars().iter().enumerate() {
         if let Some(before) = before {
             if before.meter != bar.meter {
                 push_line(&mut text, &format!("meter: {}", bar.meter));
@@ -24,11 +27,15 @@ pub fn write_text(line: &Line) -> String {
             }
         }
         before = Some(bar);
-        let mut words: Vec<String> = Vec::new();
-        if index == 0 && line.has_pickup() {
-            words.push("pickup".to_owned());
-        }
+        let around = Around {
+            pickup: index == 0 && line.has_pickup(),
+            signs: bar.signs.clone(),
+            lacks: bar.lacks,
+            printed: bar.printed,
+        };
+        let mut words = head_words(&around);
         bar_words(bar, &mut length, &mut words);
+        words.extend(tail_words(&bar.signs));
         push_line(&mut text, &words.join(" "));
     }
     text
@@ -42,7 +49,11 @@ fn push_line(text: &mut String, line: &str) {
 fn header(line: &Line) -> String {
     let mut text = String::new();
     let instrument = line.instrument();
-    let meter = line.bars().first().map(|bar| bar.meter).unwrap_or_default();
+    let meter = line
+        .written_bars()
+        .first()
+        .map(|bar| bar.meter)
+        .unwrap_or_default();
     if !line.title().is_empty() {
         push_line(&mut text, &format!("title: {}", line.title()));
     }
@@ -93,6 +104,10 @@ fn bar_words(bar: &Bar, length: &mut Length, words: &mut Vec<String>) {
             words.push(event.length.to_string());
             *length = event.length;
         }
+        for grace in &event.graces {
+            let word = struck(&grace.notes, grace.start, bar.key);
+            words.push(format!("g{word}"));
+        }
         words.push(event_word(event, bar.key));
         at = end;
     }
@@ -107,14 +122,9 @@ fn event_word(event: &Event, key: Key) -> String {
             start,
             staccato,
         } => {
-            let notes: Vec<String> = notes.iter().map(|note| note_word(note, key)).collect();
-            let prefix = match start {
-                Start::Plucked => "",
-                Start::Slurred => ">",
-                Start::Slid => ">>",
-            };
+            let accent = if event.accent { "^" } else { "" };
             let dot = if *staccato { "!" } else { "" };
-            format!("{prefix}{}{dot}", notes.join("&"))
+            format!("{}{accent}{dot}", struck(notes, *start, key))
         }
     };
     // A breath after a rest says nothing; the model does not keep one.
@@ -124,13 +134,22 @@ fn event_word(event: &Event, key: Key) -> String {
     word
 }
 
+/// Notes that sound together, and how they are begun.
+fn struck(notes: &[Note], start: Start, key: Key) -> String {
+    let words: Vec<String> = notes.iter().map(|note| note_word(note, key)).collect();
+    let mark = START_MARKS.iter().find(|(_, of)| *of == start);
+    format!("{}{}", mark.map_or("", |(mark, _)| mark), words.join("&"))
+}
+
 fn note_word(note: &Note, key: Key) -> String {
+    let mut word = if note.ghost { "x" } else { "" }.to_owned();
     let Some(place) = note.place else {
-        return key.spell(note.midi).to_string();
-    };
-    let mut word = format!("{}:{}", place.string, place.fret);
-    if let Some(finger) = note.finger {
         // Writing to a String cannot fail.
+        let _ = write!(word, "{}", key.spell(note.midi));
+        return word;
+    };
+    let _ = write!(word, "{}:{}", place.string, place.fret);
+    if let Some(finger) = note.finger {
         let _ = write!(word, "({finger})");
     }
     word

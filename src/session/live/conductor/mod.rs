@@ -56,7 +56,7 @@ struct Chosen {
 impl Chosen {
     fn of(whole: &Line, bars: (u32, u32), share: f64) -> Result<Self, LiveError> {
         let line = whole
-            .bars_range(bars.0..=bars.1)
+            .played_range(bars.0..=bars.1)
             .and_then(|line| line.with_tempo_scale(share))
             .map_err(|fault| LiveError::Line(fault.to_string()))?;
         let piece = Arc::new(Piece {
