@@ -8,6 +8,7 @@ use super::place::{Group, place};
 use super::swing::{Swung, after_beat};
 use super::tempo::Tempo;
 use crate::music::expected::{ExpectedNote, Place};
+use crate::music::fingering::{Begun, Group as ToFinger, Position, Wanted};
 use crate::music::instrument::Instrument;
 
 /// A stretch of the line at one tempo.
@@ -67,6 +68,8 @@ impl TempoMap {
 struct Sounding<'a> {
     bar: u32,
     beat: f64,
+    /// Its bar and its event in that bar, both from 0.
+    event: (usize, usize),
     onset: Length,
     length: Length,
     /// Where its beat of a quarter note starts, when it begins at exactly the half of one.
@@ -93,7 +96,7 @@ fn soundings(line: &Line) -> Vec<Sounding<'_>> {
     for (index, bar) in line.bars().iter().enumerate() {
         let offset = first_beat_offset(line, index, bar);
         let mut at = Length::ZERO;
-        for event in &bar.events {
+        for (place, event) in bar.events.iter().enumerate() {
             match &event.kind {
                 EventKind::Rest => {
                     if let Some(last) = list.last_mut() {
@@ -117,6 +120,7 @@ fn soundings(line: &Line) -> Vec<Sounding<'_>> {
                     list.push(Sounding {
                         bar: line.first_bar() + index as u32,
                         beat: 1.0 + bar.meter.beats_in(at + offset),
+                        event: (index, place),
                         onset: bar_start + at,
                         length: event.length,
                         halved_beat: (at_half && bar.meter.is_in_quarters()).then_some(beat_start),
@@ -199,6 +203,15 @@ impl Line {
         expected
     }
 
+    /// What is to be fingered, in order: each note or chord with where it stands. Ties are added up,
+    /// times are at the written tempo.
+    pub(crate) fn groups(&self) -> Vec<(Position, ToFinger)> {
+        let tempo_map = TempoMap::new(self);
+        let swung = Swung::new(self);
+        let seconds = |sounding: &Sounding<'_>| tempo_map.seconds(swung.place(sounding.onset));
+        groups(&soundings(self), seconds)
+    }
+
     /// Where a position, in quarter notes from the start of bar 1, lies in seconds at the written
     /// tempo. Positions beyond either end go on at the tempo of that end. Swing is left out: it
     /// moves no beat (see [`SwingRatio::moved`](super::SwingRatio::moved) for what lies between).
@@ -248,6 +261,47 @@ impl Line {
 
 fn tempo_fault(error: super::tempo::TempoError) -> LineFault {
     FaultKind::Tempo(error).anywhere()
+}
+
+/// The soundings as the fingering takes them.
+fn groups(
+    soundings: &[Sounding<'_>],
+    seconds: impl Fn(&Sounding<'_>) -> f64,
+) -> Vec<(Position, ToFinger)> {
+    let mut bar = None;
+    soundings
+        .iter()
+        .map(|sounding| {
+            let position = Position {
+                bar: sounding.bar,
+                beat: sounding.beat,
+                event: sounding.event,
+            };
+            let first_of_bar = bar.replace(sounding.bar) != Some(sounding.bar);
+            let group = ToFinger {
+                notes: sounding.notes.iter().map(Wanted::from).collect(),
+                begun: match sounding.start {
+                    Start::Plucked => Begun::Plucked,
+                    Start::Slid => Begun::Slid,
+                    _ => Begun::Slurred,
+                },
+                onset_s: seconds(sounding),
+                let_go: !sounding.continues,
+                first_of_bar,
+            };
+            (position, group)
+        })
+        .collect()
+}
+
+impl From<&Note> for Wanted {
+    fn from(note: &Note) -> Self {
+        Self {
+            midi: note.midi,
+            place: note.place,
+            finger: note.finger,
+        }
+    }
 }
 
 /// The join after each sounding; `None` where either side has no place.
