@@ -230,9 +230,16 @@ impl<'a> Prices<'a> {
             let frets = grip.held.iter().map(|held| held.place.fret);
             let highest = frets.clone().max().unwrap_or(0);
             let lowest = frets.filter(|&fret| fret > 0).min().unwrap_or(highest);
-            // The hand's own first finger counts too: it stays where it lies.
+            // Fingers 1 and 4 count too where they are not used: they stay where they lie.
             let from = lowest.min(grip.hand);
-            let reach = reach_mm(self.instrument, from, highest);
+            let stretched = grip.held.iter().any(|held| held.stretched);
+            let frame = (grip.hand + FRAME_FRETS - 1).min(self.instrument.frets());
+            let to = if stretched {
+                highest.max(frame)
+            } else {
+                highest
+            };
+            let reach = reach_mm(self.instrument, from, to);
             efforts += PER_MM_BEYOND_SPAN * (reach - self.hand.span_mm()).max(0.0);
         }
         for pair in grip.held.windows(2) {

@@ -57,35 +57,55 @@ struct Reach {
     offset: i8,
     /// Finger 1 or 4 outside of the frame.
     stretched: bool,
-    /// Only where the hand is fingered 1-2-4.
-    low_only: bool,
+    at: Where,
 }
 
-const fn reach(finger: u8, offset: i8, stretched: bool, low_only: bool) -> Reach {
+/// Where on the neck a reach is used.
+#[derive(Clone, Copy, PartialEq)]
+enum Where {
+    Everywhere,
+    /// Only where the hand is fingered 1-2-4.
+    Low,
+    /// Only where a finger lies at each of four frets: lower down it would be what finger 4 on the
+    /// fourth fret is, with the hand one fret lower.
+    High,
+}
+
+impl Reach {
+    fn is_used(self, hand: u8, prices: &Prices<'_>) -> bool {
+        match self.at {
+            Where::Everywhere => true,
+            Where::Low => prices.hand().is_low(hand),
+            Where::High => !prices.hand().is_low(hand),
+        }
+    }
+}
+
+const fn reach(finger: u8, offset: i8, stretched: bool, at: Where) -> Reach {
     Reach {
         finger,
         offset,
         stretched,
-        low_only,
+        at,
     }
 }
 
 /// Where the fingers may lie: finger *i* at the hand's fret plus *i* - 1, fingers 1 and 4 one
 /// further out; in 1-2-4 also finger 4 where finger 3 would be. Common practice, no source.
 const REACHES: [Reach; 7] = [
-    reach(1, 0, false, false),
-    reach(2, 1, false, false),
-    reach(3, 2, false, false),
-    reach(4, 3, false, false),
-    reach(4, 2, false, true),
-    reach(1, -1, true, false),
-    reach(4, 4, true, false),
+    reach(1, 0, false, Where::Everywhere),
+    reach(2, 1, false, Where::Everywhere),
+    reach(3, 2, false, Where::Everywhere),
+    reach(4, 3, false, Where::Everywhere),
+    reach(4, 2, false, Where::Low),
+    reach(1, -1, true, Where::High),
+    reach(4, 4, true, Where::Everywhere),
 ];
 
 /// All ways to give the notes of a group strings of their own. Given places are kept, those that
 /// do not give the pitch on this instrument count as not given. Chords wider than a hand (one
 /// fret beyond the frame) are left out where there are closer ones. Empty when it cannot be played.
-pub(crate) fn chord_places(notes: &[Wanted], instrument: &Instrument) -> Vec<Vec<Place>> {
+pub(super) fn chord_places(notes: &[Wanted], instrument: &Instrument) -> Vec<Vec<Place>> {
     let mut ways: Vec<Vec<Place>> = vec![Vec::new()];
     for note in notes.iter().take(MAX_NOTES) {
         let places = match given(note, instrument) {
@@ -207,7 +227,7 @@ fn hands(places: &[Place], fingers: &[Option<u8>], prices: &Prices<'_>) -> Array
         });
         for reach in before {
             match hand_for(place.fret, *reach) {
-                Some(hand) if !reach.low_only || prices.hand().is_low(hand) => add(hand),
+                Some(hand) if reach.is_used(hand, prices) => add(hand),
                 _ => {}
             }
         }
@@ -273,8 +293,8 @@ fn choices(
     }
     for reach in REACHES {
         let lies = i16::from(hand) + i16::from(reach.offset) == i16::from(place.fret);
-        let allowed = !reach.low_only || prices.hand().is_low(hand);
-        if lies && allowed && finger.is_none_or(|finger| finger == reach.finger) {
+        if lies && reach.is_used(hand, prices) && finger.is_none_or(|finger| finger == reach.finger)
+        {
             list.push(Held {
                 place,
                 finger: reach.finger,

@@ -40,14 +40,18 @@ use costs::Prices;
 
 use super::expected::{JoinKind, Place};
 use super::instrument::Instrument;
-use super::line::Line;
-
-pub(crate) use grips::chord_places;
+use super::line::{Line, Note};
 pub use hand::{DEFAULT_LOW_BELOW, DEFAULT_SPAN_MM, Hand, HandError, OpenStrings, SPAN_MM_RANGE};
 pub use reach::{FRAME_FRETS, reach_mm};
 pub use wanted::{Begun, Group, Wanted};
 pub use way::{Fingered, Position, Shift, Step, Way, WayCosts};
 pub use ways::MOST_WAYS;
+
+/// Whether notes struck together can be played: each has a string of its own. Never fails.
+pub(crate) fn can_be_held(notes: &[Note], instrument: &Instrument) -> bool {
+    let wanted: Vec<Wanted> = notes.iter().map(Wanted::from).collect();
+    !grips::chord_places(&wanted, instrument).is_empty()
+}
 
 /// Places and joins of a row of groups.
 #[derive(Clone, Debug, PartialEq)]

@@ -3,6 +3,7 @@
 use proptest::prelude::*;
 
 use super::costs::{Between, Move, Prices};
+use super::grips::chord_places;
 use super::grips::{Grip, grips};
 use super::path::{Total, cheapest, cost_of, settled, weighed};
 use super::*;

@@ -1,6 +1,7 @@
 //! Fingerings every bass school teaches. Common practice, no source, except where a length in
 //! millimetres decides.
 
+use super::grips::chord_places;
 use super::*;
 use crate::music::instrument::Tuning;
 

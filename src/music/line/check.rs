@@ -3,7 +3,7 @@
 use super::error::{FaultKind, LineFault};
 use super::length::{Length, MAX_QUARTERS, UNITS_PER_QUARTER};
 use super::model::{Bar, EventKind, LineParts, MAX_CHORD_NOTES, Note, Start};
-use super::place::chord_places;
+use crate::music::fingering::can_be_held;
 use crate::music::instrument::Instrument;
 use crate::music::theory::Key;
 
@@ -217,7 +217,7 @@ fn check_notes(notes: &[Note], instrument: &Instrument, key: Key) -> Result<(), 
     if notes.windows(2).any(|pair| pair[0].midi == pair[1].midi) {
         return Err(FaultKind::ChordSamePitch);
     }
-    if notes.len() > 1 && chord_places(notes, instrument).is_empty() {
+    if notes.len() > 1 && !can_be_held(notes, instrument) {
         return Err(FaultKind::ChordUnplayable);
     }
     Ok(())
