@@ -16,9 +16,9 @@ use super::reach::{FRAME_FRETS, reach_mm};
 use super::wanted::{Begun, Group};
 use crate::music::instrument::Instrument;
 
-/// Efforts for moving the hand at all. Chosen: one shift is worth four crossings. Raising it gives
-/// fewer shifts.
-const SHIFT: f64 = 4.0;
+/// Efforts for moving the hand at all. Chosen: a shift is worth five crossings and more. Raising it
+/// gives fewer shifts.
+const SHIFT: f64 = 5.0;
 /// Efforts for the root of each millimetre the hand moves: 100 mm, three frets at the nut, cost
 /// 5 more. Chosen; the root, because a long shift is one movement as a short one is. Raising it
 /// gives shorter shifts.
@@ -30,10 +30,11 @@ const HASTE_S: f64 = 0.12;
 /// Seconds: no time between two onsets counts as shorter, so that a misprint costs no infinity.
 const SHORTEST_S: f64 = 0.03;
 /// Share of a shift's price where the sound may stop before it (rest, breath, dot): nobody hears
-/// the hand move. Chosen; raising it to 1 makes rests worth nothing.
-const EXPOSED_AFTER_REST: f64 = 0.5;
-/// Share where an open string sounds while the hand moves. Chosen, as above.
-const EXPOSED_OVER_OPEN: f64 = 0.5;
+/// the hand move. Chosen; raising it to 1 makes rests worth nothing beyond their time.
+const EXPOSED_AFTER_REST: f64 = 0.7;
+/// Share where an open string sounds while the hand moves: the tone goes on, but the string must be
+/// damped from the new place. Chosen, nearer to 1 than after a rest.
+const EXPOSED_OVER_OPEN: f64 = 0.8;
 /// Share over a bar line, where a phrase is likelier to break. Chosen; it only settles what is
 /// nearly even.
 const EXPOSED_OVER_BAR: f64 = 0.95;
@@ -64,14 +65,14 @@ const GUIDED: f64 = 0.3;
 /// shift there and back. Raising it gives shifts for stretches.
 const EXTENSION: f64 = 4.0;
 /// Efforts for each millimetre of reach beyond the hand's span. Chosen: frets 1 to 4 at 34 inch
-/// (130 mm) cost a hand of 110 mm two efforts. Raising it keeps small hands together.
-const PER_MM_BEYOND_SPAN: f64 = 0.1;
+/// (130 mm) cost a hand of 110 mm 1.2 efforts. Raising it keeps small hands together.
+const PER_MM_BEYOND_SPAN: f64 = 0.06;
 /// Efforts for a fourth fret where the hand is fingered 1-2-4: the hand turns on the thumb. Chosen,
 /// below a shift.
-const FOURTH_FRET_LOW: f64 = 0.8;
+const FOURTH_FRET_LOW: f64 = 0.5;
 /// Efforts for finger 3 where the hand is fingered 1-2-4. Chosen above a roll, so that finger 4 lies
 /// over two strings rather than 3 beside 4; below a jump of finger 4.
-const THIRD_FINGER_LOW: f64 = 1.5;
+const THIRD_FINGER_LOW: f64 = 1.2;
 /// Efforts for each finger, 1 to 4: the third and the little one are weaker. Common practice, no
 /// source; small, so that they settle what is nearly even.
 const WEAK: [f64; 4] = [0.0, 0.05, 0.1, 0.2];
@@ -82,8 +83,8 @@ const SPARED: f64 = 15.0;
 /// fingers pay it; it places the hand nearest to them.
 const TWISTED_PER_FRET: f64 = 6.0;
 /// Efforts for each 100 mm between nut and hand: low places win what is even. Chosen: the twelfth
-/// fret costs one and a half crossings a note.
-const HEIGHT_PER_100_MM: f64 = 0.35;
+/// fret costs two crossings a note. Raising it takes high passages back down between their notes.
+const HEIGHT_PER_100_MM: f64 = 0.5;
 /// Efforts for an open string: its tone differs and it must be damped. Chosen.
 const OPEN: f64 = 0.5;
 /// Efforts for an open string that is to be avoided. Chosen: more than two shifts.

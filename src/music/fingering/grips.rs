@@ -66,8 +66,8 @@ enum Where {
     Everywhere,
     /// Only where the hand is fingered 1-2-4.
     Low,
-    /// Only where a finger lies at each of four frets: lower down it would be what finger 4 on the
-    /// fourth fret is, with the hand one fret lower.
+    /// Only where a finger lies at each of four frets: lower down the fourth fret is the stretch,
+    /// and a fifth is out of reach.
     High,
 }
 
@@ -99,7 +99,7 @@ const REACHES: [Reach; 7] = [
     reach(4, 3, false, Where::Everywhere),
     reach(4, 2, false, Where::Low),
     reach(1, -1, true, Where::High),
-    reach(4, 4, true, Where::Everywhere),
+    reach(4, 4, true, Where::High),
 ];
 
 /// All ways to give the notes of a group strings of their own. Given places are kept, those that

@@ -32,6 +32,10 @@ mod way;
 mod ways;
 
 #[cfg(test)]
+mod kinds_tests;
+#[cfg(test)]
+mod price_tests;
+#[cfg(test)]
 mod tests;
 #[cfg(test)]
 mod trade_tests;

@@ -6,7 +6,7 @@ use super::*;
 use crate::music::instrument::Tuning;
 
 /// Groups of single notes, `seconds` apart; a place is string and fret, a finger 0 is not given.
-fn at(places: &[(u8, u8)], seconds: f64) -> Vec<Group> {
+pub(super) fn at(places: &[(u8, u8)], seconds: f64) -> Vec<Group> {
     let neck = Instrument::default();
     let with_place = |&(string, fret): &(u8, u8)| {
         let place = Place { string, fret };
@@ -40,7 +40,7 @@ fn groups(notes: &[(u8, Option<Place>)], seconds: f64) -> Vec<Group> {
 }
 
 /// The cheapest way through `groups`.
-fn way(groups: &[Group], instrument: &Instrument, hand: &Hand) -> Way {
+pub(super) fn way(groups: &[Group], instrument: &Instrument, hand: &Hand) -> Way {
     let positions: Vec<Position> = (0..groups.len())
         .map(|index| Position {
             bar: 1 + index as u32 / 8,
@@ -261,7 +261,11 @@ fn chords_lie_under_one_hand() {
     // A tenth, G1 and B2: the third fret of the E string and the fourth of the G string.
     let tenth = way(&[chord(&[31, 47])], &neck, &Hand::default());
     assert_eq!(places(&tenth), [(4, 3), (1, 4)]);
-    assert_eq!(of_way(&tenth), [1, 2]);
+    let laid = of_way(&tenth);
+    assert!(
+        laid[0] < laid[1],
+        "the higher fret takes the higher finger: {laid:?}"
+    );
     // Two notes a fourth apart at one fret: one finger laid flat.
     let fourth = way(&[chord(&[46, 51])], &neck, &Hand::default());
     let laid = of_way(&fourth);
@@ -272,54 +276,6 @@ fn chords_lie_under_one_hand() {
     strings.dedup();
     assert_eq!(strings.len(), 3);
     assert!(chord_places(&chord(&[28, 29]).notes, &neck).is_empty());
-}
-
-#[test]
-fn each_kind_of_join_is_told() {
-    use JoinKind::{Crossing, Open, Repeat, Roll, SamePlace, Shift, Stretch};
-    let neck = Instrument::default();
-    let of = |places: &[(u8, u8)]| -> Vec<JoinKind> {
-        let laid = lay(&at(places, 0.4), &neck, &Hand::default());
-        laid.joins.into_iter().map(Option::unwrap).collect()
-    };
-    assert_eq!(of(&[(3, 5), (3, 5)]), [Repeat]);
-    assert_eq!(of(&[(3, 0), (3, 0)]), [Repeat]);
-    assert_eq!(of(&[(3, 0), (3, 2), (2, 0)]), [Open, Open]);
-    assert_eq!(of(&[(3, 5), (2, 5)]), [Roll]);
-    assert_eq!(of(&[(4, 5), (2, 5)]), [Crossing]);
-    assert_eq!(of(&[(3, 3), (3, 10)]), [Shift]);
-    assert_eq!(of(&[(3, 3), (2, 6)]), [Crossing]);
-    // 5 to 9 is more than four frets: finger 1 reaches back to 5 from the place of 6 to 9, so that
-    // 8 and 9 have fingers of their own.
-    assert_eq!(
-        of(&[(3, 5), (3, 8), (3, 9), (3, 8)]),
-        [Stretch, SamePlace, SamePlace]
-    );
-    assert_eq!(
-        of(&[(3, 5), (3, 8), (2, 4), (2, 8)]),
-        [SamePlace, Stretch, SamePlace]
-    );
-    // It stays up there: a shift, and what follows lies in the new place.
-    assert_eq!(
-        of(&[(3, 5), (3, 8), (3, 9), (3, 12)]),
-        [SamePlace, Shift, SamePlace]
-    );
-    assert_eq!(
-        of(&[(3, 5), (3, 8), (3, 10), (3, 12)]),
-        [SamePlace, Shift, SamePlace]
-    );
-    // C major in the second place needs no shift.
-    let scale = [
-        (3, 3),
-        (3, 5),
-        (2, 2),
-        (2, 3),
-        (2, 5),
-        (1, 2),
-        (1, 4),
-        (1, 5),
-    ];
-    assert!(!of(&scale).contains(&Shift));
 }
 
 #[test]

@@ -7,7 +7,8 @@ use super::SheetOptions;
 use super::rhythm::{Entry, beams, tuplets, value};
 use super::shapes::word_width;
 use crate::music::fingering::{Step, Way};
-use crate::music::line::{EventKind, Length, Line, Meter, Note, Start, Tempo};
+use crate::music::line::{Bar, EventKind, Length, Line, Meter, Note, Start, Tempo};
+use crate::music::theory::Key;
 
 /// Millimetres from a bar line to the first note. Common practice, no source; less lets numbers
 /// touch the bar line.
@@ -91,15 +92,8 @@ impl SheetBar {
 
 /// All bars of the line, with the places of `way`.
 pub(super) fn bars(line: &Line, way: &Way, options: &SheetOptions) -> Vec<SheetBar> {
-    let fingers = options.fingers;
-    let mut steps: HashMap<(usize, usize), (&Step, Option<&String>)> = HashMap::new();
-    for (at, step) in way.steps.iter().enumerate() {
-        let word = options.beneath.get(at).and_then(Option::as_ref);
-        steps.entry(step.position.event).or_insert((step, word));
-    }
-    let hands = hands(way);
-    let mut held: Vec<Mark> = Vec::new();
-    let mut before: Option<(Meter, crate::music::theory::Key)> = None;
+    let mut source = Source::new(way, options);
+    let mut before: Option<(Meter, Key)> = None;
     let mut list = Vec::with_capacity(line.bars().len());
     for (index, bar) in line.bars().iter().enumerate() {
         let meter = (before.map(|before| before.0) != Some(bar.meter)).then_some(bar.meter);
@@ -115,54 +109,7 @@ pub(super) fn bars(line: &Line, way: &Way, options: &SheetOptions) -> Vec<SheetB
             Length::ZERO
         };
         let lead = BEFORE_FIRST + if meter.is_some() { METER_WIDTH } else { 0.0 };
-        let mut at = Length::ZERO;
-        let mut x = lead;
-        let mut items = Vec::with_capacity(bar.events.len());
-        for (place, event) in bar.events.iter().enumerate() {
-            let (step, beneath) = steps.get(&(index, place)).copied().unzip();
-            let (marks, reached, staccato) = match &event.kind {
-                EventKind::Rest => (Vec::new(), Reached::Plucked, false),
-                EventKind::Hold => {
-                    let tied = held.iter().map(|mark| Mark {
-                        finger: None,
-                        ..*mark
-                    });
-                    (tied.collect(), Reached::Held, false)
-                }
-                EventKind::Notes {
-                    notes,
-                    start,
-                    staccato,
-                    ..
-                } => {
-                    held = marks(notes, step, fingers);
-                    let reached = match start {
-                        Start::Plucked => Reached::Plucked,
-                        Start::Slid => Reached::Slid,
-                        _ => Reached::Slurred,
-                    };
-                    (held.clone(), reached, *staccato)
-                }
-            };
-            let hand = hands.get(&(index, place)).copied().filter(|_| fingers);
-            items.push(Item {
-                entry: Entry {
-                    at: at + offset,
-                    length: event.length,
-                    value: value(event.length),
-                    is_rest: matches!(event.kind, EventKind::Rest),
-                },
-                marks,
-                reached,
-                staccato,
-                breath: event.breath_after,
-                hand,
-                beneath: beneath.flatten().cloned(),
-                x,
-            });
-            at += event.length;
-            x += NOTE_WIDTH + QUARTER_WIDTH * event.length.quarters().powf(WIDTH_POWER);
-        }
+        let (items, width) = source.items(index, bar, offset, lead);
         let entries: Vec<Entry> = items.iter().map(|item| item.entry).collect();
         let mut sheet = SheetBar {
             number: line.first_bar() + index as u32,
@@ -174,7 +121,7 @@ pub(super) fn bars(line: &Line, way: &Way, options: &SheetOptions) -> Vec<SheetB
             tuplets: tuplets(&entries),
             items,
             lead,
-            width: x,
+            width,
         };
         let place = |at: Length| x_at(&sheet, at + offset);
         let chords: Vec<(f64, String)> = bar
@@ -189,6 +136,90 @@ pub(super) fn bars(line: &Line, way: &Way, options: &SheetOptions) -> Vec<SheetB
         list.push(sheet);
     }
     list
+}
+
+/// Where the items of a bar come from: the way's steps by bar and event, and what sounds.
+struct Source<'a> {
+    steps: HashMap<(usize, usize), (&'a Step, Option<&'a String>)>,
+    hands: HashMap<(usize, usize), (u8, i8)>,
+    fingers: bool,
+    held: Vec<Mark>,
+}
+
+impl<'a> Source<'a> {
+    fn new(way: &'a Way, options: &'a SheetOptions) -> Self {
+        let mut steps = HashMap::new();
+        for (at, step) in way.steps.iter().enumerate() {
+            let word = options.beneath.get(at).and_then(Option::as_ref);
+            steps.entry(step.position.event).or_insert((step, word));
+        }
+        Self {
+            steps,
+            hands: if options.fingers {
+                hands(way)
+            } else {
+                HashMap::new()
+            },
+            fingers: options.fingers,
+            held: Vec::new(),
+        }
+    }
+
+    /// What stands in a bar, from `lead` on, and how wide the bar is with it.
+    fn items(&mut self, index: usize, bar: &Bar, offset: Length, lead: f64) -> (Vec<Item>, f64) {
+        let mut at = offset;
+        let mut x = lead;
+        let mut items = Vec::with_capacity(bar.events.len());
+        for (place, event) in bar.events.iter().enumerate() {
+            let (step, beneath) = self.steps.get(&(index, place)).copied().unzip();
+            let (marks, reached, staccato) = self.sounding(&event.kind, step);
+            items.push(Item {
+                entry: Entry {
+                    at,
+                    length: event.length,
+                    value: value(event.length),
+                    is_rest: matches!(event.kind, EventKind::Rest),
+                },
+                marks,
+                reached,
+                staccato,
+                breath: event.breath_after,
+                hand: self.hands.get(&(index, place)).copied(),
+                beneath: beneath.flatten().cloned(),
+                x,
+            });
+            at += event.length;
+            x += NOTE_WIDTH + QUARTER_WIDTH * event.length.quarters().powf(WIDTH_POWER);
+        }
+        (items, x)
+    }
+
+    fn sounding(&mut self, kind: &EventKind, step: Option<&Step>) -> (Vec<Mark>, Reached, bool) {
+        match kind {
+            EventKind::Rest => (Vec::new(), Reached::Plucked, false),
+            EventKind::Hold => {
+                let tied = self.held.iter().map(|mark| Mark {
+                    finger: None,
+                    ..*mark
+                });
+                (tied.collect(), Reached::Held, false)
+            }
+            EventKind::Notes {
+                notes,
+                start,
+                staccato,
+                ..
+            } => {
+                self.held = marks(notes, step, self.fingers);
+                let reached = match start {
+                    Start::Plucked => Reached::Plucked,
+                    Start::Slid => Reached::Slid,
+                    _ => Reached::Slurred,
+                };
+                (self.held.clone(), reached, *staccato)
+            }
+        }
+    }
 }
 
 /// Where a time lies between the notes around it.

@@ -61,12 +61,13 @@ pub(super) struct Entry {
     pub is_rest: bool,
 }
 
-/// The length that beams are grouped by: a beat, three eighths in 6/8, 9/8 and 12/8.
+/// The length that beams are grouped by: a quarter, three eighths in 6/8, 9/8 and 12/8.
 fn beam_length(meter: Meter) -> Length {
     let beat = meter.beat_length();
     if meter.unit() >= 8 && meter.beats().is_multiple_of(3) {
         Length::from_units(beat.units() * 3)
-    } else if meter.unit() < 4 {
+    } else if meter.unit() != 4 {
+        // Also 7/8, whose threes nobody wrote down.
         Length::QUARTER
     } else {
         beat
@@ -180,6 +181,8 @@ mod tests {
         // Common practice, no source.
         let eighths = entries(&[(1, 8); 8]);
         assert_eq!(beams(&eighths, Meter::default()), [0..2, 2..4, 4..6, 6..8]);
+        let seven = Meter::new(7, 8).unwrap();
+        assert_eq!(beams(&entries(&[(1, 8); 7]), seven), [0..2, 2..4, 4..6]);
         let six = Meter::new(6, 8).unwrap();
         assert_eq!(beams(&entries(&[(1, 8); 6]), six), [0..3, 3..6]);
         let dotted = entries(&[(3, 16), (1, 16), (1, 8), (1, 4), (1, 8), (1, 8), (1, 8)]);
