@@ -11,6 +11,7 @@
 //! | `hear` | render a line as sound |
 //! | `tune` | check an instrument's strings |
 //! | `options` | what several commands ask for: the line, its bars, tempo and tuning |
+//! | `hand` | the fretting hand: reach, fingers, open strings |
 //! | `devices` | which sound card is meant |
 //! | `data` | the folder for takes and round trips |
 //! | `values` | the values that options take, read and checked |
@@ -21,6 +22,7 @@
 mod data;
 mod devices;
 mod failure;
+mod hand;
 mod hear;
 mod options;
 mod output;

@@ -5,6 +5,7 @@
 //! `sound` (to render a guide), `compare` and everything above.
 
 pub mod expected;
+pub mod fingering;
 pub mod instrument;
 pub mod line;
 pub mod theory;

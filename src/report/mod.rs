@@ -1,4 +1,4 @@
-//! Text and JSON made from results: pure functions from values to strings.
+//! Text, JSON and pages made from results and lines: pure functions from values to strings.
 //!
 //! No file, no terminal, no clock, and no judgement of its own: what is not in the result is not
 //! in a report. Used by `cli`.
@@ -17,6 +17,7 @@ mod phrases;
 pub(crate) mod sample;
 #[cfg(test)]
 pub(crate) mod sample_practice;
+pub mod sheet;
 mod staff;
 pub mod strings;
 mod tab;

@@ -8,6 +8,7 @@ use crate::compare::judgement::TimingMode;
 use crate::compare::marks::Marks;
 use crate::compare::{Settings, judge_with_rings};
 use crate::hearing::listener::{ListenError, Listener, ListenerConfig};
+use crate::music::fingering::{Group, Position};
 use crate::music::line::Line;
 use crate::music::theory::Key;
 use crate::session::heard::Heard;
@@ -83,9 +84,10 @@ impl Judging<'_> {
         let usual = ListenerConfig::bass(rate);
         let open = f64::from(line.instrument().range().0);
         let lowest = MidiNote(open).to_hertz(a4).0 * FOOTROOM_RATIO;
-        let top = line
-            .expected(line.instrument())
+        let groups = line.groups();
+        let top = groups
             .iter()
+            .flat_map(|(_, group)| &group.notes)
             .map(|note| MidiNote(f64::from(note.midi)).to_hertz(a4).0)
             .fold(0.0, f64::max);
         let hz = |midi: u8| MidiNote(f64::from(midi)).to_hertz(a4);
@@ -96,7 +98,7 @@ impl Judging<'_> {
             highest: Hertz(usual.highest.0.max(top * HEADROOM_RATIO)),
             known_strings: self.known.strings.clone(),
             after_stop: false,
-            chords: chords(line)
+            chords: chords(&groups)
                 .into_iter()
                 .map(|chord| chord.into_iter().map(hz).collect())
                 .collect(),
@@ -160,15 +162,12 @@ impl Judging<'_> {
     }
 }
 
-/// The different chords of the line as MIDI notes, the lowest first.
-fn chords(line: &Line) -> Vec<Vec<u8>> {
-    let mut chords: Vec<Vec<u8>> = Vec::new();
-    for note in line.expected(line.instrument()) {
-        match chords.last_mut() {
-            Some(chord) if note.with_previous => chord.push(note.midi),
-            _ => chords.push(vec![note.midi]),
-        }
-    }
+/// The different chords of a line as MIDI notes, the lowest first.
+fn chords(groups: &[(Position, Group)]) -> Vec<Vec<u8>> {
+    let mut chords: Vec<Vec<u8>> = groups
+        .iter()
+        .map(|(_, group)| group.notes.iter().map(|note| note.midi).collect())
+        .collect();
     chords.retain(|chord| chord.len() > 1);
     chords.iter_mut().for_each(|chord| chord.sort_unstable());
     chords.sort_unstable();

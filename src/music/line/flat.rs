@@ -1,14 +1,13 @@
 //! The line laid out flat: its expected notes, their times, their places and joins.
 
 use super::error::{FaultKind, LineFault};
-use super::joins::{Held, joins};
 use super::length::{Length, UNITS_PER_QUARTER};
 use super::model::{Bar, EventKind, Lacks, LineParts, Note, Start};
-use super::place::{Group, place};
 use super::swing::{Swung, after_beat};
 use super::tempo::Tempo;
 use super::whole::Line;
-use crate::music::expected::{ExpectedNote, Place};
+use crate::music::expected::ExpectedNote;
+use crate::music::fingering::{Begun, Group, Hand, Position, Wanted, lay};
 use crate::music::instrument::Instrument;
 
 /// A stretch of the line at one tempo.
@@ -69,6 +68,8 @@ struct Sounding<'a> {
     bar: u32,
     printed_bar: u32,
     beat: f64,
+    /// Its bar and its event in that bar, both from 0.
+    event: (usize, usize),
     onset: Length,
     length: Length,
     /// Where its beat of a quarter note starts, when it begins at exactly the half of one.
@@ -96,7 +97,7 @@ fn soundings(line: &Line) -> Vec<Sounding<'_>> {
     for (index, bar) in line.bars().iter().enumerate() {
         let offset = first_beat_offset(line, index, bar);
         let mut at = Length::ZERO;
-        for event in &bar.events {
+        for (place, event) in bar.events.iter().enumerate() {
             match &event.kind {
                 EventKind::Rest => {
                     if let Some(last) = list.last_mut() {
@@ -125,6 +126,7 @@ fn soundings(line: &Line) -> Vec<Sounding<'_>> {
                         bar: bar_number,
                         printed_bar: line.printed_bar(bar_number),
                         beat: 1.0 + bar.meter.beats_in(at + offset),
+                        event: (index, place),
                         onset: bar_start + at,
                         length: event.length,
                         halved_beat: (at_half && bar.meter.is_in_quarters()).then_some(beat_start),
@@ -160,21 +162,16 @@ impl Line {
     /// Swing:   `onset_s` and `length_s` are swung when the line is; `beat`, `onset_quarters` and
     ///          `length_quarters` stay as written. A note that ends on a swung place ends with it.
     /// Places:  those of the line where they give the pitch on `instrument`, else the cheapest
-    ///          path (module `place`). `place` and the joins on both sides are `None` for notes
+    ///          way of a usual hand ([`fingering`](crate::music::fingering)). `place` and the joins on both sides are `None` for notes
     ///          that `instrument` does not have: see [`Line::with_instrument`] to be told.
     pub fn expected(&self, instrument: &Instrument) -> Vec<ExpectedNote> {
         let soundings = soundings(self);
-        let groups: Vec<Group<'_>> = soundings
-            .iter()
-            .map(|s| Group {
-                notes: s.notes,
-                start: s.start,
-            })
-            .collect();
-        let places = place(&groups, instrument);
-        let join_kinds = joins_between(&soundings, &places);
         let tempo_map = TempoMap::new(self);
         let swung = Swung::new(self);
+        let seconds = |sounding: &Sounding<'_>| tempo_map.seconds(swung.place(sounding.onset));
+        let (_, to_finger): (Vec<Position>, Vec<Group>) =
+            groups(&soundings, seconds).into_iter().unzip();
+        let laid = lay(&to_finger, instrument, &Hand::default());
 
         let mut expected = Vec::with_capacity(self.note_count());
         for (at, sounding) in soundings.iter().enumerate() {
@@ -194,11 +191,11 @@ impl Line {
                     onset_s,
                     length_s: end_s - onset_s,
                     midi: note.midi,
-                    place: places[at]
+                    place: laid.places[at]
                         .as_ref()
                         .and_then(|places| places.get(member).copied()),
                     legato_next: sounding.continues,
-                    join: join_kinds.get(at).copied().flatten(),
+                    join: laid.joins.get(at).copied().flatten(),
                     staccato: sounding.staccato,
                     slurred_into: sounding.start != Start::Plucked,
                     with_previous: member > 0,
@@ -209,6 +206,15 @@ impl Line {
             }
         }
         expected
+    }
+
+    /// What is to be fingered, in order: each note or chord with where it stands. Ties are added up,
+    /// times are at the written tempo.
+    pub(crate) fn groups(&self) -> Vec<(Position, Group)> {
+        let tempo_map = TempoMap::new(self);
+        let swung = Swung::new(self);
+        let seconds = |sounding: &Sounding<'_>| tempo_map.seconds(swung.place(sounding.onset));
+        groups(&soundings(self), seconds)
     }
 
     /// Where a position, in quarter notes from the start of bar 1, lies in seconds at the written
@@ -266,31 +272,43 @@ fn tempo_fault(error: super::tempo::TempoError) -> LineFault {
     FaultKind::Tempo(error).anywhere()
 }
 
-/// The join after each sounding; `None` where either side has no place.
-fn joins_between(
+/// The soundings as the fingering takes them.
+fn groups(
     soundings: &[Sounding<'_>],
-    places: &[Option<Vec<Place>>],
-) -> Vec<Option<crate::music::expected::JoinKind>> {
-    let held: Vec<Held> = soundings
+    seconds: impl Fn(&Sounding<'_>) -> f64,
+) -> Vec<(Position, Group)> {
+    let mut bar = None;
+    soundings
         .iter()
-        .zip(places)
-        .map(|(sounding, places)| {
-            let places = places.as_deref().unwrap_or_default();
-            let with_finger = |(place, note): (&Place, &Note)| {
-                // A finger belongs to the place it was written for.
-                (*place, note.finger.filter(|_| note.place == Some(*place)))
+        .map(|sounding| {
+            let position = Position {
+                bar: sounding.bar,
+                beat: sounding.beat,
+                event: sounding.event,
             };
-            Held {
-                places: places.iter().zip(sounding.notes).map(with_finger).collect(),
-            }
+            let first_of_bar = bar.replace(sounding.bar) != Some(sounding.bar);
+            let group = Group {
+                notes: sounding.notes.iter().map(Wanted::from).collect(),
+                begun: match sounding.start {
+                    Start::Plucked => Begun::Plucked,
+                    Start::Slid => Begun::Slid,
+                    _ => Begun::Slurred,
+                },
+                onset_s: seconds(sounding),
+                let_go: !sounding.continues,
+                first_of_bar,
+            };
+            (position, group)
         })
-        .collect();
-    let both = places
-        .windows(2)
-        .map(|pair| pair[0].is_some() && pair[1].is_some());
-    joins(&held)
-        .into_iter()
-        .zip(both)
-        .map(|(kind, both)| both.then_some(kind))
         .collect()
+}
+
+impl From<&Note> for Wanted {
+    fn from(note: &Note) -> Self {
+        Self {
+            midi: note.midi,
+            place: note.place,
+            finger: note.finger,
+        }
+    }
 }

@@ -8,22 +8,21 @@
 //! | `check`, `rules`, `error` | the rules a line obeys, and [`LineFault`], what breaks them |
 //! | `text` | the `.line` format: its documentation, reader and writer |
 //! | `midi` | the reader of Standard MIDI Files |
-//! | `place`, `joins` | where notes lie on the neck, and how one joins the next |
-//! | `flat` | [`Line::expected`]: the line as a flat list with times |
+//! | `flat` | [`Line::expected`]: the line as a flat list with times, laid on the neck by `music::fingering` |
+//! | `fingered` | [`Line::with_fingering`]: a way's strings, frets and fingers written into the line |
 //!
 //! Readers take text or bytes, never a path to open; nothing here knows a clock or a device.
 
 mod check;
 mod endings;
 mod error;
+mod fingered;
 mod flat;
-mod joins;
 mod length;
 mod meter;
 pub mod midi;
 mod model;
 mod order;
-mod place;
 mod play;
 mod rules;
 mod signs;
@@ -33,6 +32,7 @@ pub mod text;
 mod whole;
 
 pub use error::{FaultKind, LineFault};
+pub use fingered::FingeringError;
 pub use length::{Length, UNITS_PER_QUARTER};
 pub use meter::{Meter, MeterError};
 pub use midi::{MidiError, read_midi};
@@ -40,7 +40,6 @@ pub use model::{
     Bar, ChordMark, Event, EventKind, Grace, Lacks, LineParts, MAX_CHORD_NOTES, MAX_GRACES, Note,
     Start, TempoMark,
 };
-pub use place::FRAME_FRETS;
 pub use signs::{Jump, JumpTo, MAX_TIMES, Signs, Until};
 pub use swing::{SWING_RANGE, SwingError, SwingRatio, read_swing};
 pub use tempo::{Tempo, TempoError};

@@ -6,7 +6,7 @@ use super::length::Length;
 use super::model::{
     Bar, Event, EventKind, Lacks, LineParts, MAX_CHORD_NOTES, MAX_GRACES, Note, Start,
 };
-use super::place::chord_places;
+use crate::music::fingering::can_be_held;
 use crate::music::instrument::Instrument;
 use crate::music::theory::Key;
 
@@ -109,7 +109,7 @@ fn check_notes(notes: &[Note], instrument: &Instrument, key: Key) -> Result<(), 
     if notes.windows(2).any(|pair| pair[0].midi == pair[1].midi) {
         return Err(FaultKind::ChordSamePitch);
     }
-    if notes.len() > 1 && chord_places(notes, instrument).is_empty() {
+    if notes.len() > 1 && !can_be_held(notes, instrument) {
         return Err(FaultKind::ChordUnplayable);
     }
     Ok(())

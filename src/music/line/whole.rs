@@ -16,6 +16,11 @@ use super::tempo::Tempo;
 use crate::music::instrument::Instrument;
 use crate::music::theory::Key;
 
+/// The written bars in the order in which they are played.
+fn order_of(parts: &LineParts) -> Vec<usize> {
+    order::order(&parts.bars).unwrap_or_else(|_| (0..parts.bars.len()).collect())
+}
+
 /// A written line.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Line {
@@ -37,8 +42,7 @@ impl Line {
 
     /// A line of parts that were put in order and found without a fault.
     pub(super) fn of_checked(parts: LineParts) -> Self {
-        let whole = |_| (0..parts.bars.len()).collect();
-        let order = order::order(&parts.bars).unwrap_or_else(whole);
+        let order = order_of(&parts);
         let numbers = check::printed_numbers(&parts);
         let printed = order.iter().map(|&at| numbers[at]).collect();
         let played = play::played_bars(&parts, &order);
@@ -57,6 +61,11 @@ impl Line {
     /// The bars as they are written, each once, with repeats, endings and jumps.
     pub fn written_bars(&self) -> &[Bar] {
         &self.parts.bars
+    }
+
+    /// Of each bar as played, from 0, the bar that is written for it, from 0.
+    pub(super) fn order(&self) -> Vec<usize> {
+        order_of(&self.parts)
     }
 
     /// The number printed for the bar that is played as number `bar`; the number itself for a bar
