@@ -94,7 +94,16 @@ impl NoteName {
         let mut chars = text.chars();
         let letter = Letter::from_char(chars.next()?)?;
         let rest = chars.as_str();
-        let accidentals: [(&str, i8); 4] = [("##", 2), ("#", 1), ("bb", -2), ("b", -1)];
+        let accidentals: [(&str, i8); 8] = [
+            ("##", 2),
+            ("#", 1),
+            ("bb", -2),
+            ("b", -1),
+            ("♯♯", 2),
+            ("♯", 1),
+            ("♭♭", -2),
+            ("♭", -1),
+        ];
         for (sign, alter) in accidentals {
             if let Some(after) = rest.strip_prefix(sign) {
                 return Some((Self { letter, alter }, after));
