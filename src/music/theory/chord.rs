@@ -164,6 +164,24 @@ impl ChordSymbol {
         }
     }
 
+    /// The same chord over each of its tones in turn, from the root: C, C/E, C/G. A bass of its own
+    /// is left out.
+    pub fn inversions(&self) -> Vec<Self> {
+        let Some(root) = self.root else {
+            return Vec::new();
+        };
+        let over = |tone: &ChordTone| {
+            let bass = (tone.degree != Degree::ROOT).then_some(tone.name);
+            let slash = bass.map(|bass| format!("/{bass}")).unwrap_or_default();
+            Self {
+                text: format!("{root}{}{slash}", self.quality),
+                bass,
+                ..self.clone()
+            }
+        };
+        self.tones.iter().map(over).collect()
+    }
+
     /// The tone that sounds like the name at a place on the line of fifths.
     fn tone_at(&self, fifths: i32) -> Option<ChordTone> {
         let here = |tone: &&ChordTone| same_pitch(tone.name.fifths(), fifths);
