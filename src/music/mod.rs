@@ -9,3 +9,4 @@ pub mod instrument;
 pub mod line;
 pub mod study;
 pub mod theory;
+pub mod transpose;

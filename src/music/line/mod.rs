@@ -20,6 +20,7 @@ mod length;
 mod meter;
 pub mod midi;
 mod model;
+mod parts;
 mod place;
 mod swing;
 mod tempo;
