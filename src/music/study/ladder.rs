@@ -82,7 +82,7 @@ impl<'a> Ladder<'a> {
     fn steps(&self, degrees: &[Degree], within_octave: bool) -> Vec<i32> {
         let stands_for = |number| match number {
             1 => 9,
-            2 | 3 | 4 => 11,
+            2..=4 => 11,
             5 => 13,
             _ => 0,
         };

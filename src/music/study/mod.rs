@@ -32,7 +32,7 @@ mod walk;
 
 use super::line::{Length, Line};
 use super::theory::Key;
-pub use degrees::degrees;
+pub use degrees::{chords_in_force, degrees};
 pub use error::{ItemError, StudyError};
 use expand::{Keyed, expanded};
 pub use item::{Item, read_items};
