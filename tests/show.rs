@@ -15,6 +15,9 @@ const MIXED: &str = "title: Mixed\ntempo: 72\nkey: D minor\nswing: 2:1\n\n\
     @A7(b9,#5) 1/4 3:4 >>3:7 @1/4:N.C. 2:2! 1/4 1:0\n\
     meter: 3/4\n1/4 4:10(4)&1:9 = r\n";
 
+/// Tones that have other names in the key than in their chords: Fb in Gb7, Bbb in C°7.
+const FLATS: &str = "key: C major\n\n1/8 r A1 @Gb7 1/4 F#1 E2 @C°7 C2\nA2 F#2 D2 Eb2\n";
+
 /// Golden: our own earlier output. It detects change and proves nothing; see fixtures/golden/README.md.
 fn golden(name: &str, run: &Run) {
     let path = Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -31,6 +34,7 @@ fn golden(name: &str, run: &Run) {
 fn bench() -> Bench {
     let bench = Bench::empty();
     bench.write("mixed.line", MIXED.as_bytes());
+    bench.write("flats.line", FLATS.as_bytes());
     let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/lantern-stairs.line");
     fs::copy(demo, bench.path("stairs.line")).expect("copied");
     bench
@@ -46,6 +50,7 @@ fn golden_pages_are_unchanged() {
             "show-stairs-bars.txt",
             &["show", "stairs.line", "--bars", "5-6"],
         ),
+        ("show-names.txt", &["show", "flats.line", "--names"]),
         ("show-neck.txt", &["show", "mixed.line", "--neck", "0-2"]),
         ("show.json", &["show", "mixed.line", "--json", "-"]),
         ("help-show.txt", &["show", "--help"]),
@@ -94,6 +99,23 @@ fn every_note_has_its_place_and_degree_in_the_json() {
     assert_eq!(notes[4]["string"], 2);
     assert_eq!(notes[0]["bar"], 0);
     assert_eq!(json["written_by"], "seamline show");
+}
+
+#[test]
+fn notes_go_by_the_names_that_their_chords_give_them() {
+    let bench = bench();
+    let run = bench.run(&["show", "flats.line", "--names"]).exits(0);
+    let names: Vec<String> = run
+        .out()
+        .lines()
+        .filter_map(|line| line.strip_prefix("  name"))
+        .map(|names| names.split_whitespace().collect::<Vec<_>>().join(" "))
+        .collect();
+    assert_eq!(names.join(" "), "A Gb Fb C Bbb Gb D Eb", "{}", run.shown());
+    let run = bench.run(&["show", "flats.line", "--json", "-"]).exits(0);
+    for name in ["\"name\": \"Fb2\"", "\"name\": \"Bbb2\""] {
+        assert!(run.out().contains(name), "{name}\n{}", run.shown());
+    }
 }
 
 #[test]

@@ -19,7 +19,8 @@ use crate::sound::{self, SoundError};
 #[derive(Args, Debug)]
 #[command(after_help = "Examples:\n  \
     seamline show demo-data/lantern-stairs.line\n  \
-    seamline show demo-data/lantern-stairs.line --neck 5\n\n\
+    seamline show demo-data/lantern-stairs.line --neck 5\n  \
+    seamline show demo-data/harbour-walk.line --bars 1-4 --names\n\n\
     Exit code: 0 done, 2 wrong usage, or a line with faults.")]
 pub(super) struct ShowArguments {
     /// The written line: a .line or MIDI file
@@ -28,6 +29,10 @@ pub(super) struct ShowArguments {
 
     #[command(flatten)]
     options: LineOptions,
+
+    /// Name the notes beneath the strings, as their chord spells them
+    #[arg(long)]
+    names: bool,
 
     /// The notes of these bars on the neck instead, as in `5` or `5-6`
     #[arg(long, value_name = "A-B")]
@@ -74,7 +79,14 @@ fn shown(arguments: &ShowArguments) -> Result<(), Failure> {
                 .map_err(|error| Failure::new(format!("--neck: {error}")))?;
             neck::diagrams(&line, (from, to), columns)
         }
-        None => show::page(&line, bars, columns),
+        None => show::page(
+            &line,
+            show::ShowSettings {
+                bars,
+                columns,
+                names: arguments.names,
+            },
+        ),
     };
     output::print(text.as_bytes())
 }

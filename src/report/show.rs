@@ -9,7 +9,7 @@ use super::understood::understood;
 use crate::music::expected::{ExpectedNote, JoinKind};
 use crate::music::line::Line;
 use crate::music::study::degrees;
-use crate::music::theory::NoteDegree;
+use crate::music::theory::{NoteDegree, pitch_class_in};
 use crate::session::line_info::{LineInfo, NoteSign, Reached};
 
 /// What stands beside a note: its sign in the line, found by place and pitch.
@@ -47,10 +47,21 @@ pub(super) fn shifts(info: &LineInfo, notes: &[ExpectedNote]) -> Vec<Option<i32>
         .collect()
 }
 
-/// The page of a line, or of the bars asked for, ending with a line feed. `columns` is taken as 40
-/// to 200.
-pub fn page(line: &Line, bars: Option<(u32, u32)>, columns: usize) -> String {
-    let columns = columns.clamp(COLUMNS_MIN, COLUMNS_MAX);
+/// What a page of a line shows, and for which place.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct ShowSettings {
+    /// First and last bar to show; `None` shows all.
+    pub bars: Option<(u32, u32)>,
+    /// Columns of the page; taken as 40 to 200.
+    pub columns: usize,
+    /// Whether to name the notes.
+    pub names: bool,
+}
+
+/// The page of a line, ending with a line feed.
+pub fn page(line: &Line, settings: ShowSettings) -> String {
+    let columns = settings.columns.clamp(COLUMNS_MIN, COLUMNS_MAX);
+    let bars = settings.bars;
     let notes = line.expected(line.instrument());
     let info = LineInfo::of_bars(line, None);
     let shifts = shifts(&info, &notes);
@@ -68,7 +79,9 @@ pub fn page(line: &Line, bars: Option<(u32, u32)>, columns: usize) -> String {
         lines.push(String::new());
         lines.extend(head(&system, &written, &sheet));
         lines.extend(strings(&info, &system, &written, &sheet));
+        let names = settings.names.then(|| name_marks(&system, &written, &told));
         let below = [
+            ("name", names.unwrap_or_default()),
             ("deg.", degree_marks(&system, &told)),
             ("shift", shift_marks(&system, &notes, &shifts)),
         ];
@@ -81,6 +94,23 @@ pub fn page(line: &Line, bars: Option<(u32, u32)>, columns: usize) -> String {
     lines.extend(used.legend(columns));
     lines.push(String::new());
     lines.join("\n")
+}
+
+/// The names of the notes, as their chord spells them, or their key.
+fn name_marks(system: &System, notes: &[&ExpectedNote], told: &[Option<NoteDegree>]) -> Vec<Mark> {
+    let mut marks = Vec::new();
+    for segment in &system.segments {
+        for &(index, column) in &segment.notes {
+            let midi = notes[index].midi;
+            let spelled = told[index].and_then(|degree| degree.pitch(midi));
+            let name = match spelled {
+                Some(pitch) => pitch.name.to_string(),
+                None => pitch_class_in(f64::from(midi), segment.bar.key),
+            };
+            marks.push(plain(column, &name));
+        }
+    }
+    marks
 }
 
 fn degree_marks(system: &System, told: &[Option<NoteDegree>]) -> Vec<Mark> {

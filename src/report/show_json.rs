@@ -81,7 +81,12 @@ pub fn object(line: &Line, bars: Option<(u32, u32)>) -> String {
             onset_s: round(note.onset_s, DECIMALS_S),
             length_quarters: round(note.length_quarters, DECIMALS_BEATS),
             midi: note.midi,
-            name: pitch_in(f64::from(note.midi), key_of(note.bar)),
+            name: told[at]
+                .and_then(|degree| degree.pitch(note.midi))
+                .map_or_else(
+                    || pitch_in(f64::from(note.midi), key_of(note.bar)),
+                    |pitch| pitch.to_string(),
+                ),
             string: note.place.map(|place| place.string),
             fret: note.place.map(|place| place.fret),
             finger: sign(&info, note).and_then(|sign| sign.finger),

@@ -7,8 +7,8 @@ use crate::music::expected::Place;
 use crate::music::theory::Degree;
 
 /// The shapes of an augmented chord a major third apart, or of a diminished seventh a minor third
-/// apart, from the lowest that needs no open string to the last that fits the neck; each one octave
-/// in the direction asked for, with its places.
+/// apart, from the lowest on the root (on another tone where that needs an open string) to the last
+/// that fits the neck; each one octave in the direction asked for, with its places.
 pub(super) fn shapes(
     ladder: &Ladder<'_>,
     settings: &Settings,
@@ -23,7 +23,11 @@ pub(super) fn shapes(
     }
     let tones = ladder.whole_neck().up;
     let octave = degrees.len() + 1;
-    for start in tones.windows(octave) {
+    let class = |notes: &[u8]| notes.first().map(|midi| midi % 12);
+    let root = class(&ladder.span()?.up);
+    // From the lowest root if its shape needs no open string, else from the lowest tone.
+    let from_root = tones.windows(octave).find(|notes| class(notes) == root);
+    for start in from_root.into_iter().chain(tones.windows(octave)) {
         let mut notes = match settings.direction {
             Direction::Up | Direction::UpDown => start.to_vec(),
             Direction::Down | Direction::DownUp => start.iter().rev().copied().collect(),

@@ -5,7 +5,7 @@ use std::str::FromStr;
 
 use super::chord_words::{self, Unread};
 use super::interval::Degree;
-use super::{Key, NameError, NoteName};
+use super::{Key, NameError, NoteName, SpelledPitch};
 
 /// A chord symbol above a line, such as `Am7`, `D7/F#` or `N.C.` (no chord).
 ///
@@ -48,6 +48,15 @@ pub struct NoteDegree {
     pub name: NoteName,
     /// Whether the symbol names it, as a tone or as the bass behind its slash.
     pub in_chord: bool,
+}
+
+impl NoteDegree {
+    /// The MIDI note `midi` spelled as the chord spells it: Fb2 in Gb7; `None` when it has another
+    /// name altogether.
+    pub fn pitch(&self, midi: u8) -> Option<SpelledPitch> {
+        let pitch = SpelledPitch::with_name(self.name, midi);
+        (pitch.midi() == i32::from(midi)).then_some(pitch)
+    }
 }
 
 /// The degrees of notes that are no chord tones, where their name in the key gives none that is in
@@ -235,7 +244,7 @@ impl FromStr for ChordSymbol {
                 bass: None,
             });
         }
-        let (root, after_root) = NoteName::split_from(text).ok_or_else(|| wrong(text))?;
+        let (root, after_root) = NoteName::split_simple_from(text).ok_or_else(|| wrong(text))?;
         let (degrees, rest) =
             chord_words::read(after_root).map_err(|Unread(unread)| wrong(unread))?;
         let bass = match rest.strip_prefix('/') {

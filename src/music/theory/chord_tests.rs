@@ -67,6 +67,7 @@ fn the_same_chord_in_several_spellings() {
             "R b3 b5 b7",
             &["Cø", "Cø7", "Cm7b5", "C-7b5", "Cm7(b5)", "C-7-5", "Cm7♭5"],
         ),
+        ("R b3 5 7 9", &["Cm9(maj7)", "Cm(maj9)", "CmM9"]),
         ("R b3 b5", &["C°", "Cdim", "Co"]),
         ("R b3 b5 bb7", &["C°7", "Cdim7", "Co7"]),
         ("R b3 b5 7", &["C°(maj7)", "CdimM7"]),
@@ -130,6 +131,9 @@ fn what_is_no_symbol_is_refused_with_the_part_that_is_not_understood() {
         ("C°b5", "b5", 3),
         ("Cm7b5b5", "b5", 6),
         ("C7(maj7)", "maj7)", 4),
+        ("Cm7(maj7)", "maj7)", 5),
+        ("Bbb", "b", 3),
+        ("F##m", "#m", 3),
         ("Csus4sus2", "sus2", 6),
         ("Cno9", "no9", 2),
         ("Cadd7", "add7", 2),
@@ -145,6 +149,22 @@ fn what_is_no_symbol_is_refused_with_the_part_that_is_not_understood() {
             }
             other => panic!("{text}: {other:?}"),
         }
+    }
+}
+
+/// The root takes one accidental: another one belongs to what follows.
+#[test]
+fn a_second_flat_belongs_to_the_number_behind_it() {
+    for (text, root, tones) in [
+        ("Bb5", "Bb", "R 5"),
+        ("Bbb5", "Bb", "R 3 b5"),
+        ("Ebb9", "Eb", "R 3 5 b9"),
+        ("E♭♭9", "Eb", "R 3 5 b9"),
+        ("F##9", "F#", "R 3 5 #9"),
+    ] {
+        let chord: ChordSymbol = text.parse().unwrap();
+        assert_eq!(chord.root().unwrap().to_string(), root, "{text}");
+        assert_eq!(degrees(text), tones, "{text}");
     }
 }
 

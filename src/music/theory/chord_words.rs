@@ -284,6 +284,11 @@ impl<'a> Reader<'a> {
         } else if self.eat("omit") || self.eat("no") {
             self.omit()
         } else if let Some(number) = self.major_number() {
+            // `Cm9(maj7)` says what its seventh is; in `Cm7(maj7)` there would be two.
+            let named = self.kind == Kind::Minor && self.has(9) && number == 7;
+            if named {
+                self.tones.retain(|&tone| tone != Degree::of(7, -1));
+            }
             let free = !self.has(7) && self.kind != Kind::Power;
             self.stack(number, 0);
             free
