@@ -2,7 +2,7 @@
 //! finger.
 
 use super::page::{COLUMNS_MAX, COLUMNS_MIN, clean};
-use super::show::sign;
+use super::show::{bar_of, sign};
 use crate::music::expected::{ExpectedNote, Place};
 use crate::music::line::Line;
 use crate::music::study::{chords_in_force, degrees};
@@ -75,8 +75,7 @@ fn shapes<'a>(
             });
             before = Some(here);
         }
-        let key = info.bars.iter().find(|bar| bar.number == note.bar);
-        let key = key.and_then(|bar| bar.key);
+        let key = bar_of(info, note.bar).and_then(|bar| bar.key);
         let name = match &told[at] {
             Some(degree) => degree.degree.to_string(),
             None => pitch_class_in(f64::from(note.midi), key),

@@ -10,11 +10,17 @@ use crate::music::expected::{ExpectedNote, JoinKind};
 use crate::music::line::Line;
 use crate::music::study::degrees;
 use crate::music::theory::{NoteDegree, pitch_class_in};
-use crate::session::line_info::{LineInfo, NoteSign, Reached};
+use crate::session::line_info::{BarSpan, LineInfo, NoteSign, Reached};
+
+/// The bar of that number. Bars stand in the order of their numbers.
+pub(super) fn bar_of(info: &LineInfo, number: u32) -> Option<&BarSpan> {
+    let at = info.bars.partition_point(|bar| bar.number < number);
+    info.bars.get(at).filter(|bar| bar.number == number)
+}
 
 /// What stands beside a note: its sign in the line, found by place and pitch.
 pub(super) fn sign<'a>(info: &'a LineInfo, note: &ExpectedNote) -> Option<&'a NoteSign> {
-    let bar = info.bars.iter().find(|bar| bar.number == note.bar)?;
+    let bar = bar_of(info, note.bar)?;
     let at = note.onset_quarters - bar.start_quarters;
     let here = |sign: &&NoteSign| (sign.at - at).abs() < 1e-6 && sign.midi == note.midi;
     bar.signs.iter().find(here)

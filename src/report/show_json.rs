@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::json::{DECIMALS_BPM, DECIMALS_S, round};
 use super::layout::Lines;
-use super::show::sign;
+use super::show::{bar_of, sign};
 use crate::music::line::Line;
 use crate::music::study::{chords_in_force, degrees};
 use crate::music::theory::pitch_in;
@@ -65,10 +65,7 @@ pub fn object(line: &Line, bars: Option<(u32, u32)>) -> String {
     let info = LineInfo::of_bars(line, None);
     let told = degrees(line, &notes);
     let chords = chords_in_force(line, &notes);
-    let key_of = |number: u32| {
-        let bar = info.bars.iter().find(|bar| bar.number == number);
-        bar.and_then(|bar| bar.key)
-    };
+    let key_of = |number: u32| bar_of(&info, number).and_then(|bar| bar.key);
     let wanted = |bar: u32| bars.is_none_or(|(from, to)| (from..=to).contains(&bar));
     let notes_out: Vec<NoteOut> = notes
         .iter()

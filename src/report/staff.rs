@@ -262,10 +262,8 @@ fn segments<'a>(
     first.opens_line = true;
     for (index, note) in notes.iter().enumerate() {
         let at = note.onset_quarters;
-        let bar = whole
-            .iter()
-            .rposition(|segment| segment.from_quarters <= at + TOGETHER)
-            .unwrap_or(0);
+        let begun = whole.partition_point(|segment| segment.from_quarters <= at + TOGETHER);
+        let bar = begun.saturating_sub(1);
         let digits = note.place.map_or(2, |place| place.fret.to_string().len());
         whole[bar].onsets.push((index, at, digits));
     }

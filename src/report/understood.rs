@@ -1,5 +1,7 @@
 //! What was understood of a line, a row for each matter.
 
+use std::collections::HashSet;
+
 use super::page::{clean, wrap};
 use crate::music::expected::{ExpectedNote, JoinKind};
 use crate::music::line::{EventKind, Length, Line};
@@ -199,12 +201,12 @@ fn places(line: &Line, notes: &[ExpectedNote]) -> String {
 fn chords(line: &Line) -> String {
     let marks = line.bars().iter().flat_map(|bar| &bar.chords);
     let mut count = 0;
+    let mut seen = HashSet::new();
     let mut told: Vec<String> = Vec::new();
     for mark in marks {
         count += 1;
-        let symbol = clean(mark.symbol.text());
-        if !told.contains(&symbol) {
-            told.push(symbol);
+        if seen.insert(mark.symbol.text()) {
+            told.push(clean(mark.symbol.text()));
         }
     }
     if count == 0 {
