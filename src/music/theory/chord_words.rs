@@ -35,17 +35,10 @@ const ADDED: [(&str, u8); 7] = [
 ];
 /// Degrees that can be left out, longest first.
 const OMITTED: [(&str, u8); 6] = [("11", 11), ("9", 9), ("7", 7), ("5", 5), ("3", 3), ("1", 1)];
-/// Alterations there are: `b5 #5 b9 #9 #11 b13`, and `b6`, `#4` as some write `b13`, `#11`.
-const ALTERATIONS: [(i8, &str, u8); 8] = [
-    (-1, "13", 13),
-    (1, "11", 11),
-    (-1, "9", 9),
-    (1, "9", 9),
-    (-1, "5", 5),
-    (1, "5", 5),
-    (-1, "6", 6),
-    (1, "4", 4),
-];
+/// What can be lowered: b5, b9, b13, and b6, as some write b13.
+const LOWERED: [(&str, u8); 4] = [("13", 13), ("9", 9), ("5", 5), ("6", 6)];
+/// What can be raised: #5, #9, #11, and #4, as some write #11.
+const RAISED: [(&str, u8); 4] = [("11", 11), ("9", 9), ("5", 5), ("4", 4)];
 
 /// The part of a symbol that is not understood, from its first character to the end.
 #[derive(Debug, PartialEq, Eq)]
@@ -366,13 +359,8 @@ impl<'a> Reader<'a> {
         let mut chars = self.rest.chars();
         chars.next();
         self.rest = chars.as_str();
-        let alter = if raised { 1 } else { -1 };
-        let number = ALTERATIONS
-            .iter()
-            .filter(|(by, ..)| *by == alter)
-            .map(|&(_, word, number)| (word, number))
-            .collect::<Vec<_>>();
-        let number = match self.eat_number(&number) {
+        let (alter, numbers) = if raised { (1, &RAISED) } else { (-1, &LOWERED) };
+        let number = match self.eat_number(numbers) {
             Some(number) => number,
             None => {
                 let ends = self.rest.is_empty() || self.rest.starts_with(['(', '/']);
