@@ -7,12 +7,12 @@
 //! |---|---|
 //! | [`units`] | hertz, cents, decibels, frames and seconds |
 //! | [`words`] | the names of pitches, beats, verdicts, flags and joins |
-//! | [`music`] | what should sound: instruments, lines, places on the neck, joins |
+//! | [`music`] | what should sound: instruments, lines, places on the neck, joins, studies |
 //! | [`hearing`] | what did sound: samples in, heard notes out |
 //! | [`sound`] | samples in and out: files, the plucked-string synth |
 //! | [`compare`] | heard against expected: alignment, grid, verdicts, flags, findings |
 //! | [`session`] | one run from a source to a result |
-//! | [`report`] | text and JSON made from results |
+//! | [`report`] | text and JSON made from results and lines |
 //! | [`tui`] | the dashboard, and the same as lines of text |
 //! | [`cli`] | arguments, checked settings, one file per command |
 

@@ -10,6 +10,9 @@
 //! | `sound` | list devices, measure the round trip |
 //! | `hear` | render a line as sound |
 //! | `tune` | check an instrument's strings |
+//! | `study` | build a line from chord symbols |
+//! | `show` | a line as tab, and what was understood of it |
+//! | `own` | completions, man page, what the program was built for |
 //! | `options` | what several commands ask for: the line, its bars, tempo and tuning |
 //! | `hand` | the fretting hand: reach, fingers, open strings |
 //! | `devices` | which sound card is meant |
@@ -26,17 +29,20 @@ mod hand;
 mod hear;
 mod options;
 mod output;
+mod own;
 mod play;
 mod played;
 mod score;
+mod show;
 mod sound;
+mod study;
 mod tune;
 mod values;
 mod written;
 
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 
 use crate::compare::judgement::Judgement;
 
@@ -69,6 +75,7 @@ fn below_mark(judgement: &Judgement, mark: Option<f64>) -> Option<String> {
 #[command(
     name = "seamline",
     version,
+    long_version = own::BUILD,
     max_term_width = 80,
     after_help = "Example:\n  seamline score demo-data/lantern-stairs-practice.wav --line demo-data/lantern-stairs.line\n\n\
                   Exit code: 0 done, 1 done but below --pass-mark, 2 wrong usage or input."
@@ -82,9 +89,13 @@ struct Arguments {
 enum Command {
     Score(score::ScoreArguments),
     Play(Box<play::PlayArguments>),
+    Show(show::ShowArguments),
     Hear(hear::HearArguments),
+    Study(Box<study::StudyArguments>),
     Tune(tune::TuneArguments),
     Sound(sound::SoundArguments),
+    Completions(own::CompletionsArguments),
+    Man(own::ManArguments),
 }
 
 /// Runs the program; the exit code is 0 done, 1 below the asked-for mark, 2 usage or input error.
@@ -103,6 +114,10 @@ pub fn run() -> ExitCode {
         Command::Score(arguments) => score::run(&arguments),
         Command::Play(arguments) => play::run(&arguments),
         Command::Sound(arguments) => sound::run(&arguments),
+        Command::Show(arguments) => show::run(&arguments),
+        Command::Study(arguments) => study::run(&arguments),
+        Command::Completions(arguments) => own::completions(&arguments, Arguments::command()),
+        Command::Man(arguments) => own::man(&arguments, Arguments::command()),
         Command::Hear(arguments) => hear::run(&arguments),
         Command::Tune(arguments) => tune::run(&arguments),
     };

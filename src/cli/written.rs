@@ -16,6 +16,12 @@ use super::failure::Failure;
 use super::output::keep_apart;
 use crate::sound::wav_info;
 
+/// How the first line of a `.line` file begins that says who wrote it: a comment.
+pub(super) const COMMENT_MARK: &str = "; written by ";
+
+/// Longest name of a command that such a line is read for, in bytes.
+const NAME_BYTES_MAX: u64 = 80;
+
 /// Whether files that the command did not write may be written over.
 #[derive(Args, Debug, Clone, Copy)]
 pub(super) struct ReplaceOption {
@@ -130,13 +136,14 @@ struct Mark {
 }
 
 /// The command that wrote the file at `path`, as the file itself says it: a field in JSON (in each
-/// object of a list), the software in WAV. `None` when it does not say.
+/// object of a list), the software in WAV, a comment at the head of a line. `None` when it does not say.
 fn writer(path: &Path) -> Option<String> {
     let open = || File::open(path).map(BufReader::new).ok();
     let mut first = [0u8; 1];
     open()?.read_exact(&mut first).ok()?;
     match &first {
         b"R" => wav_info::software(open()?),
+        b";" => comment_mark(open()?),
         b"{" => serde_json::from_reader::<_, Mark>(open()?)
             .ok()
             .map(|mark| mark.written_by),
@@ -148,6 +155,16 @@ fn writer(path: &Path) -> Option<String> {
         }
         _ => None,
     }
+}
+
+/// The command that the first line of a `.line` file names.
+fn comment_mark(file: impl Read) -> Option<String> {
+    let most = COMMENT_MARK.len() as u64 + NAME_BYTES_MAX;
+    let mut head = Vec::new();
+    file.take(most).read_to_end(&mut head).ok()?;
+    let head = String::from_utf8_lossy(&head);
+    let (first, _) = head.split_once('\n')?;
+    Some(first.strip_prefix(COMMENT_MARK)?.trim_end().to_owned())
 }
 
 #[cfg(test)]
@@ -180,6 +197,9 @@ mod tests {
             ("[{\"written_by\": \"one\"}, {}]", None),
             ("written_by: one", None),
             ("RIFF", None),
+            ("; written by one\ntitle: x\n", Some("one")),
+            ("; written by one", None),
+            ("; my own line\n", None),
         ] {
             fs::write(&path, text).expect("written");
             assert_eq!(writer(&path).as_deref(), wanted, "{text}");

@@ -1,4 +1,4 @@
-//! Text, JSON and pages made from results and lines: pure functions from values to strings.
+//! Text, JSON and pages made from results and from lines: pure functions from values to strings.
 //!
 //! No file, no terminal, no clock, and no judgement of its own: what is not in the result is not
 //! in a report. Used by `cli`.
@@ -9,6 +9,7 @@ mod json_pass;
 mod layout;
 mod marks;
 mod measured;
+pub mod neck;
 mod opening;
 mod page;
 mod parts;
@@ -18,9 +19,12 @@ pub(crate) mod sample;
 #[cfg(test)]
 pub(crate) mod sample_practice;
 pub mod sheet;
+pub mod show;
+pub mod show_json;
 mod staff;
 pub mod strings;
 mod tab;
 pub mod text;
 #[cfg(test)]
 mod text_tests;
+mod understood;

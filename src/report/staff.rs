@@ -1,6 +1,6 @@
 //! Where bars and notes stand on a page: columns in proportion to time.
 
-use crate::compare::judgement::JudgedNote;
+use crate::music::expected::ExpectedNote;
 use crate::session::line_info::BarSpan;
 
 /// Columns between neighbouring notes when there is room: two digits of fret and two of string.
@@ -147,7 +147,7 @@ impl Segment<'_> {
 
     /// Cuts at the note nearest the middle, a note on a whole quarter before any other; `None`
     /// when there is no second onset to cut at.
-    fn cut(&self, notes: &[JudgedNote]) -> Option<(Self, Self)> {
+    fn cut(&self, notes: &[&ExpectedNote]) -> Option<(Self, Self)> {
         let first = self.onsets.first()?.1;
         let middle = self.from_quarters + self.length_quarters / 2.0;
         let cost = |at: f64| {
@@ -169,7 +169,7 @@ impl Segment<'_> {
         left.onsets.retain(|&(_, t, _)| t < at - TOGETHER);
         right.length_quarters -= left.length_quarters;
         right.from_quarters = at;
-        right.from_beat = Some(notes[index].expected.beat);
+        right.from_beat = Some(notes[index].beat);
         right.opens_line = false;
         right.onsets.retain(|&(_, t, _)| t >= at - TOGETHER);
         Some((left, right))
@@ -183,7 +183,7 @@ impl Segment<'_> {
 /// nothing to lay out.
 pub(super) fn systems<'a>(
     bars: &'a [BarSpan],
-    notes: &[JudgedNote],
+    notes: &[&ExpectedNote],
     room: usize,
     wanted: impl Fn(&BarSpan) -> bool,
 ) -> Vec<System<'a>> {
@@ -235,7 +235,7 @@ fn single<'a>(segment: &Segment<'a>, room: usize) -> System<'a> {
 /// Bars with their notes, those that are too full cut into parts.
 fn segments<'a>(
     bars: &'a [BarSpan],
-    notes: &[JudgedNote],
+    notes: &[&ExpectedNote],
     room: usize,
     wanted: impl Fn(&BarSpan) -> bool,
 ) -> Vec<Segment<'a>> {
@@ -261,15 +261,10 @@ fn segments<'a>(
     };
     first.opens_line = true;
     for (index, note) in notes.iter().enumerate() {
-        let at = note.expected.onset_quarters;
-        let bar = whole
-            .iter()
-            .rposition(|segment| segment.from_quarters <= at + TOGETHER)
-            .unwrap_or(0);
-        let digits = note
-            .expected
-            .place
-            .map_or(2, |place| place.fret.to_string().len());
+        let at = note.onset_quarters;
+        let begun = whole.partition_point(|segment| segment.from_quarters <= at + TOGETHER);
+        let bar = begun.saturating_sub(1);
+        let digits = note.place.map_or(2, |place| place.fret.to_string().len());
         whole[bar].onsets.push((index, at, digits));
     }
     whole.retain(|segment| wanted(segment.bar));

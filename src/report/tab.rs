@@ -9,7 +9,7 @@
 use super::marks::{self, AS_WRITTEN, Is, Mark, Matter, fitted, plain, rows};
 use super::page::clean;
 use super::staff::{LEAD, Segment, System, systems};
-use crate::compare::judgement::JudgedNote;
+use crate::music::expected::ExpectedNote;
 use crate::music::theory::pitch_class_in;
 use crate::session::line_info::{BarSpan, LineInfo, NoteSign, Reached};
 use crate::session::result::TakeResult;
@@ -32,7 +32,7 @@ pub(super) struct Sheet<'a> {
 
 impl Sheet<'_> {
     /// Columns right of the first bar line.
-    fn room(&self) -> usize {
+    pub(super) fn room(&self) -> usize {
         self.columns.saturating_sub(GUTTER + 1).max(1)
     }
 }
@@ -47,12 +47,17 @@ pub(super) struct Tab {
 pub(super) fn tab(result: &TakeResult, sheet: &Sheet) -> Tab {
     let mut lines = Vec::new();
     let mut seen: Vec<Mark> = Vec::new();
-    let notes = &result.judgement.notes;
-    for system in systems(&result.line.bars, notes, sheet.room(), sheet.wanted) {
+    let notes: Vec<&ExpectedNote> = result
+        .judgement
+        .notes
+        .iter()
+        .map(|note| &note.expected)
+        .collect();
+    for system in systems(&result.line.bars, &notes, sheet.room(), sheet.wanted) {
         let marks = marks::of(&system, result);
         lines.push(String::new());
-        lines.extend(head(&system, notes, sheet));
-        lines.extend(strings(&result.line, &system, notes, sheet));
+        lines.extend(head(&system, &notes, sheet));
+        lines.extend(strings(&result.line, &system, &notes, sheet));
         for matter in Matter::ALL {
             let own: Vec<&Mark> = marks.iter().filter(|mark| mark.matter == matter).collect();
             if !sheet.whole && own.iter().all(|mark| mark.text == AS_WRITTEN) {
@@ -75,7 +80,7 @@ pub(super) fn tab(result: &TakeResult, sheet: &Sheet) -> Tab {
 }
 
 /// Bar numbers with the chord symbols, beats, and fingers where they are asked for.
-fn head(system: &System, notes: &[JudgedNote], sheet: &Sheet) -> Vec<String> {
+pub(super) fn head(system: &System, notes: &[&ExpectedNote], sheet: &Sheet) -> Vec<String> {
     let mut bars: Vec<Mark> = Vec::new();
     for segment in &system.segments {
         let mut title = segment.title();
@@ -142,17 +147,17 @@ fn beats(system: &System) -> Vec<Mark> {
 }
 
 /// What the line writes beside a note.
-fn sign_of<'a>(segment: &'a Segment, note: &JudgedNote) -> Option<&'a NoteSign> {
-    let at = note.expected.onset_quarters - segment.bar.start_quarters;
-    let here = |sign: &&NoteSign| (sign.at - at).abs() < 1e-6 && sign.midi == note.expected.midi;
+pub(super) fn sign_of<'a>(segment: &'a Segment, note: &ExpectedNote) -> Option<&'a NoteSign> {
+    let at = note.onset_quarters - segment.bar.start_quarters;
+    let here = |sign: &&NoteSign| (sign.at - at).abs() < 1e-6 && sign.midi == note.midi;
     segment.bar.signs.iter().find(here)
 }
 
-fn fingers(system: &System, notes: &[JudgedNote]) -> Vec<Mark> {
+fn fingers(system: &System, notes: &[&ExpectedNote]) -> Vec<Mark> {
     let mut marks = Vec::new();
     for segment in &system.segments {
         for &(index, column) in &segment.notes {
-            let finger = sign_of(segment, &notes[index]).and_then(|sign| sign.finger);
+            let finger = sign_of(segment, notes[index]).and_then(|sign| sign.finger);
             marks.extend(finger.map(|finger| plain(column, &finger.to_string())));
         }
     }
@@ -160,16 +165,20 @@ fn fingers(system: &System, notes: &[JudgedNote]) -> Vec<Mark> {
 }
 
 /// One line for each string, and one for notes that have no place on the neck.
-fn strings(line: &LineInfo, system: &System, notes: &[JudgedNote], sheet: &Sheet) -> Vec<String> {
-    let placed: Vec<(usize, &Segment, &JudgedNote)> = system
+pub(super) fn strings(
+    line: &LineInfo,
+    system: &System,
+    notes: &[&ExpectedNote],
+    sheet: &Sheet,
+) -> Vec<String> {
+    let placed: Vec<(usize, &Segment, &ExpectedNote)> = system
         .segments
         .iter()
         .flat_map(|segment| segment.notes.iter().map(move |note| (segment, note)))
-        .map(|(segment, &(index, column))| (column, segment, &notes[index]))
+        .map(|(segment, &(index, column))| (column, segment, notes[index]))
         .collect();
-    let on_neck = |note: &JudgedNote| {
-        note.expected
-            .place
+    let on_neck = |note: &ExpectedNote| {
+        note.place
             .filter(|place| (1..=line.strings.len()).contains(&usize::from(place.string)))
     };
     let mut lines = Vec::new();
@@ -188,7 +197,7 @@ fn strings(line: &LineInfo, system: &System, notes: &[JudgedNote], sheet: &Sheet
         .iter()
         .filter(|(_, _, note)| on_neck(note).is_none())
         .map(|&(column, segment, note)| {
-            let midi = f64::from(note.expected.midi);
+            let midi = f64::from(note.midi);
             plain(column, &pitch_class_in(midi, segment.bar.key))
         })
         .collect();

@@ -118,7 +118,7 @@ impl LineInfo {
     }
 
     /// Of the bars from the first to the last asked for; of the whole line when none were.
-    pub(super) fn of_bars(line: &Line, bars: Option<(u32, u32)>) -> Self {
+    pub fn of_bars(line: &Line, bars: Option<(u32, u32)>) -> Self {
         let mut info = Self::of(line);
         if let Some((from, to)) = bars {
             let whole = info.bars.len();

@@ -30,6 +30,11 @@ impl Bench {
         bench
     }
 
+    /// A folder with nothing in it.
+    pub fn empty() -> Self {
+        Self(tempfile::tempdir().expect("a folder"))
+    }
+
     pub fn path(&self, name: &str) -> PathBuf {
         self.0.path().join(name)
     }
@@ -43,10 +48,16 @@ impl Bench {
     }
 
     pub fn run(&self, arguments: &[&str]) -> Run {
+        self.run_with(arguments, &[("COLUMNS", "80")])
+    }
+
+    /// The same with more in the environment.
+    pub fn run_with(&self, arguments: &[&str], environment: &[(&str, &str)]) -> Run {
         let output = Command::new(env!("CARGO_BIN_EXE_seamline"))
             .args(arguments)
             .current_dir(self.0.path())
             .env("NO_COLOR", "1")
+            .envs(environment.iter().copied())
             .output()
             .expect("the program starts");
         let run = Run {

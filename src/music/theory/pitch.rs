@@ -89,12 +89,33 @@ impl NoteName {
         }
     }
 
+    /// The same with one sharp or flat at most: in `Bbb5` the second `b` belongs to the 5.
+    pub(super) fn split_simple_from(text: &str) -> Option<(Self, &str)> {
+        let (name, rest) = Self::split_from(text)?;
+        if name.alter.abs() < 2 {
+            return Some((name, rest));
+        }
+        // A letter is one byte; both accidentals are the same sign.
+        let signs = text.get(1..text.len() - rest.len())?;
+        let alter = name.alter.signum();
+        Some((Self { alter, ..name }, text.get(1 + signs.len() / 2..)?))
+    }
+
     /// Reads a name at the start of `text`; gives it and what follows it.
     pub(crate) fn split_from(text: &str) -> Option<(Self, &str)> {
         let mut chars = text.chars();
         let letter = Letter::from_char(chars.next()?)?;
         let rest = chars.as_str();
-        let accidentals: [(&str, i8); 4] = [("##", 2), ("#", 1), ("bb", -2), ("b", -1)];
+        let accidentals: [(&str, i8); 8] = [
+            ("##", 2),
+            ("#", 1),
+            ("bb", -2),
+            ("b", -1),
+            ("♯♯", 2),
+            ("♯", 1),
+            ("♭♭", -2),
+            ("♭", -1),
+        ];
         for (sign, alter) in accidentals {
             if let Some(after) = rest.strip_prefix(sign) {
                 return Some((Self { letter, alter }, after));

@@ -1,0 +1,121 @@
+//! A line for other programs: every note with its place, finger and degree.
+
+use serde::Serialize;
+
+use super::json::{DECIMALS_BPM, DECIMALS_S, round};
+use super::layout::Lines;
+use super::show::{bar_of, sign};
+use crate::music::line::Line;
+use crate::music::study::{chords_in_force, degrees};
+use crate::music::theory::pitch_in;
+use crate::session::line_info::LineInfo;
+
+/// What the file says it was written by.
+pub const WRITTEN_BY: &str = "seamline show";
+
+/// The number of this format; a field that changes its meaning or goes raises it.
+const SCHEMA: u32 = 1;
+
+/// Decimals kept of beats and of lengths in quarter notes: finer than any tuplet in use.
+const DECIMALS_BEATS: i32 = 6;
+
+#[derive(Serialize)]
+struct Report {
+    schema: u32,
+    written_by: &'static str,
+    line: LineOut,
+    notes: Vec<NoteOut>,
+}
+
+#[derive(Serialize)]
+struct LineOut {
+    title: Option<String>,
+    tempo_bpm: Option<f64>,
+    meter: String,
+    key: String,
+    swing: Option<String>,
+    tuning: String,
+    frets: u8,
+    bars: usize,
+    notes: usize,
+}
+
+#[derive(Serialize)]
+struct NoteOut {
+    index: usize,
+    bar: u32,
+    beat: Option<f64>,
+    onset_s: Option<f64>,
+    length_quarters: Option<f64>,
+    midi: u8,
+    name: String,
+    string: Option<u8>,
+    fret: Option<u8>,
+    finger: Option<u8>,
+    chord: Option<String>,
+    degree: Option<String>,
+    chord_tone: Option<bool>,
+    join: Option<&'static str>,
+}
+
+/// The line, or the notes of the bars asked for, as a JSON object, one line for each note, ending
+/// with a line feed. Unknown is `null`; `index` counts in the whole line.
+pub fn object(line: &Line, bars: Option<(u32, u32)>) -> String {
+    let notes = line.expected(line.instrument());
+    let info = LineInfo::of_bars(line, None);
+    let told = degrees(line, &notes);
+    let chords = chords_in_force(line, &notes);
+    let key_of = |number: u32| bar_of(&info, number).and_then(|bar| bar.key);
+    let wanted = |bar: u32| bars.is_none_or(|(from, to)| (from..=to).contains(&bar));
+    let notes_out: Vec<NoteOut> = notes
+        .iter()
+        .enumerate()
+        .filter(|(_, note)| wanted(note.bar))
+        .map(|(at, note)| NoteOut {
+            index: note.index,
+            bar: note.bar,
+            beat: round(note.beat, DECIMALS_BEATS),
+            onset_s: round(note.onset_s, DECIMALS_S),
+            length_quarters: round(note.length_quarters, DECIMALS_BEATS),
+            midi: note.midi,
+            name: told[at]
+                .and_then(|degree| degree.pitch(note.midi))
+                .map_or_else(
+                    || pitch_in(f64::from(note.midi), key_of(note.bar)),
+                    |pitch| pitch.to_string(),
+                ),
+            string: note.place.map(|place| place.string),
+            fret: note.place.map(|place| place.fret),
+            finger: sign(&info, note).and_then(|sign| sign.finger),
+            chord: chords[at].map(|chord| chord.text().to_owned()),
+            degree: told[at].map(|degree| degree.degree.to_string()),
+            chord_tone: told[at].map(|degree| degree.in_chord),
+            join: note.join.map(|join| join.word()),
+        })
+        .collect();
+    let first = line.bars().first();
+    let report = Report {
+        schema: SCHEMA,
+        written_by: WRITTEN_BY,
+        line: LineOut {
+            title: info.title.clone(),
+            tempo_bpm: round(info.tempo_bpm, DECIMALS_BPM),
+            meter: first.map(|bar| bar.meter).unwrap_or_default().to_string(),
+            key: line.key().to_string(),
+            swing: line.swing().map(|swing| swing.to_string()),
+            tuning: line.instrument().tuning().to_string(),
+            frets: line.instrument().frets(),
+            bars: line.bars().len(),
+            notes: notes.len(),
+        },
+        notes: notes_out,
+    };
+    let mut bytes = Vec::new();
+    let mut serializer = serde_json::Serializer::with_formatter(&mut bytes, Lines::default());
+    // Plain structs of strings and finite numbers written to memory: there is nothing to fail.
+    report
+        .serialize(&mut serializer)
+        .expect("a report is always representable");
+    bytes.push(b'\n');
+    String::from_utf8(bytes).expect("JSON is UTF-8")
+}

@@ -1,0 +1,214 @@
+//! `seamline show`: the page of a line, the neck, the JSON, the check; and what the program says of
+//! itself.
+
+#[path = "program_support/mod.rs"]
+mod support;
+
+use std::fs;
+use std::path::Path;
+
+use support::{Bench, Run};
+
+const MIXED: &str = "title: Mixed\ntempo: 72\nkey: D minor\nswing: 2:1\n\n\
+    pickup 1/4 3:0\n\
+    @Dm7 1/4 3:5(1) 1/8 2:3(1) >2:5(3) r 1/8 2:7 1/8t 2:5 2:3 3:5\n\
+    @A7(b9,#5) 1/4 3:4 >>3:7 @1/4:N.C. 2:2! 1/4 1:0\n\
+    meter: 3/4\n1/4 4:10(4)&1:9 = r\n";
+
+/// Tones that have other names in the key than in their chords: Fb in Gb7, Bbb in C°7.
+const FLATS: &str = "key: C major\n\n1/8 r A1 @Gb7 1/4 F#1 E2 @C°7 C2\nA2 F#2 D2 Eb2\n";
+
+/// Golden: our own earlier output. It detects change and proves nothing; see fixtures/golden/README.md.
+fn golden(name: &str, run: &Run) {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("fixtures/golden")
+        .join(name);
+    let text = run.out();
+    if std::env::var_os("SEAMLINE_REMAKE").is_some() {
+        fs::write(&path, &text).expect("the golden file can be written");
+    }
+    let wanted = fs::read_to_string(&path).expect("the golden file; see its README");
+    assert!(wanted == text, "{name} is now\n{text}");
+}
+
+fn bench() -> Bench {
+    let bench = Bench::empty();
+    bench.write("mixed.line", MIXED.as_bytes());
+    bench.write("flats.line", FLATS.as_bytes());
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/lantern-stairs.line");
+    fs::copy(demo, bench.path("stairs.line")).expect("copied");
+    bench
+}
+
+#[test]
+fn golden_pages_are_unchanged() {
+    let bench = bench();
+    for (name, arguments) in [
+        ("show-mixed.txt", &["show", "mixed.line"] as &[&str]),
+        ("show-stairs.txt", &["show", "stairs.line"]),
+        (
+            "show-stairs-bars.txt",
+            &["show", "stairs.line", "--bars", "5-6"],
+        ),
+        ("show-names.txt", &["show", "flats.line", "--names"]),
+        ("show-neck.txt", &["show", "mixed.line", "--neck", "0-2"]),
+        ("show.json", &["show", "mixed.line", "--json", "-"]),
+        ("help-show.txt", &["show", "--help"]),
+        ("help-study.txt", &["study", "--help"]),
+        ("help-completions.txt", &["completions", "--help"]),
+        ("help-man.txt", &["man", "--help"]),
+    ] {
+        let run = bench.run(arguments).exits(0);
+        let narrow =
+            name.ends_with("json") || run.out().lines().all(|line| line.chars().count() <= 80);
+        assert!(narrow, "{}", run.shown());
+        golden(name, &run);
+    }
+}
+
+/// Counted by hand from the text above.
+#[test]
+fn what_was_understood_is_told() {
+    let run = bench().run(&["show", "mixed.line"]);
+    run.reports(&[
+        "a pick-up and 3",
+        "4/4, 3/4 from bar 3",
+        "D minor",
+        "72; swing 2:1",
+        "E1 A1 D2 G2, 24 frets",
+        "14, A1 to E3",
+        "A1 to E3; 2 slurred or slid into; 1 staccato; 1 struck with",
+        "another; 2 rests",
+        "3 symbols: Dm7, A7(b9,#5), N.C.",
+    ]);
+}
+
+#[test]
+fn every_note_has_its_place_and_degree_in_the_json() {
+    let run = bench().run(&["show", "mixed.line", "--json", "-"]).exits(0);
+    let json: serde_json::Value = serde_json::from_str(&run.out()).expect("JSON");
+    let notes = json["notes"].as_array().expect("notes");
+    let told: Vec<&str> = notes
+        .iter()
+        .map(|note| note["degree"].as_str().unwrap_or("-"))
+        .collect();
+    // A1 under no chord; D F G | A G F D over Dm7; C# E E over A7(b9,#5), whose own fifth is an
+    // E sharp; then no chord.
+    assert_eq!(told.join(" "), "- R b3 4 5 4 b3 R 3 5 5 - - -");
+    assert_eq!(notes[1]["finger"], 1);
+    assert_eq!(notes[4]["string"], 2);
+    assert_eq!(notes[0]["bar"], 0);
+    assert_eq!(json["written_by"], "seamline show");
+}
+
+#[test]
+fn notes_go_by_the_names_that_their_chords_give_them() {
+    let bench = bench();
+    let run = bench.run(&["show", "flats.line", "--names"]).exits(0);
+    let names: Vec<String> = run
+        .out()
+        .lines()
+        .filter_map(|line| line.strip_prefix("  name"))
+        .map(|names| names.split_whitespace().collect::<Vec<_>>().join(" "))
+        .collect();
+    assert_eq!(names.join(" "), "A Gb Fb C Bbb Gb D Eb", "{}", run.shown());
+    let run = bench.run(&["show", "flats.line", "--json", "-"]).exits(0);
+    for name in ["\"name\": \"Fb2\"", "\"name\": \"Bbb2\""] {
+        assert!(run.out().contains(name), "{name}\n{}", run.shown());
+    }
+}
+
+#[test]
+fn the_width_is_that_of_the_terminal() {
+    let bench = bench();
+    for columns in ["40", "60", "120", "1", "100000"] {
+        let run = bench
+            .run_with(&["show", "stairs.line"], &[("COLUMNS", columns)])
+            .exits(0);
+        let most = columns.parse::<usize>().unwrap().clamp(40, 200);
+        assert!(
+            run.out().lines().all(|line| line.chars().count() <= most),
+            "{}",
+            run.shown()
+        );
+    }
+}
+
+#[test]
+fn a_line_with_faults_is_told_all_of_them() {
+    let bench = bench();
+    bench.write(
+        "bad.line",
+        b"tempo: 1\nkye: C\n\n@H7 1/4 3:0 9:9 3:3\n1/4 A1 A1 A1\n",
+    );
+    let run = bench.run(&["show", "bad.line"]).exits(2);
+    for words in [
+        "bad.line, line 1",
+        "is `key:` meant?",
+        "`H7` is not a chord symbol",
+        "no string 9",
+        "1 too few",
+        "5 mistakes",
+    ] {
+        assert!(run.err().contains(words), "`{words}`\n{}", run.shown());
+    }
+    assert!(run.out().is_empty(), "{}", run.shown());
+    bench
+        .run(&["show", "none.line"])
+        .refuses(&["none.line", "no such line"]);
+    bench
+        .run(&["show", "mixed.line", "--neck", "9"])
+        .refuses(&["--neck", "bars 0 to 3"]);
+    bench
+        .run(&["show", "mixed.line", "--json", "mixed.line"])
+        .refuses(&["mixed.line"]);
+}
+
+/// Told by content, whatever it is called.
+#[test]
+fn a_take_is_no_line() {
+    let bench = Bench::new();
+    fs::copy(bench.path("take.wav"), bench.path("take.line")).expect("copied");
+    for name in ["take.wav", "take.line"] {
+        bench
+            .run(&["show", name])
+            .refuses(&[name, "recorded take", "seamline score"]);
+    }
+}
+
+#[test]
+fn the_program_tells_of_itself() {
+    let bench = Bench::empty();
+    let version = bench.run(&["--version"]).exits(0).out();
+    let rows: Vec<&str> = version
+        .lines()
+        .map(|row| row.split(' ').next().unwrap_or(""))
+        .collect();
+    assert_eq!(
+        rows,
+        ["seamline", "target:", "profile:", "features:"],
+        "{version}"
+    );
+    assert!(version.starts_with(concat!("seamline ", env!("CARGO_PKG_VERSION"), "\n")));
+    assert_eq!(bench.run(&["-V"]).exits(0).out().lines().count(), 1);
+    for shell in ["bash", "zsh", "fish", "powershell", "elvish"] {
+        let text = bench.run(&["completions", shell]).exits(0).out();
+        for word in ["study", "show", "score", "linked"] {
+            assert!(text.contains(word), "{shell} lacks {word}");
+        }
+    }
+    bench.run(&["completions", "tea"]).exits(2);
+    let page = bench.run(&["man"]).exits(0).out();
+    assert!(
+        page.contains(".TH seamline 1") && page.contains("study"),
+        "{page}"
+    );
+    let page = bench.run(&["man", "study"]).exits(0).out();
+    assert!(
+        page.contains(".TH seamline-study 1") && page.contains("linked"),
+        "{page}"
+    );
+    bench
+        .run(&["man", "tea"])
+        .refuses(&["no command `tea`", "study"]);
+}
