@@ -74,7 +74,8 @@ fn shown(arguments: &ShowArguments) -> Result<(), Failure> {
     }
     let columns = output::columns();
     let text = match arguments.neck {
-        Some(BarChoice { from, to }) => {
+        Some(choice) => {
+            let (from, to) = (choice.from, choice.to);
             line.bars_range(from..=to)
                 .map_err(|error| Failure::new(format!("--neck: {error}")))?;
             neck::diagrams(&line, (from, to), columns)
