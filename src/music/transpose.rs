@@ -133,10 +133,12 @@ fn moved(line: &Line, semitones: i32, to: Key) -> Result<Line, TransposeError> {
             mark.symbol = mark.symbol.moved(fifths);
         }
         for event in &mut bar.events {
-            let EventKind::Notes { notes, .. } = &mut event.kind else {
-                continue;
+            let graces = event.graces.iter_mut().flat_map(|grace| &mut grace.notes);
+            let notes = match &mut event.kind {
+                EventKind::Notes { notes, .. } => notes.as_mut_slice(),
+                EventKind::Rest | EventKind::Hold => &mut [],
             };
-            for note in notes {
+            for note in notes.iter_mut().chain(graces) {
                 let midi = i32::from(note.midi) + semitones;
                 let there = u8::try_from(midi).ok().filter(|midi| *midi <= 127);
                 note.midi = there.ok_or(TransposeError::TooFar { semitones })?;
@@ -187,6 +189,13 @@ mod tests {
             text(Transposition::To("Eb major".parse().unwrap())),
             "@Eb7 Eb2 G2 Bb2 A2\nkey: C minor\n@Cm7/Bb Bb2 C3 Eb3 r\n"
         );
+    }
+
+    #[test]
+    fn grace_notes_move_along() {
+        let line = read_text("key: C major\n\n1/4 g3:2 3:3 D2 E2 F2\n").unwrap();
+        let moved = transposed(&line, Transposition::Semitones(2)).unwrap();
+        assert!(write_text(&moved).ends_with("gC#2 D2 E2 F#2 G2\n"));
     }
 
     #[test]
