@@ -12,11 +12,11 @@ use crate::words;
 /// Where a note or chord stands in its line.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Position {
-    /// The bar, as the line counts.
+    /// The number printed for its bar.
     pub bar: u32,
     /// The beat, from 1.
     pub beat: f64,
-    /// The bar and the event within it, both from 0, as the line holds them.
+    /// The bar as played and the event within it, both from 0.
     pub event: (usize, usize),
 }
 

@@ -116,6 +116,17 @@ mod tests {
     }
 
     #[test]
+    fn a_repeated_bar_is_fingered_once() {
+        let line = read_text("|: 1/4 C2 D2 E2 F2 :| 1/1 G2\n").unwrap();
+        let way = &plan(&line, line.instrument(), &Hand::default())[0];
+        assert_eq!(way.steps.len(), 9);
+        let fingered = line.with_fingering(way).unwrap();
+        assert_eq!(fingered.written_bars().len(), 2);
+        let places = fingered.expected(line.instrument());
+        assert!((0..4).all(|at| places[at].place == places[at + 4].place));
+    }
+
+    #[test]
     fn a_way_of_another_line_is_refused() {
         let line = read_text(TEXT).unwrap();
         let other = read_text("1/4 C2 D2 E2 F2\n1/1 G2\n").unwrap();

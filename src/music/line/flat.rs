@@ -68,7 +68,7 @@ struct Sounding<'a> {
     bar: u32,
     printed_bar: u32,
     beat: f64,
-    /// Its bar and its event in that bar, both from 0.
+    /// Its bar as played and its event in that bar, both from 0.
     event: (usize, usize),
     onset: Length,
     length: Length,
@@ -282,7 +282,7 @@ fn groups(
         .iter()
         .map(|sounding| {
             let position = Position {
-                bar: sounding.bar,
+                bar: sounding.printed_bar,
                 beat: sounding.beat,
                 event: sounding.event,
             };

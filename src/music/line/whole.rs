@@ -64,8 +64,13 @@ impl Line {
     }
 
     /// Of each bar as played, from 0, the bar that is written for it, from 0.
-    pub(super) fn order(&self) -> Vec<usize> {
+    pub(crate) fn order(&self) -> Vec<usize> {
         order_of(&self.parts)
+    }
+
+    /// The numbers printed for the written bars, in their order.
+    pub fn written_numbers(&self) -> Vec<u32> {
+        check::printed_numbers(&self.parts)
     }
 
     /// The number printed for the bar that is played as number `bar`; the number itself for a bar

@@ -7,7 +7,10 @@ use super::SheetOptions;
 use super::rhythm::{Entry, beams, tuplets, value};
 use super::shapes::word_width;
 use crate::music::fingering::{Step, Way};
-use crate::music::line::{Bar, EventKind, Length, Line, Meter, Note, Start, Tempo};
+use crate::music::instrument::Instrument;
+use crate::music::line::{
+    Bar, Event, EventKind, Lacks, Length, Line, Meter, Note, Signs, Start, Tempo,
+};
 use crate::music::theory::Key;
 
 /// Millimetres from a bar line to the first note. Common practice, no source; less lets numbers
@@ -15,6 +18,10 @@ use crate::music::theory::Key;
 const BEFORE_FIRST: f64 = 4.0;
 /// Millimetres more where a meter is printed.
 pub(super) const METER_WIDTH: f64 = 6.0;
+/// Millimetres more where a repeat begins.
+const REPEAT_WIDTH: f64 = 2.5;
+/// Millimetres a grace note takes before its note.
+pub(super) const GRACE_WIDTH: f64 = 2.8;
 /// Millimetres every note takes, whatever its length: two digits and a gap.
 const NOTE_WIDTH: f64 = 3.2;
 /// Millimetres a quarter takes beyond that.
@@ -34,6 +41,8 @@ pub(super) struct Mark {
     /// `None` for a note without a place.
     pub fret: Option<u8>,
     pub finger: Option<u8>,
+    /// A muted string, printed as a cross.
+    pub ghost: bool,
 }
 
 /// How a note is reached from the one before.
@@ -41,6 +50,8 @@ pub(super) struct Mark {
 pub(super) enum Reached {
     Plucked,
     Slurred,
+    Hammered,
+    Pulled,
     Slid,
     /// Tied: it sounds on.
     Held,
@@ -55,6 +66,9 @@ pub(super) struct Item {
     pub reached: Reached,
     pub staccato: bool,
     pub breath: bool,
+    pub accent: bool,
+    /// Grace notes before it, in order.
+    pub graces: Vec<Mark>,
     /// The fret of finger 1 where it is printed, and whether the hand went up (1), down (-1) or
     /// begins here (0).
     pub hand: Option<(u8, i8)>,
@@ -70,8 +84,10 @@ pub(super) struct SheetBar {
     pub number: u32,
     /// Printed where it is the first or another one.
     pub meter: Option<Meter>,
-    /// Words above: a new key.
+    /// Words above its start: a new key.
     pub words: Vec<String>,
+    /// Repeats, endings and jumps.
+    pub signs: Signs,
     pub chords: Vec<(f64, String)>,
     pub tempos: Vec<(f64, Tempo)>,
     pub items: Vec<Item>,
@@ -92,10 +108,11 @@ impl SheetBar {
 
 /// All bars of the line, with the places of `way`.
 pub(super) fn bars(line: &Line, way: &Way, options: &SheetOptions) -> Vec<SheetBar> {
-    let mut source = Source::new(way, options);
+    let mut source = Source::new(line, way, options);
     let mut before: Option<(Meter, Key)> = None;
     let mut list = Vec::with_capacity(line.bars().len());
-    for (index, bar) in line.bars().iter().enumerate() {
+    let numbers = line.written_numbers();
+    for (index, bar) in line.written_bars().iter().enumerate() {
         let meter = (before.map(|before| before.0) != Some(bar.meter)).then_some(bar.meter);
         let words = match before {
             Some((_, key)) if key != bar.key => vec![bar.key.to_string()],
@@ -103,18 +120,26 @@ pub(super) fn bars(line: &Line, way: &Way, options: &SheetOptions) -> Vec<SheetB
         };
         before = Some((bar.meter, bar.key));
         // A bar that is short at the start of the line is counted as the end of a full one.
-        let offset = if index == 0 && line.has_pickup() {
+        let starts_late = index == 0 && line.has_pickup() || bar.lacks == Lacks::Beginning;
+        let offset = if starts_late {
             bar.meter.bar_length() - bar.length()
         } else {
             Length::ZERO
         };
-        let lead = BEFORE_FIRST + if meter.is_some() { METER_WIDTH } else { 0.0 };
+        let mut lead = BEFORE_FIRST;
+        if meter.is_some() {
+            lead += METER_WIDTH;
+        }
+        if bar.signs.repeat_start {
+            lead += REPEAT_WIDTH;
+        }
         let (items, width) = source.items(index, bar, offset, lead);
         let entries: Vec<Entry> = items.iter().map(|item| item.entry).collect();
         let mut sheet = SheetBar {
-            number: line.first_bar() + index as u32,
+            number: numbers.get(index).copied().unwrap_or(0),
             meter,
             words,
+            signs: bar.signs.clone(),
             chords: Vec::new(),
             tempos: Vec::new(),
             beams: beams(&entries, bar.meter),
@@ -140,6 +165,7 @@ pub(super) fn bars(line: &Line, way: &Way, options: &SheetOptions) -> Vec<SheetB
 
 /// Where the items of a bar come from: the way's steps by bar and event, and what sounds.
 struct Source<'a> {
+    instrument: &'a Instrument,
     steps: HashMap<(usize, usize), (&'a Step, Option<&'a String>)>,
     hands: HashMap<(usize, usize), (u8, i8)>,
     fingers: bool,
@@ -147,16 +173,18 @@ struct Source<'a> {
 }
 
 impl<'a> Source<'a> {
-    fn new(way: &'a Way, options: &'a SheetOptions) -> Self {
+    fn new(line: &'a Line, way: &'a Way, options: &'a SheetOptions) -> Self {
+        let order = line.order();
         let mut steps = HashMap::new();
         for (at, step) in way.steps.iter().enumerate() {
             let word = options.beneath.get(at).and_then(Option::as_ref);
-            steps.entry(step.position.event).or_insert((step, word));
+            steps.entry(written(&order, step)).or_insert((step, word));
         }
         Self {
+            instrument: line.instrument(),
             steps,
             hands: if options.fingers {
-                hands(way)
+                hands(way, &order)
             } else {
                 HashMap::new()
             },
@@ -173,6 +201,8 @@ impl<'a> Source<'a> {
         for (place, event) in bar.events.iter().enumerate() {
             let (step, beneath) = self.steps.get(&(index, place)).copied().unzip();
             let (marks, reached, staccato) = self.sounding(&event.kind, step);
+            let graces = self.graces(event, &marks);
+            x += GRACE_WIDTH * graces.len() as f64;
             items.push(Item {
                 entry: Entry {
                     at,
@@ -184,6 +214,8 @@ impl<'a> Source<'a> {
                 reached,
                 staccato,
                 breath: event.breath_after,
+                accent: event.accent,
+                graces,
                 hand: self.hands.get(&(index, place)).copied(),
                 beneath: beneath.flatten().cloned(),
                 x,
@@ -192,6 +224,29 @@ impl<'a> Source<'a> {
             x += NOTE_WIDTH + QUARTER_WIDTH * event.length.quarters().powf(WIDTH_POWER);
         }
         (items, x)
+    }
+
+    /// The grace notes before an event, without a place near the note they lead to.
+    fn graces(&self, event: &Event, marks: &[Mark]) -> Vec<Mark> {
+        let near = marks.first().map_or(0, |mark| mark.fret.unwrap_or(0));
+        event
+            .graces
+            .iter()
+            .flat_map(|grace| &grace.notes)
+            .map(|note| {
+                let places = self.instrument.places(note.midi);
+                let nearest = places
+                    .into_iter()
+                    .min_by_key(|place| place.fret.abs_diff(near));
+                let place = note.place.or(nearest);
+                Mark {
+                    string: place.map_or(1, |place| place.string),
+                    fret: place.map(|place| place.fret),
+                    finger: None,
+                    ghost: note.ghost,
+                }
+            })
+            .collect()
     }
 
     fn sounding(&mut self, kind: &EventKind, step: Option<&Step>) -> (Vec<Mark>, Reached, bool) {
@@ -214,7 +269,9 @@ impl<'a> Source<'a> {
                 let reached = match start {
                     Start::Plucked => Reached::Plucked,
                     Start::Slid => Reached::Slid,
-                    _ => Reached::Slurred,
+                    Start::Hammered => Reached::Hammered,
+                    Start::Pulled => Reached::Pulled,
+                    Start::Slurred => Reached::Slurred,
                 };
                 (self.held.clone(), reached, *staccato)
             }
@@ -272,26 +329,33 @@ fn marks(notes: &[Note], step: Option<&Step>, fingers: bool) -> Vec<Mark> {
                 string: place.map_or(1, |place| place.string),
                 fret: place.map(|place| place.fret),
                 finger: if fingers { planned } else { note.finger },
+                ghost: note.ghost,
             }
         })
         .collect()
 }
 
+/// The written bar and the event of a step: a way goes through the bars as they are played.
+fn written(order: &[usize], step: &Step) -> (usize, usize) {
+    let (bar, event) = step.position.event;
+    (order.get(bar).copied().unwrap_or(bar), event)
+}
+
 /// The events where the fret of finger 1 is printed: the first that is stopped, and each shift.
-fn hands(way: &Way) -> HashMap<(usize, usize), (u8, i8)> {
+fn hands(way: &Way, order: &[usize]) -> HashMap<(usize, usize), (u8, i8)> {
     let mut hands = HashMap::new();
     let fretted = |step: &&Step| step.notes.iter().any(|note| note.finger.is_some());
     if let Some(step) = way.steps.iter().find(fretted)
         && let Some(hand) = step.hand
     {
-        hands.insert(step.position.event, (hand, 0));
+        hands.insert(written(order, step), (hand, 0));
     }
     for shift in &way.costs.shifts {
         if let Some(step) = way.steps.get(shift.to)
             && let Some(hand) = step.hand
         {
             let side = shift.frets.signum() as i8;
-            hands.entry(step.position.event).or_insert((hand, side));
+            hands.entry(written(order, step)).or_insert((hand, side));
         }
     }
     hands

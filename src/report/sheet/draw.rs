@@ -1,6 +1,7 @@
 //! One system drawn: strings, bar lines, numbers, and what stands above them.
 
-use super::bars::{CHORD_SIZE, Item, METER_WIDTH, Mark, Reached, SheetBar};
+use super::bars::{CHORD_SIZE, GRACE_WIDTH, Item, METER_WIDTH, Mark, Reached, SheetBar};
+use super::repeats::{draw_signs, has_words};
 use super::rests::draw_rest;
 use super::shapes::{Anchor, Cut, Page, Shade, word_width};
 use super::stems::draw_rhythm;
@@ -11,6 +12,8 @@ use crate::music::line::Meter;
 const STRING_GAP: f64 = 3.0;
 /// Size of the numbers on the strings, in millimetres.
 const NUMBER_SIZE: f64 = 3.3;
+/// Size of grace notes.
+const GRACE_SIZE: f64 = 2.3;
 /// Size of the fingers above the staff.
 const FINGER_SIZE: f64 = 2.5;
 /// Millimetres that words beneath the notes take.
@@ -51,7 +54,7 @@ impl Rows {
             y
         };
         let words = row(
-            any(&|bar| !bar.words.is_empty() || !bar.tempos.is_empty()),
+            any(&|bar| !bar.words.is_empty() || !bar.tempos.is_empty() || has_words(&bar.signs)),
             5.0,
         );
         let chords = row(any(&|bar| !bar.chords.is_empty()), 5.0);
@@ -134,7 +137,10 @@ pub(super) fn draw_system(page: &mut Page, system: &System, rows: &Rows, last: &
     let mut left = system.left;
     for bar in system.bars {
         draw_bar(page, bar, left, system, rows, last);
-        left += bar.spread(bar.width, system.factor);
+        let end = left + bar.spread(bar.width, system.factor);
+        let words = system.top + rows.words - 1.0;
+        draw_signs(page, &bar.signs, (left, end), (upper, lower), words);
+        left = end;
         bar_line(page, left, (upper, lower), THIN);
     }
     if system.is_last {
@@ -242,6 +248,7 @@ fn draw_note(page: &mut Page, item: &Item, x: f64, top: f64, rows: &Rows, last: 
             .map_or_else(|| "?".to_owned(), |fret| fret.to_string());
         let text = match item.reached {
             Reached::Held => format!("({fret})"),
+            _ if mark.ghost => "x".to_owned(),
             _ => fret,
         };
         let half = word_width(&text, NUMBER_SIZE) / 2.0 + 0.3;
@@ -253,6 +260,27 @@ fn draw_note(page: &mut Page, item: &Item, x: f64, top: f64, rows: &Rows, last: 
         {
             reach(page, item.reached, (from, x), y, (other.fret, mark.fret));
         }
+    }
+    for (before, grace) in (1..).zip(item.graces.iter().rev()) {
+        let x = x - 0.6 - GRACE_WIDTH * f64::from(before);
+        let y = top + rows.string(grace.string);
+        let text = grace
+            .fret
+            .map_or_else(|| "?".to_owned(), |fret| fret.to_string());
+        let half = word_width(&text, GRACE_SIZE) / 2.0 + 0.2;
+        page.block((x - half, y - 1.0), (x + half, y + 1.0), Shade::White);
+        let at = (x, y + GRACE_SIZE * 0.36);
+        page.word(at, &text, GRACE_SIZE, Cut::Plain, Anchor::Middle);
+    }
+    if item.accent {
+        // Beneath the stems, where no number is.
+        let y = top + rows.staff_end() + 9.4;
+        let points = vec![(x - 1.0, y - 0.6), (x + 1.0, y), (x - 1.0, y + 0.6)];
+        page.shapes.push(super::shapes::Shape::Stroke {
+            points,
+            width: 0.25,
+            shade: Shade::Black,
+        });
     }
     if item.staccato {
         let lowest = item.marks.iter().map(|mark| mark.string).min().unwrap_or(1);
@@ -282,7 +310,7 @@ fn reach(
 ) {
     match reached {
         Reached::Plucked => {}
-        Reached::Slurred | Reached::Held => {
+        Reached::Slurred | Reached::Hammered | Reached::Pulled | Reached::Held => {
             let above = y - 1.7;
             let bend = above - 1.2 - (to - from).min(20.0) * 0.05;
             let (a, b) = (from + 0.6, to - 0.6);
@@ -290,6 +318,13 @@ fn reach(
                 [(a, above), (a + 1.2, bend), (b - 1.2, bend), (b, above)],
                 0.3,
             );
+            let letter = match reached {
+                Reached::Hammered => "h",
+                Reached::Pulled => "p",
+                _ => return,
+            };
+            let at = ((a + b) / 2.0, bend - 0.1);
+            page.word(at, letter, 2.3, Cut::Slanted, Anchor::Middle);
         }
         Reached::Slid => {
             let up = frets.1 >= frets.0;

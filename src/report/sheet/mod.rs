@@ -6,7 +6,7 @@
 //! | `rhythm` | note values, tuplets, which notes share a beam |
 //! | `bars` | what stands in each bar, and how wide it is |
 //! | `systems` | bars to systems, systems to pages |
-//! | `draw`, `stems`, `rests` | one system drawn: staff and numbers, rhythm marks, rests |
+//! | `draw`, `stems`, `rests`, `repeats` | one system drawn: staff and numbers, rhythm marks, rests, repeats and jumps |
 //! | `shapes` | what a page is made of, in millimetres |
 //! | `svg`, `pdf` | the same page in both formats |
 //!
@@ -18,6 +18,7 @@
 mod bars;
 mod draw;
 mod pdf;
+mod repeats;
 mod rests;
 mod rhythm;
 mod shapes;

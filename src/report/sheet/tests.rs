@@ -81,6 +81,38 @@ fn all_that_is_written_is_printed() {
 }
 
 #[test]
+fn repeats_and_small_signs_are_printed_as_written() {
+    let text = "\
+|: @G 1/4 4:3^ x4:3 h4:5 p4:3 | segno 1/4 3:3 g3:4 3:5 1/2 2:2
+[1 1/1 2:4 :|
+[2 1/1 2:0 ] to-coda
+1/1 2:2 D.S. al coda
+#12 coda 1/1 1:12
+";
+    let (line, way) = line(text);
+    let pages = systems::pages(&line, &way, &options(Paper::A4));
+    let words = words(&pages[0]);
+    for word in [
+        "x",
+        "h",
+        "p",
+        "4",
+        "Segno",
+        "1.",
+        "2.",
+        "To Coda",
+        "D.S. al Coda",
+        "Coda",
+        "12",
+    ] {
+        assert!(words.contains(&word), "{word} in {words:?}");
+    }
+    // Written once, however often it is played: the first bar's muted note.
+    assert_eq!(words.iter().filter(|word| **word == "x").count(), 1);
+    assert!(line.bars().len() > line.written_bars().len());
+}
+
+#[test]
 fn svg_and_html_are_whole() {
     let (line, way) = line(TEXT);
     for paper in [Paper::A4, Paper::Letter] {
