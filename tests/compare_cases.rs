@@ -393,3 +393,44 @@ fn the_doubt_of_a_gap_is_that_of_both_its_ends() {
         assert_eq!(got_ms, wanted_ms, "{k}");
     }
 }
+
+/// A muted string is a thump: it has a time, a pitch that means nothing, and dies at once. Where the
+/// line writes a ghost note it is right and nothing of it is a fault; the same thump at a written
+/// pitch is dead. A ghost note of which nothing is heard is missed.
+#[test]
+fn ghost_notes_are_heard_as_such() {
+    let mut line = scale(4);
+    for at in [3, 9] {
+        line[at].ghost = true;
+        line[at].legato_next = false;
+        line[at - 1].legato_next = false;
+    }
+    let thump = |heard: &mut HeardNote, midi: f64| {
+        let mut pitch = heard.pitch.expect("a pitch");
+        pitch.midi = midi;
+        pitch.clarity = 0.5;
+        heard.pitch = Some(pitch);
+        heard.early_fall_db = Some(30.0);
+        heard.release_s = heard.onset_s + 0.05;
+        heard.end = EndCause::Damped;
+    };
+    let mut heard = exactly(&line, 1.0);
+    let written = f64::from(line[3].midi);
+    thump(&mut heard[3], written + 5.0);
+    let judgement = judge(&line, &heard, &Settings::default());
+    assert_eq!(judgement.notes[3].verdict, Verdict::Right);
+    assert!(
+        judgement.notes[3].flags.is_empty(),
+        "{:?}",
+        judgement.notes[3].flags
+    );
+    assert_eq!(judgement.tally.right, line.len());
+
+    line[3].ghost = false;
+    let judgement = judge(&line, &heard, &Settings::default());
+    assert!(judgement.notes[3].flags.contains(&Flag::Dead));
+
+    heard.remove(9);
+    let judgement = judge(&line, &heard, &Settings::default());
+    assert_eq!(judgement.notes[9].verdict, Verdict::Missed);
+}

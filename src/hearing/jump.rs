@@ -274,9 +274,11 @@ impl JumpFinder {
             sums: &self.sums[0],
             taught: taught + 1e-12 * total + 1e-16,
             spans: (w_before, w_after),
+            // The copy that was made last is the stream as it came.
+            sound: (&self.copy, searched),
+            rate_hz: self.rate_hz,
         };
-        let apart = (APART_S * self.rate_hz) as usize;
-        let pulses = Pulses::before(best, apart, &self.joint, &low, search_from as f64);
+        let pulses = Pulses::before(best, &self.joint, &low, search_from as f64);
         Jump {
             other,
             pulses,

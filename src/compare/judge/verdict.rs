@@ -165,6 +165,9 @@ fn carried(
     expected: &ExpectedNote,
     (event, heard, stretch): (usize, &HeardNote, &Stretch),
 ) -> JudgedNote {
+    if expected.ghost {
+        return muted(scene, slot, expected, (heard, stretch));
+    }
     let marks = &scene.settings.marks;
     let mut part = heard_part(scene, slot, heard, stretch);
     let mut flags = Vec::new();
@@ -200,6 +203,26 @@ fn carried(
         verdict,
         heard: Some(part),
         flags,
+    }
+}
+
+/// A ghost note that was heard: it has a time, and nothing else of it can be a fault.
+fn muted(
+    scene: &Scene,
+    slot: usize,
+    expected: &ExpectedNote,
+    (heard, stretch): (&HeardNote, &Stretch),
+) -> JudgedNote {
+    let part = heard_part(scene, slot, heard, stretch);
+    let flag = part
+        .timing_ms
+        .zip(part.timing_uncertainty_ms)
+        .and_then(|(off_ms, sd_ms)| timing::out_of_time(off_ms, sd_ms, &scene.settings.marks));
+    JudgedNote {
+        expected: expected.clone(),
+        verdict: Verdict::Right,
+        heard: Some(part),
+        flags: flag.into_iter().collect(),
     }
 }
 

@@ -6,6 +6,7 @@
 //! player. Raising one makes the alignment use that explanation less.
 
 use crate::compare::lay::slots::Slot;
+use crate::hearing::choked;
 use crate::hearing::events::{HeardChord, HeardNote};
 
 /// A written note that was not played.
@@ -190,13 +191,15 @@ pub(crate) fn pitch(slot: &Slot, event: &Sound) -> f64 {
     {
         return if there == known { 0.0 } else { PART_OF_CHORD };
     }
+    // A muted string has no pitch, and what is read in its thump is none.
+    let unknown = if slot.ghost { 0.0 } else { UNKNOWN };
     let Some(heard) = &event.heard.pitch else {
-        return UNKNOWN;
+        return unknown;
     };
-    if !heard.midi.is_finite() {
-        return UNKNOWN;
+    if !heard.midi.is_finite() || (slot.ghost && choked::dies(event.heard)) {
+        return unknown;
     }
-    let mut cost = f64::INFINITY;
+    let mut cost = if slot.ghost { UNKNOWN } else { f64::INFINITY };
     for &midi in &slot.midi {
         let mut one = interval(heard.midi - f64::from(midi));
         if heard.uncertainty_cents > VAGUE_CENTS {

@@ -34,6 +34,8 @@ pub(crate) struct Slot {
     pub swings: bool,
     /// True when its pitch differs from everything in the slot before.
     pub new_pitch: bool,
+    /// True when all of its notes are ghost notes: muted, without a pitch.
+    pub ghost: bool,
 }
 
 /// How many slots of the same bar stand behind a slot.
@@ -65,6 +67,7 @@ pub(crate) fn fold(expected: &[ExpectedNote]) -> Vec<Slot> {
             Some(slot) if joins => {
                 slot.members.end = position + 1;
                 slot.midi.push(note.midi);
+                slot.ghost &= note.ghost;
             }
             _ => slots.push(Slot {
                 members: position..position + 1,
@@ -79,6 +82,7 @@ pub(crate) fn fold(expected: &[ExpectedNote]) -> Vec<Slot> {
                 beat_s: LONE_INTERVAL_S,
                 swings: note.swings,
                 new_pitch: true,
+                ghost: note.ghost,
             }),
         }
     }

@@ -157,10 +157,18 @@ impl ChordSymbol {
         let moved = |name: NoteName| NoteName::from_fifths(name.fifths() + by);
         let bass = self.bass.map(moved);
         let slash = bass.map(|bass| format!("/{bass}")).unwrap_or_default();
+        let root = moved(root);
+        // Behind a root without an accidental a quality's own would be read as the root's: D(b5).
+        let mistaken = root.alter == 0 && self.quality.starts_with(['b', '#', '♭', '♯']);
+        let quality = if mistaken {
+            format!("({})", self.quality)
+        } else {
+            self.quality.clone()
+        };
         Self {
-            text: format!("{}{}{slash}", moved(root), self.quality),
-            root: Some(moved(root)),
-            quality: self.quality.clone(),
+            text: format!("{root}{quality}{slash}"),
+            root: Some(root),
+            quality,
             tones: self
                 .tones
                 .iter()
