@@ -9,6 +9,7 @@
 //! | `play` | play along, live |
 //! | `sound` | list devices, measure the round trip |
 //! | `hear` | render a line as sound |
+//! | `convert` | a line from one format to another |
 //! | `tune` | check an instrument's strings |
 //! | `options` | what several commands ask for: the line, its bars, tempo and tuning |
 //! | `devices` | which sound card is meant |
@@ -18,6 +19,7 @@
 //! | `output` | standard output, and files written whole or not at all |
 //! | `written` | which files a command may write: nothing of the player's is written over |
 
+mod convert;
 mod data;
 mod devices;
 mod failure;
@@ -81,6 +83,7 @@ enum Command {
     Score(score::ScoreArguments),
     Play(Box<play::PlayArguments>),
     Hear(hear::HearArguments),
+    Convert(convert::ConvertArguments),
     Tune(tune::TuneArguments),
     Sound(sound::SoundArguments),
 }
@@ -102,6 +105,7 @@ pub fn run() -> ExitCode {
         Command::Play(arguments) => play::run(&arguments),
         Command::Sound(arguments) => sound::run(&arguments),
         Command::Hear(arguments) => hear::run(&arguments),
+        Command::Convert(arguments) => convert::run(&arguments),
         Command::Tune(arguments) => tune::run(&arguments),
     };
     ExitCode::from(code)

@@ -1,22 +1,49 @@
 //! What several commands ask for: the line, and how it is to be taken.
 
+use std::fs::File;
+use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
 
 use super::failure::Failure;
+use super::output;
 use super::values::{BarChoice, SwingChoice, TempoChoice};
 use crate::music::instrument::{Instrument, Tuning};
-use crate::music::line::{Line, read_bytes};
+use crate::music::line::{Line, PartChoice, read_part};
 use crate::session::played::Played;
 
 /// Largest line file read, in bytes: some hundred times a long piece, so that a sound file given
 /// by mistake is refused instead of read.
 const LINE_BYTES_MAX: u64 = 16 << 20;
 
+/// Which part of a file with several is meant.
+#[derive(Args, Clone, Debug)]
+pub(super) struct PartOption {
+    /// The part to take from a file with several: its number or its name
+    #[arg(long, value_name = "NUMBER|NAME")]
+    part: Option<PartChoice>,
+}
+
+impl PartOption {
+    /// Reads the line and says what is to be said of its file.
+    pub(super) fn read(&self, path: &Path) -> Result<Line, Failure> {
+        let name = path.display().to_string();
+        let bytes = line_bytes(path)?;
+        let read = read_part(&name, &bytes, self.part.as_ref()).map_err(Failure::of)?;
+        for remark in &read.notes {
+            output::note(&format!("{name}: {remark}"));
+        }
+        Ok(read.line)
+    }
+}
+
 /// How the line is to be taken.
 #[derive(Args, Clone, Debug)]
 pub(super) struct LineOptions {
+    #[command(flatten)]
+    part: PartOption,
+
     /// Tempo of the line: beats per minute, or per cent of the written tempo
     #[arg(long, value_name = "BPM|N%")]
     tempo: Option<TempoChoice>,
@@ -52,7 +79,17 @@ impl LineOptions {
         let tuning = played.tuning.as_deref().map(super::values::tuning);
         let share = Some(TempoChoice::Share(played.tempo_share));
         let bars = played.bars.map(BarChoice::as_played);
+        let part = match &self.part.part {
+            Some(given) => Some(given.clone()),
+            None => played
+                .part
+                .as_ref()
+                .map(|part| part.parse())
+                .transpose()
+                .map_err(|never: std::convert::Infallible| match never {})?,
+        };
         Ok(Self {
+            part: PartOption { part },
             tempo: self.tempo.or(share),
             bars: self.bars.or(bars),
             swing: self.swing.or(swing.transpose().map_err(wrong)?),
@@ -65,6 +102,7 @@ impl LineOptions {
 
     /// Writes down what was asked for of the line.
     pub(super) fn write_down(&self, part: &Part, played: &mut Played) {
+        played.part = self.part.part.as_ref().map(ToString::to_string);
         played.bars = part.bars;
         played.tempo_share = part.share;
         played.swing = self.swing.map(|SwingChoice(swing)| {
@@ -122,8 +160,7 @@ impl LineOptions {
     /// The whole line with the swing and on the instrument that were asked for.
     fn as_asked(&self, path: &Path) -> Result<Line, Failure> {
         let name = path.display().to_string();
-        let bytes = line_bytes(path)?;
-        let mut line = read_bytes(&name, &bytes).map_err(Failure::of)?;
+        let mut line = self.part.read(path)?;
         if let Some(SwingChoice(swing)) = self.swing {
             line = line
                 .with_swing(swing)
@@ -155,17 +192,23 @@ pub(super) fn line_bytes(path: &Path) -> Result<Vec<u8>, Failure> {
             "{name}: this is a folder; name a line in it"
         )));
     }
-    if there.len() > LINE_BYTES_MAX {
+    let mut bytes = Vec::new();
+    // A device has no length to ask for: what comes is counted.
+    File::open(path)
+        .and_then(|file| file.take(LINE_BYTES_MAX + 1).read_to_end(&mut bytes))
+        .map_err(|error| {
+            Failure::new(format!(
+                "{name}: cannot be read ({error}); check that you may read it"
+            ))
+        })?;
+    let found = there.len().max(bytes.len() as u64);
+    if found > LINE_BYTES_MAX {
         return Err(Failure::new(format!(
-            "{name}: {} bytes are too many for a line (at most {LINE_BYTES_MAX}); is this the take?",
-            there.len()
+            "{name}: {found} bytes are too many for a line (at most {LINE_BYTES_MAX}); is this the \
+             take?"
         )));
     }
-    std::fs::read(path).map_err(|error| {
-        Failure::new(format!(
-            "{name}: cannot be read ({error}); check that you may read it"
-        ))
-    })
+    Ok(bytes)
 }
 
 /// Where a result goes.

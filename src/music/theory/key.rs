@@ -38,6 +38,16 @@ impl Key {
         (-7..=7).contains(&fifths).then_some(Self { fifths, mode })
     }
 
+    /// Sharps (positive) or flats (negative) of the signature, -7 to 7.
+    pub fn fifths(self) -> i8 {
+        self.fifths
+    }
+
+    /// Major or minor.
+    pub fn mode(self) -> Mode {
+        self.mode
+    }
+
     /// The keynote.
     pub fn tonic(self) -> NoteName {
         let raised = if self.mode == Mode::Minor { 3 } else { 0 };
