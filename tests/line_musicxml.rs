@@ -1,9 +1,12 @@
 //! MusicXML: the standard's own examples, lines written by another program, what is refused.
 
-use std::io::Write as _;
+mod line_support;
+
 use std::path::{Path, PathBuf};
 
-use seamline::music::line::{LineReadError, MusicXmlError, PartChoice, Read, read_part};
+use seamline::music::line::{
+    LineReadError, MusicXmlError, PartChoice, Read, read_part, write_musicxml,
+};
 
 /// The folder that a variable names; says so where it is not set.
 fn folder(variable: &str, what: &str) -> Option<PathBuf> {
@@ -94,4 +97,68 @@ fn lines_of_another_program_agree_with_their_midi_files() {
     }
     eprintln!("{notes} notes agree");
     assert!(notes > 1000);
+}
+
+/// Lines drawn at random and written as scores into a folder; gives how many.
+fn write_drawn_lines(folder: &Path) -> usize {
+    use proptest::strategy::{Strategy, ValueTree};
+    use proptest::test_runner::TestRunner;
+    // The same draws every time.
+    let mut runner = TestRunner::deterministic();
+    let mut written = 0;
+    while written < 150 {
+        let tree = line_support::lines().new_tree(&mut runner).unwrap();
+        let Some(line) = tree.current() else { continue };
+        let text = write_musicxml(&line, "seamline test");
+        std::fs::write(folder.join(format!("drawn-{written}.musicxml")), text).unwrap();
+        written += 1;
+    }
+    written
+}
+
+#[test]
+fn what_is_written_is_valid_by_the_published_schema() {
+    // Published: musicxml.xsd of MusicXML 4.0; the validator is libxml2's.
+    let Some(schema) = folder("SEAMLINE_MUSICXML", "written scores with the schema") else {
+        return;
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let mut count = write_drawn_lines(folder.path());
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    for lines in ["fixtures/lines", "demo-data"] {
+        for path in files(&root.join(lines), "line") {
+            let text = write_musicxml(&read(&path, None).unwrap().line, "seamline test");
+            let name = path.file_stem().unwrap().to_string_lossy().into_owned();
+            std::fs::write(folder.path().join(format!("{name}.musicxml")), text).unwrap();
+            count += 1;
+        }
+    }
+    let python = std::env::var("SEAMLINE_PYTHON").unwrap_or_else(|_| "python3".to_owned());
+    let run = std::process::Command::new(python)
+        .arg(root.join("tests/tools/validate_musicxml.py"))
+        .arg(schema.join("musicxml.xsd"))
+        .args(files(folder.path(), "musicxml"))
+        .output();
+    match run {
+        Ok(run) if run.status.code() == Some(3) => {
+            eprintln!(
+                "NOT CHECKED: {}",
+                String::from_utf8_lossy(&run.stderr).trim()
+            );
+        }
+        Ok(run) => {
+            let said = String::from_utf8_lossy(&run.stdout);
+            assert!(
+                run.status.success(),
+                "{said}{}",
+                String::from_utf8_lossy(&run.stderr)
+            );
+            assert!(
+                said.contains(&format!("{count} of {count} files are valid")),
+                "{said}"
+            );
+            eprintln!("{}", said.trim());
+        }
+        Err(error) => eprintln!("NOT CHECKED: python3 cannot be run ({error})"),
+    }
 }

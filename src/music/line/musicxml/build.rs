@@ -1,8 +1,10 @@
 //! From walked bars to the bars of a line.
 
 use super::error::MusicXmlError;
+use super::mend::mend_signs;
 use super::note::{Head, named};
-use super::walk::{Group, Unkept, Walked};
+use super::unkept::Unkept;
+use super::walk::{Group, Walked};
 use crate::music::expected::Place;
 use crate::music::instrument::Instrument;
 use crate::music::line::check::MAX_FIRST_BAR;
@@ -11,12 +13,6 @@ use crate::music::line::meter::meter_of;
 use crate::music::line::model::{
     Bar, ChordMark, Event, EventKind, Grace, Lacks, MAX_GRACES, Note, Start, TempoMark,
 };
-use crate::music::line::order;
-use crate::music::line::signs::Signs;
-
-/// Most rounds in which signs that lead nowhere are taken away one by one; a score with more has
-/// all of its signs taken away.
-const MENDING_ROUNDS: usize = 100;
 
 /// The bars of a line and what the reader must know of them.
 pub(super) struct Built {
@@ -24,8 +20,9 @@ pub(super) struct Built {
     pub pickup: bool,
     pub first_bar: u32,
     /// Notes of each bar, in order, from which its events were made.
-    ends: Vec<Vec<u8>>,
-    tied_in: Vec<bool>,
+    pub ends: Vec<Vec<u8>>,
+    /// Whether all notes a bar begins with are tied from before.
+    pub tied_in: Vec<bool>,
 }
 
 /// Builds the bars.
@@ -374,95 +371,4 @@ fn start_of(heads: &[Head], before: Option<&Group>) -> Start {
     } else {
         start
     }
-}
-
-/// Takes away signs that lead nowhere, and says so.
-fn mend_signs(bars: &mut [Bar], unkept: &mut Unkept) {
-    for _ in 0..MENDING_ROUNDS {
-        let Err((at, fault)) = order::order(bars) else {
-            return;
-        };
-        let label = bars[at].printed.unwrap_or(0);
-        unkept.say(format!("bar {label}: {fault}; the sign is left out"));
-        let signs = &mut bars[at].signs;
-        use crate::music::line::error::FaultKind as Kind;
-        match fault {
-            Kind::NoCoda => signs.to_coda = false,
-            Kind::NoSegno => signs.jump = None,
-            Kind::NoFine | Kind::NoToCoda => {
-                if let Some(jump) = &mut signs.jump {
-                    jump.until = None;
-                }
-            }
-            Kind::EndingWithoutRepeat => {
-                let begins = (0..=at)
-                    .rev()
-                    .find(|&bar| !bars[bar].signs.ending.is_empty());
-                bars[begins.unwrap_or(at)].signs.ending.clear();
-            }
-            _ => break,
-        }
-    }
-    if order::order(bars).is_err() {
-        unkept.say("the repeats and jumps cannot be followed and are left out".to_owned());
-        for bar in bars {
-            bar.signs = Signs::default();
-        }
-    }
-}
-
-impl Built {
-    /// Ties over bar lines, as far as the notes before them are the same every time through.
-    fn tie_bars(&mut self, unkept: &mut Unkept) {
-        let order = order::order(&self.bars).unwrap_or_default();
-        let count = self.bars.len();
-        // Of each bar: whether it is ever entered from a bar that ends on other notes, on silence.
-        let (mut differs, mut silent) = (vec![false; count], vec![false; count]);
-        let mut entered = vec![false; count];
-        let mut sounding: &[u8] = &[];
-        for &at in &order {
-            entered[at] = true;
-            let first = self.bars[at].events.first();
-            let own = first.map_or(Vec::new(), pitches);
-            differs[at] |= own != sounding;
-            silent[at] |= sounding.is_empty();
-            sounding = &self.ends[at];
-        }
-        for at in 0..count {
-            let label = self.bars[at].printed.unwrap_or(0);
-            let Some(first) = self.bars[at].events.first_mut() else {
-                continue;
-            };
-            let EventKind::Notes { start, .. } = &mut first.kind else {
-                continue;
-            };
-            let from_grace = !first.graces.is_empty();
-            let no_slur = silent[at] || !entered[at] || (*start == Start::Slurred && !differs[at]);
-            if no_slur && !from_grace {
-                *start = Start::Plucked;
-            }
-            if !self.tied_in[at] {
-                continue;
-            }
-            if entered[at] && !differs[at] && first.graces.is_empty() {
-                let (length, breath) = (first.length, first.breath_after);
-                *first = Event::hold(length);
-                first.breath_after = breath;
-            } else {
-                unkept.say(format!(
-                    "bar {label}: the tie into it does not come from the same notes every time; they are struck anew"
-                ));
-            }
-        }
-    }
-}
-
-/// The pitches of an event, from the lowest up.
-fn pitches(event: &Event) -> Vec<u8> {
-    let EventKind::Notes { notes, .. } = &event.kind else {
-        return Vec::new();
-    };
-    let mut pitches: Vec<u8> = notes.iter().map(|note| note.midi).collect();
-    pitches.sort_unstable();
-    pitches
 }

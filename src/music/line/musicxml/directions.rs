@@ -4,7 +4,7 @@ use roxmltree::Node;
 
 use super::document::child_number;
 use super::note::unit_length;
-use super::walk::Unkept;
+use super::unkept::Unkept;
 use crate::music::line::length::Length;
 use crate::music::line::signs::{Jump, JumpTo, MAX_TIMES, Signs, Until};
 use crate::music::line::swing::SwingRatio;

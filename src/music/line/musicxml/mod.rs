@@ -5,9 +5,10 @@
 //! |---|---|
 //! | `container` | the ZIP archive of a compressed score |
 //! | `document` | bytes to an XML tree, and its parts |
-//! | `walk` | a part's bars: notes at their places in time, signs, chord symbols |
+//! | `walk`, `attributes` | a part's bars: notes at their places in time, signs, keys, meters |
 //! | `note`, `directions`, `harmony` | one note; repeats, jumps, tempos; one chord symbol |
-//! | `build` | walked bars to the bars of a line |
+//! | `build`, `mend` | walked bars to the bars of a line; ties over bar lines |
+//! | `unkept` | what is not kept, named once |
 //! | `writer`, `write_note`, `xml` | a line to a score |
 //!
 //! What a line does not hold is named once in [`Read::notes`](super::Read). A file may have 16 MB,
@@ -17,13 +18,16 @@
 //! # Source
 //! MusicXML 4.0, W3C Music Notation Community Group (2021).
 
+mod attributes;
 mod build;
 mod container;
 mod directions;
 mod document;
 mod error;
 mod harmony;
+mod mend;
 mod note;
+mod unkept;
 mod walk;
 mod write_note;
 mod writer;
@@ -40,7 +44,8 @@ use super::tempo::Tempo;
 use super::whole::Line;
 use crate::music::instrument::{DEFAULT_FRETS, DEFAULT_SCALE_MM, Instrument, Tuning};
 use document::Part;
-use walk::{Unkept, Walked, Walker};
+use unkept::Unkept;
+use walk::{Walked, Walker};
 
 /// Reads a line from the bytes of a compressed score.
 ///

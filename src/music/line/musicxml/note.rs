@@ -3,7 +3,7 @@
 use roxmltree::Node;
 
 use super::document::child_number;
-use super::walk::Unkept;
+use super::unkept::Unkept;
 use crate::music::line::length::{Length, UNITS_PER_QUARTER};
 use crate::music::line::model::Start;
 use crate::music::theory::{Key, Letter, NoteName, SpelledPitch};

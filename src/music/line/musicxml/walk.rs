@@ -5,69 +5,24 @@ use std::collections::BTreeSet;
 use roxmltree::Node;
 
 use super::directions::{self, Said};
-use super::document::{Measure, child_number};
+use super::document::Measure;
 use super::error::MusicXmlError;
 use super::harmony;
 use super::note::{Head, drawn_length, head_of, pitch_of, slurs};
+use super::unkept::Unkept;
 use crate::music::line::length::{Length, MAX_QUARTERS, UNITS_PER_QUARTER};
-use crate::music::line::meter::{Meter, meter_of};
+use crate::music::line::meter::Meter;
 use crate::music::line::signs::Signs;
 use crate::music::line::swing::SwingRatio;
 use crate::music::line::tempo::Tempo;
-use crate::music::theory::{ChordSymbol, Key, Mode, SpelledPitch};
+use crate::music::theory::{ChordSymbol, Key};
 
 /// A drawn length counts when the duration is nearer to it than this part of a quarter (and than
 /// one division): exporters round the durations of tuplets.
 const ROUNDED_PARTS: i64 = 16;
 
-/// What a score holds that the line does not keep.
-#[derive(Debug, Default)]
-pub(super) struct Unkept {
-    kinds: BTreeSet<&'static str>,
-    said: Vec<String>,
-}
-
 /// Most notes in a bar, chords counted once. A bar of 64 quarters in 64ths has as many.
 const NOTES_IN_BAR_MAX: usize = 1024;
-
-/// Most single remarks about one score; the rest is counted.
-const REMARKS_MAX: usize = 20;
-
-impl Unkept {
-    /// Something of a kind that is not kept.
-    pub fn add(&mut self, kind: &'static str) {
-        self.kinds.insert(kind);
-    }
-
-    /// A remark of its own.
-    pub fn say(&mut self, remark: String) {
-        if self.said.len() < 10 * REMARKS_MAX && !self.said.contains(&remark) {
-            self.said.push(remark);
-        }
-    }
-
-    /// Several remarks.
-    pub fn extend(&mut self, remarks: impl IntoIterator<Item = String>) {
-        for remark in remarks {
-            self.say(remark);
-        }
-    }
-
-    /// All of it, as sentences.
-    pub fn told(mut self) -> Vec<String> {
-        let more = self.said.len().saturating_sub(REMARKS_MAX);
-        self.said.truncate(REMARKS_MAX);
-        if more > 0 {
-            self.said
-                .push(format!("and {more} more remarks of the kind"));
-        }
-        if !self.kinds.is_empty() {
-            let kinds: Vec<&str> = self.kinds.into_iter().collect();
-            self.said.push(format!("not kept: {}", kinds.join(", ")));
-        }
-        self.said
-    }
-}
 
 /// Notes that begin together.
 #[derive(Clone, Debug)]
@@ -100,11 +55,11 @@ pub(super) struct Walked {
 
 /// What holds from one bar to the next.
 pub(super) struct Walker<'u> {
-    divisions: f64,
+    pub(super) divisions: f64,
     /// Semitones from what is written to what sounds.
-    chromatic: i32,
-    meter: Meter,
-    key: Key,
+    pub(super) chromatic: i32,
+    pub(super) meter: Meter,
+    pub(super) key: Key,
     slurs: BTreeSet<u8>,
     /// The first swing that is given.
     pub swing: Option<Option<SwingRatio>>,
@@ -364,128 +319,6 @@ impl<'u> Walker<'u> {
             add_head(bar, start, end, head);
         }
         Ok(())
-    }
-
-    fn attributes(&mut self, node: Node<'_, '_>) -> Result<(), String> {
-        for child in node.children().filter(Node::is_element) {
-            match child.tag_name().name() {
-                "divisions" => {
-                    let divisions = child.text().and_then(|text| text.trim().parse().ok());
-                    self.divisions = divisions
-                        .filter(|divisions| (1e-3..=1e9).contains(divisions))
-                        .ok_or("the divisions of a quarter are a number above 0")?;
-                }
-                "transpose" => {
-                    let number = |name| child_number::<f64>(child, name).unwrap_or(0.0);
-                    let semitones = number("chromatic") + 12.0 * number("octave-change");
-                    if !semitones.is_finite() || semitones.abs() > 60.0 {
-                        return Err("transposed by more than five octaves".to_owned());
-                    }
-                    self.chromatic = semitones.round() as i32;
-                    if child.children().any(|node| node.has_tag_name("double")) {
-                        self.unkept.add("doublings in another octave");
-                    }
-                }
-                "time" => self.time(child),
-                "key" => self.key(child),
-                "staff-details" => self.staff(child),
-                "measure-style" => {
-                    self.unkept
-                        .add("signs for repeated or slashed bars, read as their notes stand");
-                }
-                _ => {}
-            }
-        }
-        Ok(())
-    }
-
-    fn time(&mut self, time: Node<'_, '_>) {
-        if time
-            .children()
-            .any(|node| node.has_tag_name("senza-misura"))
-        {
-            self.unkept
-                .add("bars without a meter, given one by their length");
-            return;
-        }
-        let text = |name: &'static str| {
-            time.children()
-                .filter(move |node| node.has_tag_name(name))
-                .filter_map(|node| node.text())
-        };
-        let mut length = Length::ZERO;
-        let mut unit = 1;
-        for (beats, beat_type) in text("beats").zip(text("beat-type")) {
-            let sum: Option<u64> = beats
-                .split('+')
-                .map(|part| part.trim().parse::<u64>().ok())
-                .sum();
-            let beat_type: Option<u8> = beat_type.trim().parse().ok();
-            let (Some(sum), Some(beat_type)) = (sum, beat_type) else {
-                continue;
-            };
-            length += Length::of_whole(sum, u64::from(beat_type)).unwrap_or_default();
-            unit = unit.max(beat_type);
-        }
-        match meter_of(length, unit) {
-            Some(meter) => self.meter = meter,
-            None => self.unkept.add("meters that cannot be counted"),
-        }
-    }
-
-    fn key(&mut self, key: Node<'_, '_>) {
-        let Some(fifths) = child_number::<i32>(key, "fifths") else {
-            self.unkept.add("keys that are no circle of fifths");
-            return;
-        };
-        let mode = key.children().find(|node| node.has_tag_name("mode"));
-        let is_minor = mode.and_then(|mode| mode.text()).map(str::trim) == Some("minor");
-        let mode = if is_minor { Mode::Minor } else { Mode::Major };
-        let mut sounding = fifths;
-        if self.chromatic % 12 != 0 {
-            // A semitone up is seven fifths up, and twelve fifths are none.
-            sounding = (fifths + 7 * self.chromatic + 5).rem_euclid(12) - 5;
-        }
-        let key = i8::try_from(sounding)
-            .ok()
-            .and_then(|fifths| Key::new(fifths, mode));
-        match key {
-            Some(key) => self.key = key,
-            None => self.unkept.add("keys of more than seven sharps or flats"),
-        }
-    }
-
-    fn staff(&mut self, staff: Node<'_, '_>) {
-        let mut lines: Vec<(u8, u8)> = Vec::new();
-        for tuned in staff
-            .children()
-            .filter(|node| node.has_tag_name("staff-tuning"))
-        {
-            let line = tuned.attribute("line").and_then(|line| line.parse().ok());
-            let text = |name: &str| {
-                let node = tuned.children().find(|node| node.has_tag_name(name))?;
-                node.text().map(|text| text.trim().to_owned())
-            };
-            let alter: f64 = child_number(tuned, "tuning-alter").unwrap_or(0.0);
-            let sign = if alter < 0.0 { "b" } else { "#" };
-            let alter = sign.repeat((alter.abs().round() as usize).min(2));
-            let (step, octave) = (text("tuning-step"), text("tuning-octave"));
-            let name = step
-                .zip(octave)
-                .map(|(step, octave)| format!("{step}{alter}{octave}"));
-            let pitch = name.and_then(|name| name.parse::<SpelledPitch>().ok());
-            let midi = pitch.and_then(|pitch| u8::try_from(pitch.midi()).ok());
-            if let (Some(line), Some(midi)) = (line, midi) {
-                lines.push((line, midi));
-            }
-        }
-        if staff.children().any(|node| node.has_tag_name("capo")) {
-            self.unkept.add("capos");
-        }
-        if !lines.is_empty() {
-            lines.sort_unstable();
-            self.tuning = lines.into_iter().map(|(_, midi)| midi).collect();
-        }
     }
 }
 
