@@ -48,7 +48,7 @@ pub(super) struct LineOptions {
     #[arg(long, value_name = "BPM|N%")]
     tempo: Option<TempoChoice>,
 
-    /// Only these bars, as in `3-4`; a pick-up is bar 0
+    /// Only these bars, as in `3-4`, by their printed numbers; a pick-up is bar 0
     #[arg(long, value_name = "A-B")]
     bars: Option<BarChoice>,
 

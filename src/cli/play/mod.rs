@@ -53,7 +53,7 @@ const WAIT_S: u64 = 30;
     Exit code: 0 done, 1 done but below --pass-mark, 2 wrong usage or input, no\n\
     device or one that stayed away, or stopped by a signal. The take is kept.")]
 pub(super) struct PlayArguments {
-    /// The written line: a .line or MIDI file
+    /// The written line: a .line, MIDI, MusicXML or .csv file
     #[arg(value_name = "LINE")]
     pub(super) line: PathBuf,
 
