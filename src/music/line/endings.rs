@@ -52,28 +52,27 @@ pub(super) fn tidy(bars: &mut [Bar]) {
         return;
     };
     let mut first = 0;
-    for at in 0..bars.len() {
-        let starts = !bars[at].signs.ending.is_empty();
-        if starts {
+    for (at, bar) in bars.iter_mut().enumerate() {
+        let signs = &mut bar.signs;
+        if !signs.ending.is_empty() {
             first = at;
         }
-        if !bars[at].signs.ending_end {
+        if !signs.ending_end {
             continue;
         }
         let ending = endings.of_bar[at].filter(|ending| ending.last == at);
         let Some(ending) = ending else {
-            bars[at].signs.ending_end = false;
+            signs.ending_end = false;
             continue;
         };
         let leads = endings.groups[ending.group].first == first;
-        let repeats = bars[at].signs.repeat_end.is_some();
         let given = if ending.is_last && !leads {
             // The last of several is one bar long, whatever ends it.
             at == first
         } else {
-            repeats || !ending.is_last || at == first
+            signs.repeat_end.is_some() || !ending.is_last || at == first
         };
-        bars[at].signs.ending_end = !given;
+        signs.ending_end = !given;
     }
 }
 
