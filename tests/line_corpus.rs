@@ -22,6 +22,65 @@ const PARTS_MIN: usize = 200;
 /// Onsets and lengths that another program rounded: a 512th note.
 const NEAR_QUARTERS: f64 = 1.0 / 128.0;
 
+/// Parts that are read otherwise here, each looked up in its score: file, part, why.
+const KNOWN: [(&str, usize, &str); 11] = [
+    (
+        "haydn/opus74no1/movement1.mxl",
+        3,
+        "the score ties an E to a D; music21 makes one note of them",
+    ),
+    (
+        "beethoven/opus59no3/movement2.mxl",
+        4,
+        "music21 leaves out five eighths of bar 136",
+    ),
+    (
+        "schumann_robert/opus41no1/movement2.mxl",
+        1,
+        "one note of a chord is tied on; here it is struck anew, and that is said",
+    ),
+    (
+        "beethoven/opus18no1/movement3.mxl",
+        1,
+        "music21 ends a tie over four bars after the first",
+    ),
+    (
+        "beethoven/opus18no1/movement3.mxl",
+        2,
+        "music21 ends a tie over bars early",
+    ),
+    (
+        "beethoven/opus18no1/movement3.mxl",
+        3,
+        "music21 ends a tie over bars early",
+    ),
+    (
+        "mozart/k155/movement3.mxl",
+        3,
+        "music21 moves bar 1 behind a pick-up of rest",
+    ),
+    (
+        "mozart/k80/movement4.mxl",
+        1,
+        "music21 fills up the bar before a repeat that begins with a pick-up",
+    ),
+    (
+        "mozart/k80/movement4.mxl",
+        3,
+        "music21 fills up the bar before a repeat that begins with a pick-up",
+    ),
+    (
+        "mozart/k80/movement4.mxl",
+        4,
+        "music21 fills up the bar before a repeat that begins with a pick-up",
+    ),
+    (
+        "trecento/PMFC_06_10-I senti gia come l_arco.xml",
+        3,
+        "a tie that ends without having begun; here it counts",
+    ),
+];
+
 #[test]
 fn parts_of_real_scores_have_the_notes_that_another_library_reads() {
     let Some(path) = std::env::var_os("SEAMLINE_CORPUS") else {
@@ -33,6 +92,13 @@ fn parts_of_real_scores_have_the_notes_that_another_library_reads() {
     let (mut agree, mut notes, mut repeated) = (0, 0, 0);
     let mut faults = Vec::new();
     for entry in &entries {
+        let known = |(file, part, _): &&(&str, usize, &str)| {
+            entry.file.ends_with(file) && entry.part == *part
+        };
+        if let Some((file, part, why)) = KNOWN.iter().find(known) {
+            eprintln!("left out: {file} part {part}: {why}");
+            continue;
+        }
         let bytes = std::fs::read(&entry.file).unwrap();
         let part: PartChoice = entry.part.to_string().parse().unwrap();
         match read_part(&entry.file, &bytes, Some(&part)) {

@@ -145,6 +145,13 @@ impl LineOptions {
         let line = self.as_asked(path)?;
         let bars = self.bars.map(|bars| bars.played_in(&line));
         let bars = bars.transpose().map_err(within)?;
+        if let Some(((from, to), true)) = bars {
+            output::note(&format!(
+                "--bars: these bars are played several times; all that is played from the first \
+                 time to the last is taken, bars {from} to {to} as they are played"
+            ));
+        }
+        let bars = bars.map(|(bars, _)| bars);
         let share = match self.tempo {
             Some(TempoChoice::Share(share)) => share,
             Some(TempoChoice::Bpm(bpm)) => {

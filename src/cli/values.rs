@@ -65,15 +65,16 @@ impl BarChoice {
         }
     }
 
-    /// The first and the last of them, counted as played: from the first time through to the last.
-    pub(super) fn played_in(self, line: &Line) -> Result<(u32, u32), LineFault> {
+    /// The first and the last of them, counted as played: from the first time through to the last,
+    /// with what is played between. True where there is something between.
+    pub(super) fn played_in(self, line: &Line) -> Result<((u32, u32), bool), LineFault> {
         if self.as_played {
-            return Ok((self.from, self.to));
+            return Ok(((self.from, self.to), false));
         }
         let stretches = line.stretches(self.from..=self.to)?;
         let first = stretches.first().map_or(self.from, |first| *first.start());
         let last = stretches.last().map_or(self.to, |last| *last.end());
-        Ok((first, last))
+        Ok(((first, last), stretches.len() > 1))
     }
 }
 
