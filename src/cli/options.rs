@@ -67,6 +67,9 @@ pub(super) struct Part {
     pub(super) line: Line,
     /// First and last bar, when not all are wanted.
     pub(super) bars: Option<(u32, u32)>,
+    /// The stretches of them that are wanted, each time that a repeat plays them; one when all are,
+    /// none for the whole line.
+    pub(super) stretches: Vec<(u32, u32)>,
     /// Tempo relative to the written one.
     pub(super) share: f64,
 }
@@ -127,16 +130,21 @@ impl LineOptions {
 
     /// The whole line at the tempo asked for, and the part of it that was.
     pub(super) fn read_at_tempo(&self, path: &Path) -> Result<Part, Failure> {
-        let within = |error| Failure::new(format!("{}: {error}", path.display()));
         let part = self.read_whole(path)?;
+        let line = self.at_tempo(&part, path)?;
+        Ok(Part { line, ..part })
+    }
+
+    /// The line of a part at the tempo asked for; fails where its bars hold no note.
+    pub(super) fn at_tempo(&self, part: &Part, path: &Path) -> Result<Line, Failure> {
+        let within = |error| Failure::new(format!("{}: {error}", path.display()));
         if let Some((from, to)) = part.bars {
             part.line.played_range(from..=to).map_err(within)?;
         }
-        let line = match self.tempo {
-            Some(_) => part.line.with_tempo_scale(part.share).map_err(within)?,
-            None => part.line,
-        };
-        Ok(Part { line, ..part })
+        match self.tempo {
+            Some(_) => part.line.with_tempo_scale(part.share).map_err(within),
+            None => Ok(part.line.clone()),
+        }
     }
 
     /// The whole line at its written tempo, and the part of it that was asked for.
@@ -144,14 +152,9 @@ impl LineOptions {
         let within = |error| Failure::new(format!("{}: {error}", path.display()));
         let line = self.as_asked(path)?;
         let bars = self.bars.map(|bars| bars.played_in(&line));
-        let bars = bars.transpose().map_err(within)?;
-        if let Some(((from, to), true)) = bars {
-            output::note(&format!(
-                "--bars: these bars are played several times; all that is played from the first \
-                 time to the last is taken, bars {from} to {to} as they are played"
-            ));
-        }
-        let bars = bars.map(|(bars, _)| bars);
+        let stretches = bars.transpose().map_err(within)?.unwrap_or_default();
+        let bars = stretches.first().zip(stretches.last());
+        let bars = bars.map(|(first, last)| (first.0, last.1));
         let share = match self.tempo {
             Some(TempoChoice::Share(share)) => share,
             Some(TempoChoice::Bpm(bpm)) => {
@@ -161,7 +164,12 @@ impl LineOptions {
             }
             None => 1.0,
         };
-        Ok(Part { line, bars, share })
+        Ok(Part {
+            line,
+            bars,
+            stretches,
+            share,
+        })
     }
 
     /// The whole line with the swing and on the instrument that were asked for.

@@ -50,6 +50,8 @@ pub(super) struct Asked {
     pub clicks: Vec<ClickedPass>,
     /// First and last bar; `None` for the whole line.
     pub bars: Option<(u32, u32)>,
+    /// The stretches of them that were asked for; empty for all.
+    pub stretches: Vec<(u32, u32)>,
 }
 
 impl Asked {
@@ -58,6 +60,7 @@ impl Asked {
         mode: TimingMode::Free,
         clicks: Vec::new(),
         bars: None,
+        stretches: Vec::new(),
     };
 }
 
@@ -127,6 +130,7 @@ impl Judging<'_> {
             mode: asked.mode,
             clicks: asked.clicks,
             bars: asked.bars,
+            stretches: asked.stretches,
             usual: self.known.usual(open, self.a4),
             open_midi: open.to_vec(),
             loudest_dbfs,

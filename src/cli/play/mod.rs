@@ -230,8 +230,12 @@ fn check_files(arguments: &PlayArguments, target: Option<&Target>) -> Result<(),
 /// What the session is to be, and the line as the whole take is judged by.
 fn settings(arguments: &PlayArguments) -> Result<LiveSettings, Failure> {
     // Whether its bars and tempo can be had is seen before any device is opened.
-    arguments.options.read_at_tempo(&arguments.line)?;
-    let part = arguments.options.read_whole(&arguments.line)?;
+    let mut part = arguments.options.read_whole(&arguments.line)?;
+    arguments.options.at_tempo(&part, &arguments.line)?;
+    if let [first, _, ..] = part.stretches.as_slice() {
+        output::note("--bars: a repeat plays these bars several times; the first time is taken");
+        part.bars = Some(*first);
+    }
     let mut marks = Marks::default();
     for mark in &arguments.marks {
         mark.apply(&mut marks);
