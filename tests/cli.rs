@@ -139,6 +139,7 @@ fn golden_help_is_unchanged() {
         ("help.txt", &["--help"] as &[&str]),
         ("help-score.txt", &["score", "--help"]),
         ("help-hear.txt", &["hear", "--help"]),
+        ("help-convert.txt", &["convert", "--help"]),
         ("help-tune.txt", &["tune", "--help"]),
         ("help-play.txt", &["play", "--help"]),
         ("help-sound.txt", &["sound", "--help"]),

@@ -184,7 +184,7 @@ const MISTAKES: [(&str, &str); 18] = [
     ),
     (
         "two-parts.mid",
-        "2 parts with notes, and a line is one part: track 1 `Bass` channel 1",
+        "2 parts with notes, and a line is one part: 1 `Bass`, track 1 channel 1",
     ),
     (
         "two-voices.mid",

@@ -30,7 +30,7 @@ fn bars_are_played_in_the_order_the_signs_give() {
         .iter()
         .map(|note| (note.bar, note.printed_bar))
         .collect();
-    assert_eq!((bars[0], bars[bars.len() - 1]), ((1, 9), (8, 13)));
+    assert_eq!((bars[0], bars[bars.len() - 1]), ((9, 9), (16, 13)));
     let jump = line.written_bars()[3].signs.jump.unwrap();
     assert_eq!((jump.to, jump.until), (JumpTo::Segno, Some(Until::Coda)));
 }
@@ -61,7 +61,7 @@ fn marks_on_notes_are_kept() {
     // A tie over a chord: both members last three quarters.
     let chord: Vec<f64> = notes
         .iter()
-        .filter(|note| note.bar == 2)
+        .filter(|note| note.bar == 10)
         .map(|note| note.length_quarters)
         .collect();
     assert_eq!(chord, [3.0, 3.0]);
@@ -70,11 +70,11 @@ fn marks_on_notes_are_kept() {
 #[test]
 fn printed_numbers_choose_bars_all_times_through() {
     let line = signs_and_marks();
-    assert_eq!(line.stretches(9..=9).unwrap(), [1..=1, 3..=3, 6..=6]);
-    assert_eq!(line.stretches(11..=12).unwrap(), [4..=5, 7..=7]);
+    assert_eq!(line.stretches(9..=9).unwrap(), [9..=9, 11..=11, 14..=14]);
+    assert_eq!(line.stretches(11..=12).unwrap(), [12..=13, 15..=15]);
     let part = line.bars_range(9..=10).unwrap();
     assert_eq!(printed(&part), [9, 10, 9, 9]);
-    assert_eq!(printed(&line.played_range(2..=3).unwrap()), [10, 9]);
+    assert_eq!(printed(&line.played_range(10..=11).unwrap()), [10, 9]);
     let text = write_text(&part);
     assert_eq!(read_text(&text).unwrap(), part, "{text}");
     let message = line.bars_range(1..=2).unwrap_err().to_string();

@@ -509,7 +509,7 @@ fn what_is_no_line_at_all_is_refused() {
     for name in ["unknown.tab", "line", "song.mid.bak", "noending."] {
         let message = read_bytes(name, b"1/1 3:0").unwrap_err().to_string();
         assert!(
-            message.contains("ends in .line, .mid or .midi"),
+            message.contains("ends in .line, .mid, .midi, .musicxml, .xml, .mxl or .csv"),
             "{message}"
         );
     }

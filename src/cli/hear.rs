@@ -44,7 +44,7 @@ const WRITTEN_BY: &str = "seamline hear";
     open:3.2:4:-20  open string 4 sounds, dB\n\n\
     Exit code: 0 done, 2 wrong usage or input.")]
 pub(super) struct HearArguments {
-    /// The written line: a .line or MIDI file
+    /// The written line: a .line, MIDI, MusicXML or .csv file
     #[arg(value_name = "LINE")]
     line: PathBuf,
 

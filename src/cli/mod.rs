@@ -9,11 +9,13 @@
 //! | `play` | play along, live |
 //! | `sound` | list devices, measure the round trip |
 //! | `hear` | render a line as sound |
+//! | `convert` | a line from one format to another |
 //! | `tune` | check an instrument's strings |
 //! | `study` | build a line from chord symbols |
 //! | `show` | a line as tab, and what was understood of it |
 //! | `own` | completions, man page, what the program was built for |
 //! | `options` | what several commands ask for: the line, its bars, tempo and tuning |
+//! | `line_file` | a line as a file, in the format that its name asks for |
 //! | `hand` | the fretting hand: reach, fingers, open strings |
 //! | `devices` | which sound card is meant |
 //! | `data` | the folder for takes and round trips |
@@ -22,11 +24,13 @@
 //! | `output` | standard output, and files written whole or not at all |
 //! | `written` | which files a command may write: nothing of the player's is written over |
 
+mod convert;
 mod data;
 mod devices;
 mod failure;
 mod hand;
 mod hear;
+mod line_file;
 mod options;
 mod output;
 mod own;
@@ -92,6 +96,7 @@ enum Command {
     Show(show::ShowArguments),
     Hear(hear::HearArguments),
     Study(Box<study::StudyArguments>),
+    Convert(convert::ConvertArguments),
     Tune(tune::TuneArguments),
     Sound(sound::SoundArguments),
     Completions(own::CompletionsArguments),
@@ -119,6 +124,7 @@ pub fn run() -> ExitCode {
         Command::Completions(arguments) => own::completions(&arguments, Arguments::command()),
         Command::Man(arguments) => own::man(&arguments, Arguments::command()),
         Command::Hear(arguments) => hear::run(&arguments),
+        Command::Convert(arguments) => convert::run(&arguments),
         Command::Tune(arguments) => tune::run(&arguments),
     };
     ExitCode::from(code)

@@ -82,7 +82,12 @@ pub(super) fn as_played(
         Some(played) => arguments.options.or_as_played(played, &name)?,
         None => arguments.options.clone(),
     };
-    let Part { line, bars, share } = options.read_at_tempo(&written)?;
+    let Part {
+        line,
+        bars,
+        stretches,
+        share,
+    } = options.read_at_tempo(&written)?;
     let mut marks = Marks::default();
     for mark in played.iter().flat_map(|played| &played.marks) {
         let mark: MarkChoice = mark
@@ -109,6 +114,7 @@ pub(super) fn as_played(
             TimingMode::Free
         },
         bars,
+        stretches,
         clicks: played.map_or_else(Vec::new, |played| played.clicks(share)),
         ..ScoreSettings::default()
     };

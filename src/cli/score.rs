@@ -43,7 +43,7 @@ pub(super) struct ScoreArguments {
     #[arg(value_name = "TAKE", required = true)]
     takes: Vec<PathBuf>,
 
-    /// The written line: a .line or MIDI file; a take that `play` kept knows its own
+    /// The written line: a .line, MIDI, MusicXML or .csv file; a take that `play` kept knows its own
     #[arg(long, value_name = "LINE")]
     pub(super) line: Option<PathBuf>,
 

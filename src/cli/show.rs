@@ -78,7 +78,10 @@ fn shown(arguments: &ShowArguments) -> Result<(), Failure> {
             let bars = choice
                 .played_in(&line)
                 .map_err(|error| Failure::new(format!("--neck: {error}")))?;
-            neck::diagrams(&line, bars, columns)
+            bars.into_iter()
+                .map(|bars| neck::diagrams(&line, bars, columns))
+                .collect::<Vec<_>>()
+                .join("\n")
         }
         None => show::page(
             &line,

@@ -1,6 +1,6 @@
 //! `seamline study`: a line built from chord symbols and scales.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
 use clap::builder::PossibleValuesParser;
@@ -8,9 +8,9 @@ use clap::builder::PossibleValuesParser;
 use super::failure::Failure;
 use super::options::Target;
 use super::written::{self, Planned, ReplaceOption};
-use super::{DONE, FAILED, output, values};
+use super::{DONE, FAILED, line_file, output, values};
 use crate::music::instrument::{Instrument, Tuning};
-use crate::music::line::{Line, Meter, Tempo, write_text};
+use crate::music::line::{Format, Meter, Tempo};
 use crate::music::study::{
     Direction, From, NoteValue, Octaves, Round, Settings, Study, read_items, study,
 };
@@ -139,7 +139,7 @@ fn build(arguments: &StudyArguments) -> Result<(), Failure> {
     if let Target::File(path) = &target {
         let planned = [Planned::new(path, WRITTEN_BY)];
         written::check(&planned, &[], arguments.replace)?;
-        may_be_written(path)?;
+        line_file::format_of(path)?;
     }
     let text = arguments.chords.join(" ");
     let items = read_items(&text).map_err(Failure::of)?;
@@ -148,10 +148,10 @@ fn build(arguments: &StudyArguments) -> Result<(), Failure> {
     if arguments.key.is_some() || arguments.round.is_some() {
         output::note(&format!("The chords were taken to be in {key_found}."));
     }
-    match target {
-        Target::Standard => output::print(marked_text(&line).as_bytes()),
+    match &target {
+        Target::Standard => line_file::write(&line, &target, Format::Line, WRITTEN_BY),
         Target::File(path) => {
-            output::write_file(&path, &file_bytes(&line, &path)?)?;
+            line_file::write(&line, &target, line_file::format_of(path)?, WRITTEN_BY)?;
             output::note(&format!(
                 "{}: {}, {}",
                 path.display(),
@@ -199,31 +199,4 @@ fn settings(arguments: &StudyArguments, text: &str) -> Settings {
             _ => Round::Semitones,
         }),
     }
-}
-
-/// Refuses a file whose ending names no format that a study is written in.
-fn may_be_written(path: &Path) -> Result<(), Failure> {
-    let ending = path.extension().map(|ending| ending.to_ascii_lowercase());
-    match ending.as_deref().and_then(|ending| ending.to_str()) {
-        Some("line") => Ok(()),
-        _ => Err(Failure::new(format!(
-            "{}: a study is written as a .line file; name one that ends in .line",
-            path.display()
-        ))),
-    }
-}
-
-/// The line as the file `path` is to hold it: the one place to add a format to.
-fn file_bytes(line: &Line, path: &Path) -> Result<Vec<u8>, Failure> {
-    may_be_written(path)?;
-    Ok(marked_text(line).into_bytes())
-}
-
-/// The line as `.line` text that says who wrote it.
-fn marked_text(line: &Line) -> String {
-    format!(
-        "{}{WRITTEN_BY}\n{}",
-        written::COMMENT_MARK,
-        write_text(line)
-    )
 }

@@ -65,15 +65,16 @@ impl BarChoice {
         }
     }
 
-    /// The first and the last of them, counted as played: from the first time through to the last.
-    pub(super) fn played_in(self, line: &Line) -> Result<(u32, u32), LineFault> {
+    /// The stretches in which they are played, counted as played; at least one.
+    pub(super) fn played_in(self, line: &Line) -> Result<Vec<(u32, u32)>, LineFault> {
         if self.as_played {
-            return Ok((self.from, self.to));
+            return Ok(vec![(self.from, self.to)]);
         }
         let stretches = line.stretches(self.from..=self.to)?;
-        let first = stretches.first().map_or(self.from, |first| *first.start());
-        let last = stretches.last().map_or(self.to, |last| *last.end());
-        Ok((first, last))
+        Ok(stretches
+            .iter()
+            .map(|all| (*all.start(), *all.end()))
+            .collect())
     }
 }
 

@@ -6,7 +6,7 @@
 //! over. Pipes and devices hold nothing that could be lost.
 
 use std::fs::{self, File};
-use std::io::{BufReader, Read};
+use std::io::{BufReader, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 
 use clap::Args;
@@ -15,12 +15,6 @@ use serde::Deserialize;
 use super::failure::Failure;
 use super::output::keep_apart;
 use crate::sound::wav_info;
-
-/// How the first line of a `.line` file begins that says who wrote it: a comment.
-pub(super) const COMMENT_MARK: &str = "; written by ";
-
-/// Longest name of a command that such a line is read for, in bytes.
-const NAME_BYTES_MAX: u64 = 80;
 
 /// Whether files that the command did not write may be written over.
 #[derive(Args, Debug, Clone, Copy)]
@@ -143,7 +137,7 @@ fn writer(path: &Path) -> Option<String> {
     open()?.read_exact(&mut first).ok()?;
     match &first {
         b"R" => wav_info::software(open()?),
-        b";" => comment_mark(open()?),
+        b";" | b"#" | b"<" | b"M" | b"P" => line_writer(&first_bytes(path)?, path),
         b"{" => serde_json::from_reader::<_, Mark>(open()?)
             .ok()
             .map(|mark| mark.written_by),
@@ -157,14 +151,47 @@ fn writer(path: &Path) -> Option<String> {
     }
 }
 
-/// The command that the first line of a `.line` file names.
-fn comment_mark(file: impl Read) -> Option<String> {
-    let most = COMMENT_MARK.len() as u64 + NAME_BYTES_MAX;
-    let mut head = Vec::new();
-    file.take(most).read_to_end(&mut head).ok()?;
-    let head = String::from_utf8_lossy(&head);
-    let (first, _) = head.split_once('\n')?;
-    Some(first.strip_prefix(COMMENT_MARK)?.trim_end().to_owned())
+/// Most bytes at the start or the end of a line in which its mark stands.
+const MARK_BYTES: u64 = 4096;
+
+fn first_bytes(path: &Path) -> Option<Vec<u8>> {
+    let mut bytes = Vec::new();
+    File::open(path)
+        .ok()?
+        .take(MARK_BYTES)
+        .read_to_end(&mut bytes)
+        .ok()?;
+    Some(bytes)
+}
+
+/// The command that wrote a line: the first comment of a `.line` or a table, the comment above a
+/// score, the text event of a MIDI file, the comment of the archive of a compressed score.
+fn line_writer(first: &[u8], path: &Path) -> Option<String> {
+    let text = String::from_utf8_lossy(first);
+    let mark = match first {
+        [b';' | b'#', ..] => text[1..].lines().next()?.to_owned(),
+        [b'<', ..] => text.split_once("<!--")?.1.split_once("-->")?.0.to_owned(),
+        [b'M', b'T', b'h', b'd', ..] => {
+            // A text event: ff 01, its length in one byte, its text.
+            let at = first.windows(2).position(|pair| pair == [0xff, 0x01])?;
+            let length = usize::from(*first.get(at + 2)?);
+            String::from_utf8(first.get(at + 3..at + 3 + length)?.to_vec()).ok()?
+        }
+        [b'P', b'K', ..] => {
+            let mut file = File::open(path).ok()?;
+            let length = file.metadata().ok()?.len();
+            file.seek(SeekFrom::Start(length.saturating_sub(MARK_BYTES)))
+                .ok()?;
+            let mut last = Vec::new();
+            file.take(MARK_BYTES).read_to_end(&mut last).ok()?;
+            // The end of the central directory: 22 bytes, then the comment (APPNOTE.TXT 4.3.16).
+            let at = last.windows(4).rposition(|four| four == b"PK\x05\x06")?;
+            String::from_utf8(last.get(at + 22..)?.to_vec()).ok()?
+        }
+        _ => return None,
+    };
+    let mark = mark.trim();
+    mark.starts_with("seamline ").then(|| mark.to_owned())
 }
 
 #[cfg(test)]

@@ -52,6 +52,9 @@ pub struct Settings {
     /// First and last bar asked for; `None` for the whole line. The line is looked for as a whole
     /// all the same: what lies outside of these bars is told of no more.
     pub bars: Option<(u32, u32)>,
+    /// The stretches asked for where they do not touch, as where a repeat plays them several times;
+    /// empty when all of `bars` was asked for.
+    pub stretches: Vec<(u32, u32)>,
     /// Loudest level of the take in decibels relative to full scale, for a take without notes.
     pub loudest_dbfs: f64,
     /// The keys of the line, each with the bar from which on it holds, in order: they spell the
@@ -75,10 +78,23 @@ impl Default for Settings {
             open_midi: BASS_OPEN_MIDI.to_vec(),
             usual: Usual::default(),
             bars: None,
+            stretches: Vec::new(),
             loudest_dbfs: f64::NEG_INFINITY,
             keys: Vec::new(),
             opening_bpm: None,
         }
+    }
+}
+
+impl Settings {
+    /// The stretches of bars asked for; `None` for the whole line.
+    pub(crate) fn asked(&self) -> Option<Vec<(u32, u32)>> {
+        let bars = self.bars?;
+        Some(if self.stretches.is_empty() {
+            vec![bars]
+        } else {
+            self.stretches.clone()
+        })
     }
 }
 
@@ -152,11 +168,12 @@ pub fn judge_with_rings(
         pass.click_behind_s = click.map(|click| click.behind_s);
     }
     let events: Vec<&HeardNote> = heard.iter().collect();
-    let asked: Vec<Pass> = match settings.bars {
+    let asked: Vec<Pass> = match settings.asked() {
         None => found.clone(),
-        Some(bars) => found
+        Some(stretches) => found
             .iter()
-            .filter_map(|pass| clip::clip(pass, &slots, bars))
+            .flat_map(|pass| stretches.iter().map(move |&bars| (pass, bars)))
+            .filter_map(|(pass, bars)| clip::clip(pass, &slots, bars))
             .collect(),
     };
     let notes = asked.iter().flat_map(|pass| {

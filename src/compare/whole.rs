@@ -20,11 +20,12 @@ pub(crate) fn put_together(
     listened: bool,
     settings: &Settings,
 ) -> Judgement {
+    let stretches = settings.asked();
     let asked: Vec<&ExpectedNote> = expected
         .iter()
         .filter(|note| {
-            let inside = |(from, to): (u32, u32)| (from..=to).contains(&note.bar);
-            settings.bars.is_none_or(inside)
+            let inside = |&(from, to): &(u32, u32)| (from..=to).contains(&note.bar);
+            stretches.as_ref().is_none_or(|all| all.iter().any(inside))
         })
         .collect();
     let chosen = choose(&asked, &passes);

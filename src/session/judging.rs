@@ -51,6 +51,8 @@ pub(super) struct Asked {
     pub clicks: Vec<ClickedPass>,
     /// First and last bar; `None` for the whole line.
     pub bars: Option<(u32, u32)>,
+    /// The stretches of them that were asked for; empty for all.
+    pub stretches: Vec<(u32, u32)>,
 }
 
 impl Asked {
@@ -59,6 +61,7 @@ impl Asked {
         mode: TimingMode::Free,
         clicks: Vec::new(),
         bars: None,
+        stretches: Vec::new(),
     };
 }
 
@@ -129,6 +132,7 @@ impl Judging<'_> {
             mode: asked.mode,
             clicks: asked.clicks,
             bars: asked.bars,
+            stretches: asked.stretches,
             usual: self.known.usual(open, self.a4),
             open_midi: open.to_vec(),
             loudest_dbfs,

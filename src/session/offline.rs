@@ -30,6 +30,8 @@ pub struct ScoreSettings {
     pub mode: TimingMode,
     /// First and last bar asked for; `None` for the whole line.
     pub bars: Option<(u32, u32)>,
+    /// The stretches of them that were asked for, where they do not touch; empty for all.
+    pub stretches: Vec<(u32, u32)>,
     /// The stretches of the take whose click is known, in order of time.
     pub clicks: Vec<ClickedPass>,
     /// The listener gets at most this many frames at once, at least 1 (0 is taken as 1). It must
@@ -45,6 +47,7 @@ impl Default for ScoreSettings {
             known: KnownInstrument::default(),
             mode: TimingMode::Free,
             bars: None,
+            stretches: Vec::new(),
             clicks: Vec::new(),
             block_frames: 4096,
         }
@@ -99,6 +102,7 @@ pub fn score_take(
         mode: settings.mode,
         clicks: settings.clicks.clone(),
         bars: settings.bars,
+        stretches: settings.stretches.clone(),
     };
     let taken = Taken {
         file: name.to_owned(),

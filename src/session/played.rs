@@ -28,7 +28,10 @@ pub struct Played {
     pub line: String,
     /// What the line's file held, as [`fingerprint`] gives it.
     pub line_fingerprint: String,
-    /// First and last bar asked for; `None` for the whole line.
+    /// The part of the line's file that was asked for; `None` where it has one alone.
+    #[serde(default)]
+    pub part: Option<String>,
+    /// First and last bar asked for, counted as played; `None` for the whole line.
     pub bars: Option<(u32, u32)>,
     /// Tempo relative to the written one, as the session began with it.
     pub tempo_share: f64,
@@ -103,6 +106,7 @@ impl Played {
             date,
             line,
             line_fingerprint: fingerprint(line_bytes),
+            part: None,
             bars: None,
             tempo_share: 1.0,
             swing: None,

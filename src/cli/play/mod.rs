@@ -53,7 +53,7 @@ const WAIT_S: u64 = 30;
     Exit code: 0 done, 1 done but below --pass-mark, 2 wrong usage or input, no\n\
     device or one that stayed away, or stopped by a signal. The take is kept.")]
 pub(super) struct PlayArguments {
-    /// The written line: a .line or MIDI file
+    /// The written line: a .line, MIDI, MusicXML or .csv file
     #[arg(value_name = "LINE")]
     pub(super) line: PathBuf,
 
@@ -230,8 +230,12 @@ fn check_files(arguments: &PlayArguments, target: Option<&Target>) -> Result<(),
 /// What the session is to be, and the line as the whole take is judged by.
 fn settings(arguments: &PlayArguments) -> Result<LiveSettings, Failure> {
     // Whether its bars and tempo can be had is seen before any device is opened.
-    arguments.options.read_at_tempo(&arguments.line)?;
-    let part = arguments.options.read_whole(&arguments.line)?;
+    let mut part = arguments.options.read_whole(&arguments.line)?;
+    arguments.options.at_tempo(&part, &arguments.line)?;
+    if let [first, _, ..] = part.stretches.as_slice() {
+        output::note("--bars: a repeat plays these bars several times; the first time is taken");
+        part.bars = Some(*first);
+    }
     let mut marks = Marks::default();
     for mark in &arguments.marks {
         mark.apply(&mut marks);

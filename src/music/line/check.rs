@@ -1,5 +1,6 @@
 //! The rules a line obeys, checked when it is made.
 
+use super::endings;
 use super::error::{FaultKind, LineFault};
 use super::length::{Length, MAX_QUARTERS, UNITS_PER_QUARTER};
 use super::model::{Bar, EventKind, Lacks, LineParts};
@@ -190,6 +191,10 @@ pub(super) fn tidied(mut parts: LineParts) -> LineParts {
             EventKind::Rest => event.breath_after = false,
             EventKind::Hold => {}
         }
+    }
+    endings::tidy(&mut parts.bars);
+    if let Some(first) = parts.bars.first_mut().filter(|_| !parts.pickup) {
+        parts.first_bar = first.printed.take().unwrap_or(parts.first_bar);
     }
     let mut next = parts.first_bar;
     for bar in &mut parts.bars {

@@ -46,6 +46,36 @@ fn closed_at(bars: &[Bar], first: usize) -> Option<usize> {
     None
 }
 
+/// Takes away the ends of endings that their other signs give.
+pub(super) fn tidy(bars: &mut [Bar]) {
+    let Ok(endings) = Endings::of(bars) else {
+        return;
+    };
+    let mut first = 0;
+    for (at, bar) in bars.iter_mut().enumerate() {
+        let signs = &mut bar.signs;
+        if !signs.ending.is_empty() {
+            first = at;
+        }
+        if !signs.ending_end {
+            continue;
+        }
+        let ending = endings.of_bar[at].filter(|ending| ending.last == at);
+        let Some(ending) = ending else {
+            signs.ending_end = false;
+            continue;
+        };
+        let leads = endings.groups[ending.group].first == first;
+        let given = if ending.is_last && !leads {
+            // The last of several is one bar long, whatever ends it.
+            at == first
+        } else {
+            signs.repeat_end.is_some() || !ending.is_last || at == first
+        };
+        signs.ending_end = !given;
+    }
+}
+
 impl Endings {
     pub fn of(bars: &[Bar]) -> Result<Self, (usize, FaultKind)> {
         let mut endings = Self {

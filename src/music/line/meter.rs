@@ -82,6 +82,20 @@ impl Meter {
     }
 }
 
+/// The meter of a bar of that length, counted in `unit`-ths or the next finer ones.
+pub(super) fn meter_of(length: Length, unit: u8) -> Option<Meter> {
+    let mut unit = unit.max(1);
+    while unit <= 64 {
+        let beat = Length::of_whole(1, u64::from(unit))?;
+        if length.is_positive() && length.is_multiple_of(beat) {
+            let beats = u8::try_from(length.units() / beat.units()).ok()?;
+            return Meter::new(beats, unit).ok();
+        }
+        unit = unit.checked_mul(2)?;
+    }
+    None
+}
+
 impl fmt::Display for Meter {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{}/{}", self.beats, self.unit)

@@ -117,13 +117,15 @@ impl Way<'_> {
 
     /// True when repeats and endings at `bar` are not played again.
     fn is_known(&self, bar: usize) -> bool {
-        self.jumped.is_some_and(|jump| !jump.repeats_again) && self.known[bar]
+        self.jumped.is_some() && self.known[bar] && !self.bars[bar].signs.repeat_again
     }
 
     /// Whether the ending that begins at `at` is to be played now.
     fn is_its_time(&self, at: usize, ending: Ending) -> bool {
         let group = &self.endings.groups[ending.group];
-        if (group.first..=group.last).any(|bar| self.is_known(bar)) {
+        let again = |bar: usize| self.bars[bar].signs.repeat_again;
+        let mut bars = group.first..=group.last;
+        if !bars.clone().any(again) && bars.any(|bar| self.is_known(bar)) {
             return ending.is_last && !group.alone;
         }
         self.bars[at].signs.ending.contains(&self.time)
@@ -193,11 +195,7 @@ mod tests {
         let mut names: Vec<&str> = Vec::new();
         let mut coming = Signs::default();
         for word in text.split(' ') {
-            let jump = |to, until| Jump {
-                to,
-                until,
-                repeats_again: false,
-            };
+            let jump = |to, until| Jump { to, until };
             let last = bars.last_mut().map(|bar| &mut bar.signs);
             match (word, last) {
                 ("|:", _) => coming.repeat_start = true,
@@ -216,12 +214,7 @@ mod tests {
                 ("D.S.coda", Some(last)) => {
                     last.jump = Some(jump(JumpTo::Segno, Some(Until::Coda)));
                 }
-                ("D.C.again", Some(last)) => {
-                    last.jump = Some(Jump {
-                        repeats_again: true,
-                        ..jump(JumpTo::Start, None)
-                    });
-                }
+                ("again", Some(last)) => last.repeat_again = true,
                 (ending, _) if ending.starts_with('[') => {
                     let numbers = ending[1..].split(',');
                     coming.ending = numbers.map(|number| number.parse().unwrap()).collect();
@@ -261,7 +254,8 @@ mod tests {
             ("|: a :| b fine c D.C.", "aabcab"),
             ("|: a [1 b :| [2 c ] d D.C.", "abacdacd"),
             ("|: a [1 b :| c D.C.", "abacac"),
-            ("|: a :| b fine c D.C.again", "aabcaab"),
+            ("|: a again :| b fine c D.C.", "aabcaab"),
+            ("|: a [1 b again :| [2 c ] fine d D.C.", "abacdabac"),
             (
                 "a segno b |: c :| tocoda d D.S.coda coda |: e :|",
                 "abccdbcee",
@@ -295,7 +289,6 @@ mod tests {
             bar.signs.jump = Some(Jump {
                 to: JumpTo::Start,
                 until: None,
-                repeats_again: true,
             });
         }
         let limit = MAX_PLAYED_BARS;

@@ -31,8 +31,6 @@ pub struct Jump {
     pub to: JumpTo,
     /// *al fine*, *al coda*; `None` obeys both signs.
     pub until: Option<Until>,
-    /// True when repeats are played again after it.
-    pub repeats_again: bool,
 }
 
 /// The signs of a written bar that say where to go on.
@@ -42,6 +40,8 @@ pub struct Signs {
     pub repeat_start: bool,
     /// `:|` after the bar, with how often the section is played in all, from 2.
     pub repeat_end: Option<u8>,
+    /// True when that repeat is played again after a jump (`after-jump` of MusicXML 4.0).
+    pub repeat_again: bool,
     /// The times at which the ending that begins with this bar is played; empty when none begins.
     pub ending: Vec<u8>,
     /// True when an ending is closed after this bar.

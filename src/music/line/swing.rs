@@ -68,6 +68,20 @@ impl SwingRatio {
         self.0 == 1.0
     }
 
+    /// The ratio as whole numbers, exactly where nine decimals are enough for it.
+    pub(crate) fn whole_numbers(self) -> (u64, u64) {
+        let mut scale = 1_u64;
+        while scale < 1_000_000_000 && (self.0 * scale as f64).fract() != 0.0 {
+            scale *= 10;
+        }
+        let first = (self.0 * scale as f64).round() as u64;
+        let mut common = (first, scale);
+        while common.1 > 0 {
+            common = (common.1, common.0 % common.1);
+        }
+        (first / common.0.max(1), scale / common.0.max(1))
+    }
+
     /// Where the off-beat eighth lies in its beat, 1/2 to 3/4.
     pub fn off_beat(self) -> f64 {
         self.0 / (self.0 + 1.0)

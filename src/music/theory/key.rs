@@ -38,12 +38,12 @@ impl Key {
         (-7..=7).contains(&fifths).then_some(Self { fifths, mode })
     }
 
-    /// Sharps (positive) or flats (negative) of its signature, -7 to 7.
+    /// Sharps (positive) or flats (negative) of the signature, -7 to 7.
     pub fn fifths(self) -> i8 {
         self.fifths
     }
 
-    /// Its mode.
+    /// Major or minor.
     pub fn mode(self) -> Mode {
         self.mode
     }

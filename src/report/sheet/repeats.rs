@@ -29,6 +29,9 @@ fn at_end(signs: &Signs) -> String {
     if let Some(times) = signs.repeat_end.filter(|&times| times > 2) {
         words.push(format!("{times} times"));
     }
+    if signs.repeat_again {
+        words.push("again after the jump".to_owned());
+    }
     words.join(", ")
 }
 
@@ -42,12 +45,7 @@ fn jump_told(jump: Jump) -> String {
         Some(Until::Coda) => " al Coda",
         None => "",
     };
-    let again = if jump.repeats_again {
-        " with repeats"
-    } else {
-        ""
-    };
-    format!("{from}{until}{again}")
+    format!("{from}{until}")
 }
 
 /// Draws the signs of a bar between two bar lines; `words` is the base line of the words above it.

@@ -131,6 +131,7 @@ impl Leader {
             mode: TimingMode::Free,
             clicks,
             bars: self.conductor.bars(),
+            stretches: Vec::new(),
         };
         let keep = self.settings.keep.as_ref();
         let taken = Taken {

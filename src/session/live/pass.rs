@@ -132,6 +132,7 @@ pub(super) fn judge(
             mode: pass.mode,
             clicks: pass.clicked(pass.share, measured).into_iter().collect(),
             bars: Some(whole.bars),
+            stretches: Vec::new(),
             ..settings.clone()
         },
     );

@@ -110,9 +110,17 @@ pub enum MidiError {
     #[error("the file has no notes")]
     NoNotes,
     /// Notes in more than one track or channel.
-    #[error("the file has {} parts with notes, and a line is one part: {}; save the bass part alone", parts.len(), parts.join(", "))]
+    #[error("the file has {} parts with notes, and a line is one part: {}; choose one with --part NUMBER or --part NAME", parts.len(), parts.join(", "))]
     SeveralParts {
         /// Track, name, channel and number of notes of each.
+        parts: Vec<String>,
+    },
+    /// The part asked for is not there.
+    #[error("there is no part `{given}`; the file has {}", if parts.is_empty() { "no notes".to_owned() } else { parts.join(", ") })]
+    NoSuchPart {
+        /// What was asked for.
+        given: String,
+        /// Number, name, track, channel and number of notes of each part.
         parts: Vec<String>,
     },
     /// A note that is never ended.

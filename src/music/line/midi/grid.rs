@@ -81,7 +81,11 @@ fn within_bar(at: Length, slots: &[Slot]) -> (Length, Length) {
 }
 
 fn is_written(at: Length, slots: &[Slot]) -> bool {
-    let (_, inside) = within_bar(at, slots);
+    is_written_place(within_bar(at, slots).1)
+}
+
+/// True for a place in a bar on which a written note may begin.
+pub(in crate::music::line) fn is_written_place(inside: Length) -> bool {
     WRITTEN_PARTS
         .iter()
         .any(|&parts| inside.is_multiple_of(Length::quarter_over(parts)))

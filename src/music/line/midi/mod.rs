@@ -1,4 +1,4 @@
-//! The reader of Standard MIDI Files, formats 0 and 1.
+//! Standard MIDI Files: the reader, formats 0 and 1, and the writer (`writer`).
 //!
 //! What is taken from a file: the title (name of the first track), tempos, meters, keys, and the
 //! notes of the one track and channel that has any. Velocities, controllers, programs and pitch
@@ -12,21 +12,27 @@
 //! | `grid` | played times to written ones |
 //!
 //! A MIDI file knows no tuning. The line gets the first of the common tunings that has all its
-//! notes: 4, 5, 6 strings, guitar; `Line::with_instrument` gives it another.
+//! notes: 4, 5, 6 strings, guitar; any but the first is said in [`Read::notes`], and
+//! `Line::with_instrument` gives it another.
 
 mod error;
 mod events;
 mod grid;
 mod layout;
 mod voice;
+mod writer;
 
 pub use error::MidiError;
+pub(super) use grid::is_written_place;
+pub(super) use writer::is_too_fine;
+pub use writer::write_midi;
 
+use super::Read;
 use super::length::Length;
 use super::model::{Bar, Event, EventKind, LineParts, Note, Start, TempoMark};
+use super::part::{PartChoice, instrument_for};
 use super::tempo::Tempo;
 use super::whole::Line;
-use crate::music::instrument::{Instrument, Tuning};
 use crate::music::theory::{Key, Mode};
 use events::{Part, Song};
 use grid::Written;
@@ -41,8 +47,17 @@ use layout::Slot;
 /// # Errors
 /// See [`MidiError`]. No bytes make it panic.
 pub fn read_midi(bytes: &[u8]) -> Result<Line, MidiError> {
+    read_midi_part(bytes, None).map(|read| read.line)
+}
+
+/// Reads one part of a MIDI file (a track and channel with notes), and what is to be said of it;
+/// else as [`read_midi`].
+///
+/// # Errors
+/// See [`MidiError`]. No bytes make it panic.
+pub fn read_midi_part(bytes: &[u8], choice: Option<&PartChoice>) -> Result<Read, MidiError> {
     let song = events::read_song(bytes)?;
-    let part = the_part(&song)?;
+    let part = the_part(&song, choice)?;
     let last_tick = part.notes.iter().map(|note| note.end).max().unwrap_or(0);
     let slots = layout::lay_bars(&song, Length::from_ticks(last_tick, song.per_quarter))?;
     let groups = voice::one_voice(&part.notes, song.per_quarter, &slots)?;
@@ -56,7 +71,11 @@ pub fn read_midi(bytes: &[u8]) -> Result<Line, MidiError> {
     fill_bars(&mut bars, &slots, &written);
     let tempo = set_tempos(&mut bars, &song, &slots)?;
     let pickup = slots[0].number == 0;
-    let instrument = smallest_instrument(&written);
+    let pitches: Vec<u8> = written
+        .iter()
+        .flat_map(|group| group.pitches.clone())
+        .collect();
+    let (instrument, said) = instrument_for(&pitches);
     let title = song.title.clone();
     let parts = LineParts {
         title,
@@ -66,42 +85,40 @@ pub fn read_midi(bytes: &[u8]) -> Result<Line, MidiError> {
         bars,
         ..LineParts::default()
     };
-    Ok(Line::new(parts)?)
+    Ok(Read {
+        line: Line::new(parts)?,
+        notes: said.into_iter().collect(),
+    })
 }
 
-/// The one part that has notes.
-fn the_part(song: &Song) -> Result<&Part, MidiError> {
+/// The part that was asked for, or the only one that has notes.
+fn the_part<'a>(song: &'a Song, choice: Option<&PartChoice>) -> Result<&'a Part, MidiError> {
+    let listed = || {
+        let parts = song.parts.iter().enumerate();
+        parts.map(|(at, part)| {
+            let (track, channel) = (part.track, part.channel + 1);
+            let (name, notes) = (part.name.trim(), part.notes.len());
+            format!(
+                "{} `{name}`, track {track} channel {channel} ({notes} notes)",
+                at + 1
+            )
+        })
+    };
+    if let Some(choice) = choice {
+        let names: Vec<&str> = song.parts.iter().map(|part| part.name.trim()).collect();
+        let chosen = choice.find(&names).map(|at| &song.parts[at]);
+        return chosen.ok_or_else(|| MidiError::NoSuchPart {
+            given: choice.to_string(),
+            parts: listed().collect(),
+        });
+    }
     match song.parts.as_slice() {
         [] => Err(MidiError::NoNotes),
         [part] => Ok(part),
-        parts => Err(MidiError::SeveralParts {
-            parts: parts
-                .iter()
-                .map(|part| {
-                    let (track, channel) = (part.track, part.channel + 1);
-                    let (name, notes) = (part.name.trim(), part.notes.len());
-                    format!("track {track} `{name}` channel {channel} ({notes} notes)")
-                })
-                .collect(),
+        _ => Err(MidiError::SeveralParts {
+            parts: listed().collect(),
         }),
     }
-}
-
-/// The first of the common instruments that has all the notes; the 4-string bass where none has.
-fn smallest_instrument(written: &[Written]) -> Instrument {
-    [
-        Tuning::bass4(),
-        Tuning::bass5(),
-        Tuning::bass6(),
-        Tuning::guitar(),
-    ]
-    .into_iter()
-    .map(Instrument::with_tuning)
-    .find(|instrument| {
-        let mut pitches = written.iter().flat_map(|group| &group.pitches);
-        pitches.all(|&midi| !instrument.places(midi).is_empty())
-    })
-    .unwrap_or_default()
 }
 
 /// The bars with their meters and keys and nothing in them. A key counts from the bar line at or

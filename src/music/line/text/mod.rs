@@ -73,13 +73,13 @@
 //! | `\|:` `:\|` | at bar lines, with a space beside the notes | play what is between twice; `:x3\|` three times in all |
 //! | `[1` `[1,2` | at the head of a bar | here begins the ending for these times; it ends with its `:\|`, the last one after one bar or where `]` stands at the end of a bar |
 //! | `segno` `coda` | at the head of a bar | where D.S. goes; where the coda begins |
-//! | `D.C.` `D.S.` | at the end of a bar | go back to the start, to the segno; `al fine`, `al coda` and `with-repeats` may follow |
+//! | `D.C.` `D.S.` | at the end of a bar | go back to the start, to the segno; `al fine` or `al coda` may follow |
 //! | `fine` `to-coda` | at the end of a bar | after a jump, the end; from here to the coda |
 //! | `short` `upbeat` | at the head of a bar | a bar that stops early, as before a repeat; one that begins late, as a pick-up within the line |
 //! | `#12` | at the head of a bar | the number printed for it, where it is not the next one |
 //!
-//! After a jump repeats are not played again and the last ending is, unless `with-repeats` says
-//! otherwise.
+//! After a jump a section that was repeated is played once, with its last ending; `again` before its
+//! `:\\|` has it repeated once more.
 //!
 //! ## Mistakes
 //!
@@ -101,6 +101,11 @@ mod reader;
 mod signs;
 mod word;
 mod writer;
+
+/// Reads a tempo as a header has it.
+pub(super) fn read_tempo_text(text: &str) -> Result<super::tempo::Tempo, String> {
+    word::read_tempo(text).map_err(|fault| fault.to_string())
+}
 
 pub use error::{TextError, TextFault};
 pub use mistakes::TextErrors;

@@ -98,6 +98,7 @@ impl Around {
     fn read_tail(&mut self, word: &str, before: &[Word<'_>]) -> (Result<bool, TextFault>, usize) {
         match word {
             ":" => self.signs.repeat_end = Some(2),
+            "again" => self.signs.repeat_again = true,
             "]" => self.signs.ending_end = true,
             "fine" if !ends_with(before, &["al"]) => self.signs.fine = true,
             "to-coda" => self.signs.to_coda = true,
@@ -137,10 +138,6 @@ fn read_jump(word: &str, before: &[Word<'_>]) -> Option<(Jump, usize)> {
     all.push(word);
     let count = all.len();
     let mut rest = all.as_slice();
-    let repeats_again = rest.last() == Some(&"with-repeats");
-    if repeats_again {
-        rest = &rest[..rest.len() - 1];
-    }
     let until = match rest {
         [.., "al", "fine"] => Some(Until::Fine),
         [.., "al", "coda"] => Some(Until::Coda),
@@ -149,17 +146,12 @@ fn read_jump(word: &str, before: &[Word<'_>]) -> Option<(Jump, usize)> {
     if until.is_some() {
         rest = &rest[..rest.len() - 2];
     }
-    let to = match rest.last()? {
-        &"D.C." => JumpTo::Start,
-        &"D.S." => JumpTo::Segno,
+    let to = match *rest.last()? {
+        "D.C." => JumpTo::Start,
+        "D.S." => JumpTo::Segno,
         _ => return None,
     };
-    let jump = Jump {
-        to,
-        until,
-        repeats_again,
-    };
-    Some((jump, count - rest.len()))
+    Some((Jump { to, until }, count - rest.len()))
 }
 
 /// The words before the notes of a bar.
@@ -209,8 +201,8 @@ pub(super) fn tail_words(signs: &Signs) -> Vec<String> {
             Some(Until::Coda) => add(true, "al coda"),
             None => {}
         }
-        add(jump.repeats_again, "with-repeats");
     }
+    add(signs.repeat_again, "again");
     match signs.repeat_end {
         Some(2) => add(true, ":|"),
         Some(times) => add(true, &format!(":x{times}|")),
