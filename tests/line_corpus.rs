@@ -16,8 +16,8 @@ struct Entry {
     notes: Vec<(i64, i64, i64, i64, u8)>,
 }
 
-/// Fewest parts that must agree.
-const PARTS_MIN: usize = 200;
+/// Fewest parts that must agree: fewer than the 60 that are asked for by default.
+const PARTS_MIN: usize = 40;
 
 /// Onsets and lengths that another program rounded: a 512th note.
 const NEAR_QUARTERS: f64 = 1.0 / 128.0;
