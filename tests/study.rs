@@ -78,7 +78,7 @@ fn a_study_is_written_to_a_file_and_written_again() {
     );
     write(&["--tempo", "60"]).exits(0);
     let text = std::fs::read_to_string(bench.path("study.line")).expect("the study");
-    assert!(text.starts_with("; written by seamline study\n") && text.contains("tempo: 60\n"));
+    assert!(text.starts_with("; seamline study\n") && text.contains("tempo: 60\n"));
     bench.run(&["show", "study.line"]).exits(0);
     // A line of the player's own stays.
     bench.write("study.line", b"title: mine\n\n1/1 A1\n");

@@ -224,8 +224,7 @@ mod tests {
             ("[{\"written_by\": \"one\"}, {}]", None),
             ("written_by: one", None),
             ("RIFF", None),
-            ("; written by one\ntitle: x\n", Some("one")),
-            ("; written by one", None),
+            ("; seamline one\ntitle: x\n", Some("seamline one")),
             ("; my own line\n", None),
         ] {
             fs::write(&path, text).expect("written");

@@ -193,7 +193,9 @@ pub(super) fn tidied(mut parts: LineParts) -> LineParts {
         }
     }
     endings::tidy(&mut parts.bars);
-    if let Some(first) = parts.bars.first_mut().filter(|_| !parts.pickup) {
+    // A part of another line keeps the number as played beside the printed one.
+    let whole = !parts.pickup && parts.first_bar == 1;
+    if let Some(first) = parts.bars.first_mut().filter(|_| whole) {
         parts.first_bar = first.printed.take().unwrap_or(parts.first_bar);
     }
     let mut next = parts.first_bar;
