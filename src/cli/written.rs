@@ -19,6 +19,13 @@ use crate::sound::wav_info;
 /// How the first line of a `.line` file begins that says who wrote it: a comment.
 pub(super) const COMMENT_MARK: &str = "; written by ";
 
+/// How a page says it: in a comment of SVG and HTML, as the producer of a PDF. Common to all three.
+pub(super) const PAGE_MARK: &str = "written by ";
+
+/// Bytes at the head of a page in which it says who wrote it: in SVG and HTML the first two lines,
+/// in PDF the first objects. Raising it reads more of files that are not ours.
+const PAGE_HEAD_BYTES: u64 = 4 << 10;
+
 /// Longest name of a command that such a line is read for, in bytes.
 const NAME_BYTES_MAX: u64 = 80;
 
@@ -136,7 +143,8 @@ struct Mark {
 }
 
 /// The command that wrote the file at `path`, as the file itself says it: a field in JSON (in each
-/// object of a list), the software in WAV, a comment at the head of a line. `None` when it does not say.
+/// object of a list), the software in WAV, a comment at the head of a line, an SVG or an HTML page, the
+/// producer of a PDF. `None` when it does not say.
 fn writer(path: &Path) -> Option<String> {
     let open = || File::open(path).map(BufReader::new).ok();
     let mut first = [0u8; 1];
@@ -144,6 +152,8 @@ fn writer(path: &Path) -> Option<String> {
     match &first {
         b"R" => wav_info::software(open()?),
         b";" => comment_mark(open()?),
+        b"<" => page_mark(open()?, "<!-- ", " -->"),
+        b"%" => page_mark(open()?, "/Producer (", ")"),
         b"{" => serde_json::from_reader::<_, Mark>(open()?)
             .ok()
             .map(|mark| mark.written_by),
@@ -165,6 +175,17 @@ fn comment_mark(file: impl Read) -> Option<String> {
     let head = String::from_utf8_lossy(&head);
     let (first, _) = head.split_once('\n')?;
     Some(first.strip_prefix(COMMENT_MARK)?.trim_end().to_owned())
+}
+
+/// The command that a page names between `before` and `after`, near its head.
+fn page_mark(file: impl Read, before: &str, after: &str) -> Option<String> {
+    let mut head = Vec::new();
+    file.take(PAGE_HEAD_BYTES).read_to_end(&mut head).ok()?;
+    let head = String::from_utf8_lossy(&head);
+    // The mark stands before everything that the line itself brings, its title too.
+    let (_, mark) = head.split_once(before)?;
+    let (mark, _) = mark.split_once(after)?;
+    Some(mark.strip_prefix(PAGE_MARK)?.to_owned())
 }
 
 #[cfg(test)]
@@ -200,6 +221,19 @@ mod tests {
             ("; written by one\ntitle: x\n", Some("one")),
             ("; written by one", None),
             ("; my own line\n", None),
+            ("<!-- written by one -->\n<svg/>", Some("one")),
+            (
+                "<!doctype html>\n<!-- written by one -->\n<html>",
+                Some("one"),
+            ),
+            ("<svg><!-- mine --><!-- written by one --></svg>", None),
+            ("<svg/>", None),
+            ("%PDF-1.7\n<< /Producer (written by one) >>", Some("one")),
+            (
+                "%PDF-1.7\n<< /Producer (mine) /Title (/Producer (written by one)) >>",
+                None,
+            ),
+            ("%PDF-1.7\n", None),
         ] {
             fs::write(&path, text).expect("written");
             assert_eq!(writer(&path).as_deref(), wanted, "{text}");
