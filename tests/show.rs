@@ -212,3 +212,126 @@ fn the_program_tells_of_itself() {
         .run(&["man", "tea"])
         .refuses(&["no command `tea`", "study"]);
 }
+
+/// Each note of eight bars can lie in two places.
+const FREE: &str = "title: Free\ntempo: 100\n\n@Dm7 1/4 D2 F2 A2 C3\n@G7 B2 G2 D2 G2\n\
+    @Cmaj7 C2 E2 G2 B2\n1/1 C3\n";
+
+#[test]
+fn ways_are_told_with_what_they_cost() {
+    let bench = bench();
+    bench.write("free.line", FREE.as_bytes());
+    let run = bench.run(&["show", "free.line", "--ways", "3"]).exits(0);
+    let page = run.out();
+    for words in ["Way 1: ", "Way 2: ", "shift", "efforts in all", " fing. "] {
+        assert!(page.contains(words), "`{words}`\n{}", run.shown());
+    }
+    let strings = |page: &str| -> Vec<String> {
+        let rows = page.lines().filter(|row| row.starts_with("     A |"));
+        rows.map(str::to_owned).collect()
+    };
+    let (first, second) = page.split_once("Way 2").expect("two ways");
+    assert_ne!(strings(first), strings(second), "{page}");
+    // With open strings avoided no note lies on one; wanted, some do.
+    let notes_on_open = |how: &str| {
+        let run = bench
+            .run(&["show", "free.line", "--open", how, "--json", "-"])
+            .exits(0);
+        let json: serde_json::Value = serde_json::from_str(&run.out()).expect("JSON");
+        let notes = json["notes"].as_array().expect("notes").clone();
+        notes.iter().filter(|note| note["fret"] == 0).count()
+    };
+    assert_eq!(notes_on_open("avoided"), 0);
+    assert!(notes_on_open("wanted") >= 3);
+    // A line that says everything itself leaves one way.
+    let run = bench.run(&["show", "stairs.line", "--ways", "3"]).exits(0);
+    assert!(run.err().contains("only 1 way"), "{}", run.shown());
+    bench
+        .run(&["show", "free.line", "--ways", "4"])
+        .refuses(&["--ways"]);
+    bench
+        .run(&["show", "free.line", "--hand", "20"])
+        .refuses(&["--hand"]);
+    let run = bench.run(&["show", "free.line", "--fingers"]).exits(0);
+    assert!(run.out().contains(" fing. "), "{}", run.shown());
+}
+
+/// The head of each file by its format: SVG 1.1 (an element `svg` in its name space), HTML (the
+/// doctype), PDF (ISO 32000: the header, the trailer).
+#[test]
+fn a_line_is_printed_and_nothing_of_the_players_is_written_over() {
+    let bench = bench();
+    let print = |more: &[&str]| bench.run(&[&["show", "stairs.line", "--fingers"], more].concat());
+    let files = ["--svg", "a.svg", "--html", "a.html", "--pdf", "a.pdf"];
+    let run = print(&files).exits(0);
+    assert!(run.out().is_empty(), "{}", run.shown());
+    for told in ["a.svg: ", "a.html: 8 bars, A4", "a.pdf: "] {
+        assert!(run.err().contains(told), "{}", run.shown());
+    }
+    let read = |name: &str| fs::read(bench.path(name)).expect("written");
+    let text = |name: &str| String::from_utf8_lossy(&read(name)).into_owned();
+    assert!(text("a.svg").starts_with(
+        "<!-- written by seamline show -->\n<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"210mm\""
+    ));
+    assert!(text("a.html").starts_with("<!doctype html>\n<!-- written by seamline show -->\n"));
+    assert!(text("a.pdf").starts_with("%PDF-") && text("a.pdf").trim_end().ends_with("%%EOF"));
+    // Its own files are written again, with the same bytes; a player's stay.
+    let before = read("a.pdf");
+    print(&files).exits(0);
+    assert_eq!(read("a.pdf"), before);
+    for (name, option) in [("a.svg", "--svg"), ("a.html", "--html"), ("a.pdf", "--pdf")] {
+        for mine in ["<svg>mine</svg>", "%PDF-1.4 mine", ""] {
+            bench.write(name, mine.as_bytes());
+            print(&[option, name]).refuses(&[name, "--replace"]);
+            assert_eq!(text(name), mine);
+        }
+        print(&[option, name, "--replace"]).exits(0);
+    }
+    print(&["--svg", "stairs.line", "--replace"]).refuses(&["stairs.line"]);
+    print(&["--svg", "b.svg", "--pdf", "b.svg"]).refuses(&["same file"]);
+    print(&["--svg", "-", "--pdf", "-"]).refuses(&["standard output"]);
+    print(&["--json", "-", "--pdf", "-"]).refuses(&["standard output"]);
+    let run = print(&["--svg", "-", "--paper", "letter", "--bars", "2-3"]).exits(0);
+    assert!(run.out().contains("width=\"215.9mm\""), "{}", run.shown());
+    assert!(run.err().is_empty(), "{}", run.shown());
+    // Degrees stand beneath the notes where they are asked for.
+    let plain = print(&["--html", "-"]).exits(0).out();
+    let degrees = print(&["--html", "-", "--degrees"]).exits(0).out();
+    assert!(!plain.contains(">b7<") && degrees.contains(">b7<"));
+}
+
+#[test]
+fn pages_of_svg_are_files_of_their_own() {
+    let bench = bench();
+    let long = format!(
+        "title: Long\n\n{}",
+        "1/8 A1 C2 D2 E2 G2 A2 G2 E2\n".repeat(120)
+    );
+    bench.write("long.line", long.as_bytes());
+    let run = bench
+        .run(&["show", "long.line", "--svg", "long.svg"])
+        .exits(0);
+    let told = run.err();
+    assert!(told.contains("long.svg to long-"), "{told}");
+    let pages: usize = told
+        .split("long-")
+        .nth(1)
+        .and_then(|rest| rest.split('.').next())
+        .and_then(|number| number.parse().ok())
+        .expect("the last page");
+    assert!((2..40).contains(&pages));
+    for page in 2..=pages {
+        let text = fs::read_to_string(bench.path(&format!("long-{page}.svg"))).expect("a page");
+        assert!(text.contains(&format!("{page} of {pages}")), "page {page}");
+    }
+    // One page of the player's keeps all of them from being written.
+    bench.write("long-2.svg", b"mine");
+    fs::remove_file(bench.path("long.svg")).expect("removed");
+    bench
+        .run(&["show", "long.line", "--svg", "long.svg"])
+        .refuses(&["long-2.svg", "--replace"]);
+    assert!(!bench.path("long.svg").exists());
+    bench
+        .run(&["show", "long.line", "--svg", "-"])
+        .refuses(&["--svg", "pages"]);
+}

@@ -170,3 +170,36 @@ fn options_do_what_they_say() {
     let again = bench.run(&["study", "Am7", "--round", "fifths"]).exits(0);
     assert_eq!(run.out(), again.out());
 }
+
+#[test]
+fn a_study_is_fingered() {
+    let bench = Bench::empty();
+    let plain = bench.run(&["study", "Bbmaj7 Gm7"]).exits(0).out();
+    let study = |more: &[&str]| {
+        let run = bench.run(&[&["study", "Bbmaj7 Gm7", "--finger"], more].concat());
+        read_text(&run.exits(0).out()).unwrap_or_else(|error| panic!("{error}"))
+    };
+    let notes = |line: &seamline::music::line::Line| -> Vec<seamline::music::line::Note> {
+        let events = line.bars().iter().flat_map(|bar| &bar.events);
+        events
+            .filter_map(|event| match &event.kind {
+                seamline::music::line::EventKind::Notes { notes, .. } => Some(notes.clone()),
+                _ => None,
+            })
+            .flatten()
+            .collect()
+    };
+    let fingered = study(&["--open", "avoided", "--spare", "4"]);
+    for note in notes(&fingered) {
+        let finger = note.finger.expect("a finger on every note");
+        assert!(finger < 4, "{note:?}");
+        assert!(note.place.is_some_and(|place| place.fret > 0), "{note:?}");
+    }
+    let pitches = |line| notes(line).iter().map(|note| note.midi).collect::<Vec<_>>();
+    let plain = read_text(&plain).expect("a line");
+    assert_eq!(pitches(&fingered), pitches(&plain));
+    assert!(notes(&plain).iter().all(|note| note.finger.is_none()));
+    bench
+        .run(&["study", "C", "--finger", "--spare", "1,2,3,4"])
+        .refuses(&["--spare"]);
+}

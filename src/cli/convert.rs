@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::failure::Failure;
+use super::hand::{HandOptions, fingered};
 use super::options::{PartOption, Target};
 use super::written::{self, Planned, ReplaceOption};
 use super::{DONE, FAILED, line_file};
@@ -42,6 +43,13 @@ pub(super) struct ConvertArguments {
     )]
     transpose: Option<Transposition>,
 
+    /// Write string, fret and finger on every note; what the line gives stays
+    #[arg(long)]
+    finger: bool,
+
+    #[command(flatten)]
+    hand: HandOptions,
+
     #[command(flatten)]
     part: PartOption,
 
@@ -78,6 +86,9 @@ fn convert(arguments: &ConvertArguments) -> Result<(), Failure> {
     if let Some(by) = arguments.transpose {
         line =
             transposed(&line, by).map_err(|error| Failure::new(format!("--transpose: {error}")))?;
+    }
+    if arguments.finger {
+        line = fingered(&line, &arguments.hand)?;
     }
     line_file::write(&line, &Target::new(&arguments.output), format, WRITTEN_BY)
 }

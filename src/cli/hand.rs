@@ -3,7 +3,8 @@
 use clap::{Args, ValueEnum};
 
 use super::failure::Failure;
-use crate::music::fingering::{DEFAULT_LOW_BELOW, DEFAULT_SPAN_MM, Hand, OpenStrings};
+use crate::music::fingering::{DEFAULT_LOW_BELOW, DEFAULT_SPAN_MM, Hand, OpenStrings, plan};
+use crate::music::line::Line;
 
 /// What is asked of open strings.
 #[derive(ValueEnum, Clone, Copy, Debug, PartialEq, Eq)]
@@ -49,10 +50,6 @@ pub(super) struct HandOptions {
 
 impl HandOptions {
     /// The hand, checked.
-    #[cfg_attr(
-        not(test),
-        expect(dead_code, reason = "the commands that finger a line flatten it in")
-    )]
     pub(super) fn hand(&self) -> Result<Hand, Failure> {
         let mut hand = Hand::default()
             .with_span_mm(self.hand)
@@ -68,6 +65,16 @@ impl HandOptions {
         hand.rakes = self.rake;
         Ok(hand)
     }
+}
+
+/// The line with string, frets and fingers of the cheapest way written on every note.
+pub(super) fn fingered(line: &Line, options: &HandOptions) -> Result<Line, Failure> {
+    let hand = options.hand()?;
+    let ways = plan(line, line.instrument(), &hand);
+    let Some(way) = ways.first() else {
+        return Ok(line.clone());
+    };
+    line.with_fingering(way).map_err(Failure::of)
 }
 
 #[cfg(test)]

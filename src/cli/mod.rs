@@ -13,6 +13,7 @@
 //! | `tune` | check an instrument's strings |
 //! | `study` | build a line from chord symbols |
 //! | `show` | a line as tab, and what was understood of it |
+//! | `paper` | a line on paper: which files, and what was written |
 //! | `own` | completions, man page, what the program was built for |
 //! | `options` | what several commands ask for: the line, its bars, tempo and tuning |
 //! | `line_file` | a line as a file, in the format that its name asks for |
@@ -34,6 +35,7 @@ mod line_file;
 mod options;
 mod output;
 mod own;
+mod paper;
 mod play;
 mod played;
 mod score;

@@ -5,12 +5,18 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::failure::Failure;
+use super::hand::HandOptions;
 use super::options::{LineOptions, Part, Target};
+use super::paper::PaperOptions;
 use super::values::BarChoice;
 use super::written::{self, Planned, ReplaceOption};
 use super::{DONE, FAILED, output};
-use crate::report::{neck, show, show_json};
+use crate::music::fingering::{Hand, MOST_WAYS, Way, plan};
+use crate::music::line::Line;
+use crate::report::show::{self, ShowSettings};
+use crate::report::{neck, show_json};
 use crate::sound::{self, SoundError};
+use crate::words;
 
 /// Show a line: tab, chords, degrees, fingers, shifts; and check it
 ///
@@ -20,7 +26,9 @@ use crate::sound::{self, SoundError};
 #[command(after_help = "Examples:\n  \
     seamline show demo-data/lantern-stairs.line\n  \
     seamline show demo-data/lantern-stairs.line --neck 5\n  \
-    seamline show demo-data/harbour-walk.line --bars 1-4 --names\n\n\
+    seamline show demo-data/harbour-walk.line --bars 1-4 --names\n  \
+    seamline show demo-data/harbour-walk.line --ways 3 --open avoided\n  \
+    seamline show demo-data/harbour-walk.line --pdf walk.pdf --fingers --degrees\n\n\
     Exit code: 0 done, 2 wrong usage, or a line with faults.")]
 pub(super) struct ShowArguments {
     /// The written line: a .line or MIDI file
@@ -44,6 +52,21 @@ pub(super) struct ShowArguments {
 
     #[command(flatten)]
     replace: ReplaceOption,
+
+    /// The fingers that were worked out for all notes, not only those that the line gives
+    #[arg(long)]
+    fingers: bool,
+
+    /// Ways to finger the line instead, up to this many, each with what it costs
+    #[arg(long, value_name = "N", conflicts_with_all = ["neck", "fingers", "json"],
+          value_parser = clap::value_parser!(u8).range(1..=MOST_WAYS as i64))]
+    ways: Option<u8>,
+
+    #[command(flatten)]
+    hand: HandOptions,
+
+    #[command(flatten)]
+    paper: PaperOptions,
 }
 
 /// Runs it; gives the exit code.
@@ -59,40 +82,105 @@ pub(super) fn run(arguments: &ShowArguments) -> u8 {
 
 fn shown(arguments: &ShowArguments) -> Result<(), Failure> {
     let target = arguments.json.as_deref().map(Target::new);
-    if let Some(Target::File(path)) = &target {
-        let planned = [Planned::new(path, show_json::WRITTEN_BY)];
-        written::check(&planned, &[&arguments.line], arguments.replace)?;
+    let mut planned = arguments.paper.planned()?;
+    match &target {
+        Some(Target::File(path)) => planned.push(Planned::new(path, show_json::WRITTEN_BY)),
+        Some(Target::Standard) if arguments.paper.is_to_standard() => {
+            return Err(Failure::new(
+                "--json and a page cannot both go to standard output; name a file for one of them",
+            ));
+        }
+        _ => {}
     }
+    written::check(&planned, &[&arguments.line], arguments.replace)?;
     refuse_take(&arguments.line)?;
+    let hand = arguments.hand.hand()?;
     let Part { line, bars, .. } = arguments.options.read_at_tempo(&arguments.line)?;
+    let ways = plan(&line, line.instrument(), &hand);
+    let Some(way) = ways.first() else {
+        return Err(Failure::new(format!(
+            "{}: there is no way to finger this line; check its tuning",
+            arguments.line.display()
+        )));
+    };
     if let Some(target) = &target {
-        let text = show_json::object(&line, bars);
+        let text = show_json::object(&line, way, bars, arguments.fingers);
         match target {
-            Target::Standard => return output::print(text.as_bytes()),
+            Target::Standard => output::print(text.as_bytes())?,
             Target::File(path) => output::write_file(path, text.as_bytes())?,
         }
     }
+    if arguments.paper.is_asked() {
+        return printed(arguments, &line, bars, &hand);
+    }
+    if matches!(target, Some(Target::Standard)) {
+        return Ok(());
+    }
+    output::print(text(arguments, &line, bars, &ways, way)?.as_bytes())
+}
+
+/// What goes to the terminal.
+fn text(
+    arguments: &ShowArguments,
+    line: &Line,
+    bars: Option<(u32, u32)>,
+    ways: &[Way],
+    way: &Way,
+) -> Result<String, Failure> {
     let columns = output::columns();
-    let text = match arguments.neck {
-        Some(choice) => {
-            let bars = choice
-                .played_in(&line)
-                .map_err(|error| Failure::new(format!("--neck: {error}")))?;
-            bars.into_iter()
-                .map(|bars| neck::diagrams(&line, bars, columns))
-                .collect::<Vec<_>>()
-                .join("\n")
-        }
-        None => show::page(
-            &line,
-            show::ShowSettings {
-                bars,
-                columns,
-                names: arguments.names,
-            },
-        ),
+    let fingers = arguments.fingers;
+    let settings = ShowSettings {
+        bars,
+        columns,
+        names: arguments.names,
+        fingers,
     };
-    output::print(text.as_bytes())
+    if let Some(most) = arguments.ways {
+        if usize::from(most) > ways.len() {
+            output::note(&format!(
+                "There {} only {} that {} clearly different.",
+                words::plural(ways.len(), "is", "are"),
+                words::count(ways.len(), "way"),
+                words::plural(ways.len(), "is", "are")
+            ));
+        }
+        let most = usize::from(most).min(ways.len());
+        return Ok(show::ways(line, &ways[..most], settings));
+    }
+    let Some(choice) = arguments.neck else {
+        return Ok(show::page(line, way, settings));
+    };
+    let bars = choice
+        .played_in(line)
+        .map_err(|error| Failure::new(format!("--neck: {error}")))?;
+    let diagrams = bars
+        .into_iter()
+        .map(|bars| neck::diagrams(line, way, fingers, bars, columns));
+    Ok(diagrams.collect::<Vec<_>>().join("\n"))
+}
+
+/// Writes the bars asked for as pages.
+fn printed(
+    arguments: &ShowArguments,
+    line: &Line,
+    bars: Option<(u32, u32)>,
+    hand: &Hand,
+) -> Result<(), Failure> {
+    let part = bars.map(|(from, to)| line.played_range(from..=to));
+    let part = part
+        .transpose()
+        .map_err(|error| Failure::new(format!("{}: {error}", arguments.line.display())))?;
+    let line = part.as_ref().unwrap_or(line);
+    let ways = plan(line, line.instrument(), hand);
+    let Some(way) = ways.first() else {
+        return Ok(());
+    };
+    arguments.paper.write(
+        line,
+        way,
+        arguments.fingers,
+        (&[&arguments.line], arguments.replace),
+    )
 }
 
 /// Says what a take is for, where one is given instead of a line. What it is is told by its content.

@@ -6,6 +6,7 @@ use clap::Args;
 use clap::builder::PossibleValuesParser;
 
 use super::failure::Failure;
+use super::hand::{HandOptions, fingered};
 use super::options::Target;
 use super::written::{self, Planned, ReplaceOption};
 use super::{DONE, FAILED, line_file, output, values};
@@ -28,7 +29,8 @@ const WRITTEN_BY: &str = "seamline study";
 #[command(after_help = "Examples:\n  \
     seamline study \"Dm7 G7/B Cmaj7\" -o two-five-one.line\n  \
     seamline study \"Am7 D7 Gmaj7\" --linked --round fourths\n  \
-    seamline study \"D dorian\" --sequence 3 --notes triplets\n\n\
+    seamline study \"D dorian\" --sequence 3 --notes triplets\n  \
+    seamline study \"Bbmaj7 Gm7\" --finger --open avoided\n\n\
     Exit code: 0 done, 2 wrong usage or input.")]
 pub(super) struct StudyArguments {
     /// Chord symbols, as in `Dm7 G7/B Cmaj7`, or scales, as in `D dorian`
@@ -100,6 +102,13 @@ pub(super) struct StudyArguments {
     /// Title; the chords without
     #[arg(long, value_name = "TEXT")]
     title: Option<String>,
+
+    /// Write string, fret and finger on every note
+    #[arg(long)]
+    finger: bool,
+
+    #[command(flatten)]
+    hand: HandOptions,
 }
 
 /// The tone to start on.
@@ -148,6 +157,11 @@ fn build(arguments: &StudyArguments) -> Result<(), Failure> {
     if arguments.key.is_some() || arguments.round.is_some() {
         output::note(&format!("The chords were taken to be in {key_found}."));
     }
+    let line = if arguments.finger {
+        fingered(&line, &arguments.hand)?
+    } else {
+        line
+    };
     match &target {
         Target::Standard => line_file::write(&line, &target, Format::Line, WRITTEN_BY),
         Target::File(path) => {

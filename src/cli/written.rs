@@ -16,6 +16,13 @@ use super::failure::Failure;
 use super::output::keep_apart;
 use crate::sound::wav_info;
 
+/// How a page says it: in a comment of SVG and HTML, as the producer of a PDF. Common to all three.
+pub(super) const PAGE_MARK: &str = "written by ";
+
+/// Bytes at the head of a page in which it says who wrote it: in SVG and HTML the first two lines,
+/// in PDF the first objects. Raising it reads more of files that are not ours.
+const PAGE_HEAD_BYTES: u64 = 4 << 10;
+
 /// Whether files that the command did not write may be written over.
 #[derive(Args, Debug, Clone, Copy)]
 pub(super) struct ReplaceOption {
@@ -130,14 +137,19 @@ struct Mark {
 }
 
 /// The command that wrote the file at `path`, as the file itself says it: a field in JSON (in each
-/// object of a list), the software in WAV, a comment at the head of a line. `None` when it does not say.
+/// object of a list), the software in WAV, a comment at the head of a line, an SVG or an HTML page, the
+/// producer of a PDF. `None` when it does not say.
 fn writer(path: &Path) -> Option<String> {
     let open = || File::open(path).map(BufReader::new).ok();
     let mut first = [0u8; 1];
     open()?.read_exact(&mut first).ok()?;
     match &first {
         b"R" => wav_info::software(open()?),
-        b";" | b"#" | b"<" | b"M" | b"P" => line_writer(&first_bytes(path)?, path),
+        b"<" => {
+            page_mark(open()?, "<!-- ", " -->").or_else(|| line_writer(&first_bytes(path)?, path))
+        }
+        b"%" => page_mark(open()?, "/Producer (", ")"),
+        b";" | b"#" | b"M" | b"P" => line_writer(&first_bytes(path)?, path),
         b"{" => serde_json::from_reader::<_, Mark>(open()?)
             .ok()
             .map(|mark| mark.written_by),
@@ -194,6 +206,17 @@ fn line_writer(first: &[u8], path: &Path) -> Option<String> {
     mark.starts_with("seamline ").then(|| mark.to_owned())
 }
 
+/// The command that a page names between `before` and `after`, near its head.
+fn page_mark(file: impl Read, before: &str, after: &str) -> Option<String> {
+    let mut head = Vec::new();
+    file.take(PAGE_HEAD_BYTES).read_to_end(&mut head).ok()?;
+    let head = String::from_utf8_lossy(&head);
+    // The mark stands before everything that the line itself brings, its title too.
+    let (_, mark) = head.split_once(before)?;
+    let (mark, _) = mark.split_once(after)?;
+    Some(mark.strip_prefix(PAGE_MARK)?.to_owned())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -226,6 +249,19 @@ mod tests {
             ("RIFF", None),
             ("; seamline one\ntitle: x\n", Some("seamline one")),
             ("; my own line\n", None),
+            ("<!-- written by one -->\n<svg/>", Some("one")),
+            (
+                "<!doctype html>\n<!-- written by one -->\n<html>",
+                Some("one"),
+            ),
+            ("<svg><!-- mine --><!-- written by one --></svg>", None),
+            ("<svg/>", None),
+            ("%PDF-1.7\n<< /Producer (written by one) >>", Some("one")),
+            (
+                "%PDF-1.7\n<< /Producer (mine) /Title (/Producer (written by one)) >>",
+                None,
+            ),
+            ("%PDF-1.7\n", None),
         ] {
             fs::write(&path, text).expect("written");
             assert_eq!(writer(&path).as_deref(), wanted, "{text}");

@@ -2,8 +2,9 @@
 //! finger.
 
 use super::page::{COLUMNS_MAX, COLUMNS_MIN, clean};
-use super::show::{bar_of, sign};
+use super::show::{OnNeck, bar_of, on_neck, sign};
 use crate::music::expected::{ExpectedNote, Place};
+use crate::music::fingering::Way;
 use crate::music::line::Line;
 use crate::music::study::{chords_in_force, degrees};
 use crate::music::theory::{ChordSymbol, pitch_class_in};
@@ -24,11 +25,10 @@ struct Shape<'a> {
 
 /// The neck under each chord of the bars from one number to another (both included), ending with a
 /// line feed. A place shows the degree in the chord, or the name of the note where no chord is in
-/// force; a finger stands behind it in brackets, as the line writes it.
-pub fn diagrams(line: &Line, bars: (u32, u32), columns: usize) -> String {
+/// force; a finger stands behind it in brackets: the way's with `fingers`, else as the line writes it.
+pub fn diagrams(line: &Line, way: &Way, fingers: bool, bars: (u32, u32), columns: usize) -> String {
     let columns = columns.clamp(COLUMNS_MIN, COLUMNS_MAX);
-    let notes = line.expected(line.instrument());
-    let info = LineInfo::of_bars(line, None);
+    let OnNeck { notes, info, .. } = on_neck(line, way, fingers);
     let mut page = String::new();
     for shape in shapes(line, &info, &notes, bars) {
         if !page.is_empty() {

@@ -6,7 +6,8 @@ use super::page::{COLUMNS_MAX, COLUMNS_MIN, wrap};
 use super::staff::{System, systems};
 use super::tab::{Sheet, head, strings};
 use super::understood::understood;
-use crate::music::expected::{ExpectedNote, JoinKind};
+use crate::music::expected::ExpectedNote;
+use crate::music::fingering::Way;
 use crate::music::line::Line;
 use crate::music::study::degrees;
 use crate::music::theory::{NoteDegree, pitch_class_in};
@@ -26,31 +27,51 @@ pub(super) fn sign<'a>(info: &'a LineInfo, note: &ExpectedNote) -> Option<&'a No
     bar.signs.iter().find(here)
 }
 
-/// How far the hand moves into the note after each one, in frets; `None` where it does not, or that
-/// is not known. With fingers it is the hand that is counted, without them the frets.
-pub(super) fn shifts(info: &LineInfo, notes: &[ExpectedNote]) -> Vec<Option<i32>> {
-    let hand = |note: &ExpectedNote| {
-        let fret = i32::from(note.place?.fret);
-        let finger = sign(info, note).and_then(|sign| sign.finger);
-        Some((fret, finger.map(|finger| fret - i32::from(finger))))
-    };
-    let next = |at: usize| {
-        let later = notes[at + 1..].iter();
-        later.clone().find(|note| !note.with_previous)
-    };
-    (0..notes.len())
-        .map(|at| {
-            let note = &notes[at];
-            if note.with_previous || note.join != Some(JoinKind::Shift) {
-                return None;
-            }
-            let ((fret, hand_at), (next_fret, next_hand)) = (hand(note)?, hand(next(at)?)?);
-            match (hand_at, next_hand) {
-                (Some(hand), Some(next)) => Some(next - hand),
-                _ => Some(next_fret - fret),
-            }
-        })
-        .collect()
+/// A line laid on the neck as a way has it.
+pub(super) struct OnNeck {
+    pub(super) notes: Vec<ExpectedNote>,
+    pub(super) info: LineInfo,
+    /// How far the hand moves into the note after each one, in frets; `None` where it stays.
+    pub(super) shifts: Vec<Option<i32>>,
+}
+
+/// Lays a line on the neck. With `fingers` the way's fingers stand beside the notes, else those that
+/// the line gives.
+pub(super) fn on_neck(line: &Line, way: &Way, fingers: bool) -> OnNeck {
+    let mut notes = line.expected(line.instrument());
+    let mut info = LineInfo::of_bars(line, None);
+    let mut shifts = vec![None; notes.len()];
+    // Signs and notes both follow the bars as they are played, a way has a step for each chord.
+    let mut signs = info.bars.iter_mut().flat_map(|bar| &mut bar.signs);
+    let mut first_of_step = Vec::with_capacity(way.steps.len());
+    let mut member = 0;
+    for (at, note) in notes.iter_mut().enumerate() {
+        member = if note.with_previous { member + 1 } else { 0 };
+        if member == 0 {
+            first_of_step.push(at);
+        }
+        let step = way.steps.get(first_of_step.len() - 1);
+        let fingered = step.and_then(|step| step.notes.get(member));
+        note.place = fingered.map(|fingered| fingered.place);
+        note.join = step.and_then(|step| step.join);
+        if let Some(sign) = signs.next()
+            && fingers
+        {
+            sign.finger = fingered.and_then(|fingered| fingered.finger);
+        }
+    }
+    for shift in &way.costs.shifts {
+        // Where an open string sounds in between, the hand goes while it does.
+        let before = shift.to.checked_sub(1).and_then(|at| first_of_step.get(at));
+        if let Some(moved) = before.and_then(|&at| shifts.get_mut(at)) {
+            *moved = Some(i32::from(shift.frets));
+        }
+    }
+    OnNeck {
+        notes,
+        info,
+        shifts,
+    }
 }
 
 /// What a page of a line shows, and for which place.
@@ -62,44 +83,92 @@ pub struct ShowSettings {
     pub columns: usize,
     /// Whether to name the notes.
     pub names: bool,
+    /// Whether to print the way's fingers; else only those that the line gives.
+    pub fingers: bool,
 }
 
 /// The page of a line, ending with a line feed.
-pub fn page(line: &Line, settings: ShowSettings) -> String {
+///
+/// Input:  a way planned for this line ([`plan`](crate::music::fingering::plan)), which says where
+///         every note lies and where the hand goes.
+pub fn page(line: &Line, way: &Way, settings: ShowSettings) -> String {
     let columns = settings.columns.clamp(COLUMNS_MIN, COLUMNS_MAX);
-    let bars = settings.bars;
-    let notes = line.expected(line.instrument());
-    let info = LineInfo::of_bars(line, None);
-    let shifts = shifts(&info, &notes);
-    let mut lines = understood(line, &info, &notes, &shifts, columns);
-    let sheet = Sheet {
+    let settings = ShowSettings {
         columns,
+        ..settings
+    };
+    let laid = on_neck(line, way, settings.fingers);
+    let mut lines = understood(line, &laid, columns);
+    let (tab, used) = tab(line, &laid, settings);
+    lines.extend(tab);
+    lines.extend(used.legend(columns));
+    lines.push(String::new());
+    lines.join("\n")
+}
+
+/// The ways to finger a line, each as tab beneath what it costs, ending with a line feed.
+///
+/// Input:  ways planned for this line, at least one; `settings.fingers` is taken as set.
+pub fn ways(line: &Line, ways: &[Way], settings: ShowSettings) -> String {
+    let columns = settings.columns.clamp(COLUMNS_MIN, COLUMNS_MAX);
+    let settings = ShowSettings {
+        columns,
+        fingers: true,
+        ..settings
+    };
+    let title = LineInfo::of_bars(line, None).title;
+    let title = title.as_deref().unwrap_or("A line without a title");
+    let mut lines = wrap(title, 0, columns);
+    let mut all = Used::default();
+    for (number, way) in (1..).zip(ways) {
+        lines.push(String::new());
+        let told = way.explain().join("; ");
+        lines.extend(wrap(&format!("Way {number}: {told}."), 2, columns));
+        let laid = on_neck(line, way, true);
+        let (tab, used) = tab(line, &laid, settings);
+        lines.extend(tab);
+        all = all.or(used);
+    }
+    lines.extend(all.legend(columns));
+    lines.push(String::new());
+    lines.join("\n")
+}
+
+/// The tab of the bars asked for, and which signs it uses.
+fn tab(line: &Line, laid: &OnNeck, settings: ShowSettings) -> (Vec<String>, Used) {
+    let OnNeck {
+        notes,
+        info,
+        shifts,
+    } = laid;
+    let bars = settings.bars;
+    let sheet = Sheet {
+        columns: settings.columns,
         colour: false,
         whole: true,
         wanted: &|bar| bars.is_none_or(|(from, to)| (from..=to).contains(&bar.number)),
     };
-    let told = degrees(line, &notes);
+    let told = degrees(line, notes);
     let written: Vec<&ExpectedNote> = notes.iter().collect();
     let mut used = Used::default();
+    let mut lines = Vec::new();
     for system in systems(&info.bars, &written, sheet.room(), sheet.wanted) {
         lines.push(String::new());
         lines.extend(head(&system, &written, &sheet));
-        lines.extend(strings(&info, &system, &written, &sheet));
+        lines.extend(strings(info, &system, &written, &sheet));
         let names = settings.names.then(|| name_marks(&system, &written, &told));
         let below = [
             ("name", names.unwrap_or_default()),
             ("deg.", degree_marks(&system, &told)),
-            ("shift", shift_marks(&system, &notes, &shifts)),
+            ("shift", shift_marks(&system, notes, shifts)),
         ];
         for (name, marks) in below {
             let marks: Vec<&Mark> = marks.iter().collect();
             lines.extend(rows(name, &marks, sheet.room(), false));
         }
-        used.see(&system, &written, &told, &shifts);
+        used.see(&system, &written, &told, shifts);
     }
-    lines.extend(used.legend(columns));
-    lines.push(String::new());
-    lines.join("\n")
+    (lines, used)
 }
 
 /// The names of the notes, as their chord spells them, or their key.
@@ -143,7 +212,7 @@ fn shift_marks(system: &System, notes: &[ExpectedNote], shifts: &[Option<i32>]) 
 }
 
 /// Which signs a page has used, for its legend.
-#[derive(Default)]
+#[derive(Clone, Copy, Default)]
 struct Used {
     rest: bool,
     slur: bool,
@@ -154,6 +223,18 @@ struct Used {
 }
 
 impl Used {
+    /// The signs that either has used.
+    fn or(self, other: Self) -> Self {
+        Self {
+            rest: self.rest || other.rest,
+            slur: self.slur || other.slur,
+            slide: self.slide || other.slide,
+            triplet: self.triplet || other.triplet,
+            degree: self.degree || other.degree,
+            shift: self.shift || other.shift,
+        }
+    }
+
     fn see(
         &mut self,
         system: &System,

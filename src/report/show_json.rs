@@ -4,11 +4,11 @@ use serde::Serialize;
 
 use super::json::{DECIMALS_BPM, DECIMALS_S, round};
 use super::layout::Lines;
-use super::show::{bar_of, sign};
+use super::show::{OnNeck, bar_of, on_neck, sign};
+use crate::music::fingering::Way;
 use crate::music::line::Line;
 use crate::music::study::{chords_in_force, degrees};
 use crate::music::theory::pitch_in;
-use crate::session::line_info::LineInfo;
 
 /// What the file says it was written by.
 pub const WRITTEN_BY: &str = "seamline show";
@@ -59,10 +59,10 @@ struct NoteOut {
 }
 
 /// The line, or the notes of the bars asked for, as a JSON object, one line for each note, ending
-/// with a line feed. Unknown is `null`; `index` counts in the whole line.
-pub fn object(line: &Line, bars: Option<(u32, u32)>) -> String {
-    let notes = line.expected(line.instrument());
-    let info = LineInfo::of_bars(line, None);
+/// with a line feed. Unknown is `null`; `index` counts in the whole line. Places are the way's, and so
+/// are fingers where `fingers` says so.
+pub fn object(line: &Line, way: &Way, bars: Option<(u32, u32)>, fingers: bool) -> String {
+    let OnNeck { notes, info, .. } = on_neck(line, way, fingers);
     let told = degrees(line, &notes);
     let chords = chords_in_force(line, &notes);
     let key_of = |number: u32| bar_of(&info, number).and_then(|bar| bar.key);

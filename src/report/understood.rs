@@ -3,10 +3,10 @@
 use std::collections::HashSet;
 
 use super::page::{clean, wrap};
+use super::show::OnNeck;
 use crate::music::expected::{ExpectedNote, JoinKind};
 use crate::music::line::{EventKind, Length, Line};
 use crate::music::theory::pitch_in;
-use crate::session::line_info::LineInfo;
 use crate::words;
 
 /// Columns of the name of a row, the spaces around it included.
@@ -22,9 +22,11 @@ const CHORDS_SHOWN: usize = 24;
 /// The rows, the title above them.
 pub(super) fn understood(
     line: &Line,
-    info: &LineInfo,
-    notes: &[ExpectedNote],
-    shifts: &[Option<i32>],
+    OnNeck {
+        notes,
+        info,
+        shifts,
+    }: &OnNeck,
     columns: usize,
 ) -> Vec<String> {
     let title = info.title.as_deref().unwrap_or("A line without a title");

@@ -19,7 +19,7 @@ const BEFORE_FIRST: f64 = 4.0;
 /// Millimetres more where a meter is printed.
 pub(super) const METER_WIDTH: f64 = 6.0;
 /// Millimetres more where a repeat begins.
-const REPEAT_WIDTH: f64 = 2.5;
+pub(super) const REPEAT_WIDTH: f64 = 2.5;
 /// Millimetres a grace note takes before its note.
 pub(super) const GRACE_WIDTH: f64 = 2.8;
 /// Millimetres every note takes, whatever its length: two digits and a gap.

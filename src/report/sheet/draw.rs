@@ -1,6 +1,8 @@
 //! One system drawn: strings, bar lines, numbers, and what stands above them.
 
-use super::bars::{CHORD_SIZE, GRACE_WIDTH, Item, METER_WIDTH, Mark, Reached, SheetBar};
+use super::bars::{
+    CHORD_SIZE, GRACE_WIDTH, Item, METER_WIDTH, Mark, REPEAT_WIDTH, Reached, SheetBar,
+};
 use super::repeats::{draw_signs, has_words};
 use super::rests::draw_rest;
 use super::shapes::{Anchor, Cut, Page, Shade, word_width};
@@ -170,12 +172,18 @@ fn draw_bar(
     let place = |x: f64| left + bar.spread(x, system.factor);
     let top = system.top;
     if bar.number > 0 {
-        let at = (left + 0.4, top + rows.staff - 1.0);
+        // Over the bar line: beside it, two digits would run into the first note of the top string.
+        let at = (left, top + rows.staff - 1.0);
         let number = bar.number.to_string();
-        page.shaded(at, &number, 2.3, Cut::Slanted, Anchor::Start, Shade::Grey);
+        page.shaded(at, &number, 2.3, Cut::Slanted, Anchor::Middle, Shade::Grey);
     }
     if let Some(meter) = bar.meter {
-        draw_meter(page, meter, left + BEFORE_METER, top, rows);
+        let repeat = if bar.signs.repeat_start {
+            REPEAT_WIDTH
+        } else {
+            0.0
+        };
+        draw_meter(page, meter, left + repeat + BEFORE_METER, top, rows);
     }
     let mut x = left + 0.4;
     for word in &bar.words {

@@ -34,8 +34,8 @@ pub(super) fn file(pages: &[Page], paper: Paper, title: &str, mark: &str) -> Vec
     let bodies: Vec<(Ref, Ref)> = pages.iter().map(|_| (new_ref(), new_ref())).collect();
     pdf.catalog(catalog).pages(tree);
     pdf.document_info(info)
-        .title(TextStr(title))
-        .creator(TextStr(mark));
+        .producer(TextStr(mark))
+        .title(TextStr(title));
     pdf.pages(tree)
         .kids(bodies.iter().map(|body| body.0))
         .count(i32::try_from(pages.len()).unwrap_or(i32::MAX));
