@@ -9,6 +9,7 @@
 //! | `text` | the `.line` format: its documentation, reader and writer |
 //! | `midi` | the reader of Standard MIDI Files |
 //! | `flat` | [`Line::expected`]: the line as a flat list with times, laid on the neck by `music::fingering` |
+//! | `graces` | [`Line::graces`]: the grace notes as they are played |
 //! | `fingered` | [`Line::with_fingering`]: a way's strings, frets and fingers written into the line |
 //!
 //! Readers take text or bytes, never a path to open; nothing here knows a clock or a device.
@@ -18,6 +19,7 @@ mod endings;
 mod error;
 mod fingered;
 mod flat;
+mod graces;
 mod length;
 mod meter;
 pub mod midi;
@@ -33,6 +35,7 @@ mod whole;
 
 pub use error::{FaultKind, LineFault};
 pub use fingered::FingeringError;
+pub use graces::GraceNote;
 pub use length::{Length, UNITS_PER_QUARTER};
 pub use meter::{Meter, MeterError};
 pub use midi::{MidiError, read_midi};
