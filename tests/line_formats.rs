@@ -91,6 +91,8 @@ proptest! {
         prop_assume!(line.is_some());
         let line = line.unwrap();
         prop_assume!(line.written_bars()[0].lacks == Lacks::Nothing);
+        // A score knows no part of another line: its first bar has one number.
+        prop_assume!(line.printed_bar(line.first_bar()) == line.first_bar());
         // A bar that lacks less than a 256th note counts as full, for tuplets that were rounded.
         let lacks_little = |bar: &Bar| {
             bar.lacks != Lacks::Nothing

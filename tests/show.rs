@@ -15,6 +15,11 @@ const MIXED: &str = "title: Mixed\ntempo: 72\nkey: D minor\nswing: 2:1\n\n\
     @A7(b9,#5) 1/4 3:4 >>3:7 @1/4:N.C. 2:2! 1/4 1:0\n\
     meter: 3/4\n1/4 4:10(4)&1:9 = r\n";
 
+/// Repeats, endings and a jump, with every mark beside a note.
+const SIGNS: &str = "title: Signs\nkey: A minor\n\n|: @Am7 1/4 3:0 x3:0 h3:3 p3:0\n\
+    [1 @D7 g3:4 1/4 3:5^ 3:7 >>3:9 r :|\n[2 @E7 1/8t 3:7 2:2 2:4 1/2. 4:0^ ]\n\
+    @Am7 1/8 3:0 4:3 3:0 2:2 h2:5 r 1/4 3:0 fine\n@Fmaj7 1/4 3:8 1:2&2:3 2:7 2:5 D.C. al fine\n";
+
 /// Tones that have other names in the key than in their chords: Fb in Gb7, Bbb in C°7.
 const FLATS: &str = "key: C major\n\n1/8 r A1 @Gb7 1/4 F#1 E2 @C°7 C2\nA2 F#2 D2 Eb2\n";
 
@@ -35,6 +40,8 @@ fn bench() -> Bench {
     let bench = Bench::empty();
     bench.write("mixed.line", MIXED.as_bytes());
     bench.write("flats.line", FLATS.as_bytes());
+    bench.write("signs.line", SIGNS.as_bytes());
+    bench.write("free.line", FREE.as_bytes());
     let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/lantern-stairs.line");
     fs::copy(demo, bench.path("stairs.line")).expect("copied");
     bench
@@ -52,6 +59,11 @@ fn golden_pages_are_unchanged() {
         ),
         ("show-names.txt", &["show", "flats.line", "--names"]),
         ("show-neck.txt", &["show", "mixed.line", "--neck", "0-2"]),
+        ("show-signs.txt", &["show", "signs.line"]),
+        (
+            "show-ways.txt",
+            &["show", "free.line", "--ways", "2", "--spare", "4"],
+        ),
         ("show.json", &["show", "mixed.line", "--json", "-"]),
         ("help-show.txt", &["show", "--help"]),
         ("help-study.txt", &["study", "--help"]),
@@ -164,6 +176,53 @@ fn a_line_with_faults_is_told_all_of_them() {
         .refuses(&["mixed.line"]);
 }
 
+/// Counted by hand: five bars are written, nine are played (1 2 1 3 4 5, then 1 3 4 after D.C., where
+/// the last ending is taken).
+#[test]
+fn bars_are_shown_as_they_are_written() {
+    let bench = bench();
+    let run = bench.run(&["show", "signs.line"]);
+    run.reports(&[
+        "5, 9 as they are played",
+        "3 ghost; 3 accented; 1 grace",
+        "|: ",
+        " [1. ",
+        " [2. ",
+        " :|",
+        "D.C. al Fine",
+        "0---x--h3--p0",
+        "  acc. ",
+        " grace                     3:4",
+    ]);
+    let heads = |arguments: &[&str]| -> String {
+        let page = bench.run(&[&["show", "signs.line"], arguments].concat());
+        let page = page.exits(0).out();
+        let heads = page.lines().filter_map(|row| row.strip_prefix("   bar   "));
+        let words: Vec<&str> = heads.flat_map(str::split_whitespace).collect();
+        words.join(" ")
+    };
+    assert_eq!(heads(&[]), "1 Am7 2 D7 3 E7 4 Am7 5 Fmaj7");
+    assert_eq!(heads(&["--bars", "3-4"]), "3 E7 4 Am7");
+    let neck = bench.run(&["show", "signs.line", "--neck", "3"]).exits(0);
+    assert!(neck.out().starts_with("bar 3, E7\n"), "{}", neck.shown());
+    assert_eq!(neck.out().matches("bar ").count(), 1, "{}", neck.shown());
+    let run = bench.run(&["show", "signs.line", "--json", "-", "--bars", "3"]);
+    let json: serde_json::Value = serde_json::from_str(&run.exits(0).out()).expect("JSON");
+    let bars: Vec<(u64, u64)> = json["notes"]
+        .as_array()
+        .expect("notes")
+        .iter()
+        .map(|note| {
+            let number = |name: &str| note[name].as_u64().expect("a number");
+            (number("bar"), number("printed_bar"))
+        })
+        .collect();
+    assert_eq!(bars, [[(4, 3); 4], [(8, 3); 4]].concat());
+    bench
+        .run(&["show", "signs.line", "--bars", "6"])
+        .refuses(&["bars 1 to 5"]);
+}
+
 /// Told by content, whatever it is called.
 #[test]
 fn a_take_is_no_line() {
@@ -220,7 +279,6 @@ const FREE: &str = "title: Free\ntempo: 100\n\n@Dm7 1/4 D2 F2 A2 C3\n@G7 B2 G2 D
 #[test]
 fn ways_are_told_with_what_they_cost() {
     let bench = bench();
-    bench.write("free.line", FREE.as_bytes());
     let run = bench.run(&["show", "free.line", "--ways", "3"]).exits(0);
     let page = run.out();
     for words in ["Way 1: ", "Way 2: ", "shift", "efforts in all", " fing. "] {

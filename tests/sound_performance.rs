@@ -43,6 +43,7 @@ fn line() -> Vec<ExpectedNote> {
             join: None,
             staccato: false,
             slurred_into: false,
+            slid_into: false,
             with_previous: false,
             swings: false,
             ghost: false,

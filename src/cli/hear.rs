@@ -2,6 +2,7 @@
 //! sound card or to a file.
 
 use std::path::PathBuf;
+use std::str::FromStr;
 use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
@@ -14,13 +15,18 @@ use super::options::{LineOptions, Target};
 use super::sound::CAUTION;
 use super::written::{self, Planned, ReplaceOption};
 use super::{DONE, FAILED, output, values};
-use crate::music::line::Line;
+use crate::music::expected::ExpectedNote;
+use crate::music::line::{GraceNote, Line};
 use crate::session::live::band::turn_down;
-use crate::sound::click::{self, Beats, ClickPattern};
+use crate::sound::click::{self, Beats, ClickPattern, Tick};
 use crate::sound::device::{Health, Playback};
 use crate::sound::output::{WavSamples, wav_bytes_by};
-use crate::sound::synth::{Fault, Performance, Player, Voice, opening_s, parse_faults, render};
+use crate::sound::synth::{
+    Excerpt, Fault, GRACE_S, Performance, Player, Voice, around_join, opening_s, parse_faults,
+    render,
+};
 use crate::units::{Hertz, SampleRate};
+use crate::words;
 
 /// Frames per second of what is rendered: the rate that sound cards run at.
 const RATE: SampleRate = SampleRate(48_000);
@@ -32,8 +38,9 @@ const WRITTEN_BY: &str = "seamline hear";
 /// A plucked string plays the line as written, through the sound card or to a file. With --seed a player with small, natural deviations
 /// plays it; with --with faults are put in, to see how a report tells them.
 #[derive(Args, Debug)]
-#[command(after_help = "Example:\n  \
-    seamline hear demo-data/lantern-stairs.line -o flawed.wav --seed 7 --with gap:2.4.5:90\n\n\
+#[command(after_help = "Examples:\n  \
+    seamline hear demo-data/lantern-stairs.line -o flawed.wav --seed 7 --with gap:2.4.5:90\n  \
+    seamline hear demo-data/lantern-stairs.line -o join.wav --join 2:4.5\n\n\
     Faults are KIND:BAR.BEAT, most with an amount:\n  \
     wrong:3.2:+1    semitones off             gap:3.2:80       ms of silence\n  \
     missed:3.2      not played                clipped:3.2:120  ms too short\n  \
@@ -61,6 +68,11 @@ pub(super) struct HearArguments {
     /// Frequency of A4 in hertz, 415 to 466
     #[arg(long, value_name = "HZ", default_value = "440", value_parser = values::a4)]
     a4: f64,
+
+    /// One join alone: from the note that begins at this bar and beat to the next one, with a note
+    /// more on either side, from beat to beat
+    #[arg(long, value_name = "BAR:BEAT", conflicts_with = "count_in")]
+    join: Option<JoinChoice>,
 
     /// Put a fault in, as in `gap:2.3:90`; may be given again
     #[arg(long = "with", value_name = "FAULT")]
@@ -96,6 +108,37 @@ pub(super) struct HearArguments {
     devices: OutputOptions,
 }
 
+/// The note before a join, by the printed number of its bar and its beat.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct JoinChoice {
+    bar: u32,
+    beat: f64,
+}
+
+impl FromStr for JoinChoice {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let parts = text.split_once(':');
+        let bar = parts.and_then(|(bar, _)| bar.trim().parse().ok());
+        let beat = parts.and_then(|(_, beat)| beat.trim().parse().ok());
+        let beat = beat.filter(|beat: &f64| beat.is_finite() && *beat >= 1.0);
+        match (bar, beat) {
+            (Some(bar), Some(beat)) => Ok(Self { bar, beat }),
+            _ => Err(
+                "a join is named by the bar and beat of the note before it, as in `2:4.5`".into(),
+            ),
+        }
+    }
+}
+
+/// What is to be played, and what is said of it.
+struct Rendered {
+    samples: Vec<f32>,
+    /// "6.7 seconds, bars 1 to 2, tempo 84".
+    told: String,
+}
+
 /// Runs it; gives the exit code.
 pub(super) fn run(arguments: &HearArguments) -> u8 {
     match hear(arguments) {
@@ -121,12 +164,15 @@ fn hear(arguments: &HearArguments) -> Result<(), Failure> {
     let Some(target) = target else {
         return aloud(arguments, &line, &faults);
     };
-    let samples = sound(arguments, &line, &faults, RATE)?;
+    let Rendered { samples, told } = sound(arguments, &line, &faults, RATE)?;
     let bytes =
         wav_bytes_by(WRITTEN_BY, RATE, WavSamples::Integer16, &samples).map_err(Failure::of)?;
     match target {
         Target::Standard => output::print(&bytes)?,
-        Target::File(path) => output::write_file(&path, &bytes)?,
+        Target::File(path) => {
+            output::write_file(&path, &bytes)?;
+            output::note(&format!("{}: {told}", path.display()));
+        }
     }
     output::note(CAUTION);
     Ok(())
@@ -136,9 +182,10 @@ fn hear(arguments: &HearArguments) -> Result<(), Failure> {
 fn aloud(arguments: &HearArguments, line: &Line, faults: &[Fault]) -> Result<(), Failure> {
     let stop = stop_on_signals()?;
     let mut playback = Playback::open(&arguments.devices.output()).map_err(Failure::of)?;
-    let mut samples = sound(arguments, line, faults, playback.rate())?;
+    let Rendered { mut samples, told } = sound(arguments, line, faults, playback.rate())?;
     turn_down(&mut samples);
     output::note(CAUTION);
+    output::note(&told);
     let end = playback.written() + samples.len() as u64;
     let mut rest = samples.as_slice();
     while playback.played() < end && !stop.load(Ordering::Relaxed) {
@@ -162,33 +209,103 @@ fn of_fault(error: &impl std::fmt::Display) -> Failure {
     Failure::new(format!("--with {error}"))
 }
 
-/// The line played as asked for, as mono samples.
+/// The line, or the join of it, played as asked for, as mono samples.
 fn sound(
     arguments: &HearArguments,
     line: &Line,
     faults: &[Fault],
     rate: SampleRate,
-) -> Result<Vec<f32>, Failure> {
+) -> Result<Rendered, Failure> {
     let voice = Voice::named(&arguments.voice)
         .ok_or_else(|| Failure::new(format!("there is no voice `{}`", arguments.voice)))?;
-    let expected = line.expected(line.instrument());
-    let ticks = click::ticks(line, &pattern(arguments));
+    let whole = line.expected(line.instrument());
+    let graces = line.graces(&whole);
+    let mut ticks = click::ticks(line, &pattern(arguments));
+    let excerpt = arguments
+        .join
+        .map(|join| around_join(line, join.bar, join.beat))
+        .transpose()
+        .map_err(|error| Failure::new(format!("--join: {error}")))?;
+    if let Some(Excerpt { from_s, to_s, .. }) = excerpt {
+        ticks.retain(|tick| tick.at_s > from_s - SAME_S && tick.at_s < to_s - SAME_S);
+        ticks.iter_mut().for_each(|tick| tick.at_s -= from_s);
+    }
+    let expected = excerpt.as_ref().map_or(&whole, |excerpt| &excerpt.notes);
     let usual = arguments.seed.map_or_else(Player::exact, Player::steady);
-    // The first click must fall into the sound, however much silence the player leaves.
-    let before_s = ticks
-        .first()
-        .map_or(0.0, |tick| opening_s(&expected) - tick.at_s);
     let player = Player {
         a4: Hertz(arguments.a4),
-        lead_in_s: usual.lead_in_s.max(before_s),
+        lead_in_s: match &excerpt {
+            Some(_) => 0.0,
+            None => lead_in_s(&usual, expected, &graces, &ticks),
+        },
+        tail_s: if excerpt.is_some() { 0.0 } else { usual.tail_s },
         ..usual
     };
-    let performance = Performance::of_line(&expected, &player)
+    let mut performance = Performance::of_line(expected, &player)
         .with_faults(faults)
-        .map_err(|error| of_fault(&error))?;
+        .map_err(|error| of_fault(&error))?
+        .with_ornaments(expected, &graces);
+    let end_s = excerpt
+        .as_ref()
+        .map(|excerpt| excerpt.to_s - excerpt.from_s);
+    if let Some(end_s) = end_s {
+        end_on_beat(&mut performance, end_s);
+    }
     let mut samples = render(&performance, &voice, rate);
+    if let Some(end_s) = end_s {
+        samples.resize(Performance::frame(rate, end_s), 0.0);
+    }
     click::add_clicks(&mut samples, &ticks, performance.bar1_s, rate);
-    Ok(samples)
+    let seconds = samples.len() as f64 / rate.hz();
+    let part = match arguments.join {
+        Some(join) => format!(
+            "the join after {}, {}",
+            words::place(join.bar, join.beat),
+            words::count(expected.len(), "note")
+        ),
+        None => words::bars((
+            line.printed_bar(line.first_bar()),
+            line.printed_bar(line.last_bar()),
+        )),
+    };
+    let tempo = line.tempo();
+    Ok(Rendered {
+        samples,
+        told: format!("{seconds:.1} seconds, {part}, tempo {tempo}"),
+    })
+}
+
+/// Clicks closer than this to a beat, in seconds, fall on it: far below any written length.
+const SAME_S: f64 = 1e-6;
+
+/// Seconds before the end of a join alone in which its last note dies away under the finger: five
+/// times the usual time constant. Raising it shortens that note.
+const LET_GO_S: f64 = 0.06;
+
+/// Seconds of silence before the line: the player's, and no less than its first click or grace
+/// note needs.
+fn lead_in_s(
+    usual: &Player,
+    expected: &[ExpectedNote],
+    graces: &[GraceNote],
+    ticks: &[Tick],
+) -> f64 {
+    let click_s = ticks
+        .first()
+        .map_or(0.0, |tick| opening_s(expected) - tick.at_s);
+    let first = graces.iter().filter(|grace| grace.before == 0);
+    // As much again, since grace notes take at most half of the time before their note.
+    let graces_s = 2.0 * GRACE_S * first.count() as f64;
+    usual.lead_in_s.max(click_s).max(graces_s)
+}
+
+/// Lets what still sounds die away before the end.
+fn end_on_beat(performance: &mut Performance, end_s: f64) {
+    let last_s = end_s - LET_GO_S;
+    for note in &mut performance.notes {
+        note.release_s = note.release_s.min(last_s).max(note.onset_s);
+        note.stopped_s = note.stopped_s.min(note.release_s.max(last_s));
+    }
 }
 
 fn pattern(arguments: &HearArguments) -> ClickPattern {

@@ -50,7 +50,7 @@ pub(super) struct LineOptions {
 
     /// Only these bars, as in `3-4`, by their printed numbers; a pick-up is bar 0
     #[arg(long, value_name = "A-B")]
-    bars: Option<BarChoice>,
+    pub(super) bars: Option<BarChoice>,
 
     /// Swing the eighths, long to short, from 1:1 to 3:1, as in `2:1`; `off` is straight
     #[arg(long, value_name = "RATIO")]

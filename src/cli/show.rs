@@ -95,7 +95,9 @@ fn shown(arguments: &ShowArguments) -> Result<(), Failure> {
     written::check(&planned, &[&arguments.line], arguments.replace)?;
     refuse_take(&arguments.line)?;
     let hand = arguments.hand.hand()?;
-    let Part { line, bars, .. } = arguments.options.read_at_tempo(&arguments.line)?;
+    let Part { line, .. } = arguments.options.read_at_tempo(&arguments.line)?;
+    // By their printed numbers: a page shows each bar once, however often it is played.
+    let bars = arguments.options.bars.map(|bars| (bars.from, bars.to));
     let ways = plan(&line, line.instrument(), &hand);
     let Some(way) = ways.first() else {
         return Err(Failure::new(format!(
@@ -150,8 +152,8 @@ fn text(
     let Some(choice) = arguments.neck else {
         return Ok(show::page(line, way, settings));
     };
-    let bars = choice
-        .played_in(line)
+    let bars = (choice.from, choice.to);
+    line.stretches(bars.0..=bars.1)
         .map_err(|error| Failure::new(format!("--neck: {error}")))?;
     let diagrams = bars
         .into_iter()
@@ -166,7 +168,7 @@ fn printed(
     bars: Option<(u32, u32)>,
     hand: &Hand,
 ) -> Result<(), Failure> {
-    let part = bars.map(|(from, to)| line.played_range(from..=to));
+    let part = bars.map(|(from, to)| line.bars_range(from..=to));
     let part = part
         .transpose()
         .map_err(|error| Failure::new(format!("{}: {error}", arguments.line.display())))?;

@@ -100,6 +100,8 @@ pub struct ExpectedNote {
     pub staccato: bool,
     /// True when it is reached without a pluck: slurred (hammered or pulled) or slid into.
     pub slurred_into: bool,
+    /// True when it is slid into.
+    pub slid_into: bool,
     /// True when it sounds together with the note before it in the list (a chord).
     pub with_previous: bool,
     /// True when it begins at exactly the half of a quarter-note beat with no tuplet in it: the

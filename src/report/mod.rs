@@ -21,6 +21,7 @@ pub(crate) mod sample_practice;
 pub mod sheet;
 pub mod show;
 pub mod show_json;
+mod signs;
 mod staff;
 pub mod strings;
 mod tab;

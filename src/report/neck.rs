@@ -3,6 +3,7 @@
 
 use super::page::{COLUMNS_MAX, COLUMNS_MIN, clean};
 use super::show::{OnNeck, bar_of, on_neck, sign};
+use super::signs::Written;
 use crate::music::expected::{ExpectedNote, Place};
 use crate::music::fingering::Way;
 use crate::music::line::Line;
@@ -23,7 +24,7 @@ struct Shape<'a> {
     notes: Vec<(&'a ExpectedNote, String)>,
 }
 
-/// The neck under each chord of the bars from one number to another (both included), ending with a
+/// The neck under each chord of the bars from one printed number to another (both included), ending with a
 /// line feed. A place shows the degree in the chord, or the name of the note where no chord is in
 /// force; a finger stands behind it in brackets: the way's with `fingers`, else as the line writes it.
 pub fn diagrams(line: &Line, way: &Way, fingers: bool, bars: (u32, u32), columns: usize) -> String {
@@ -49,23 +50,24 @@ fn shapes<'a>(
     line: &Line,
     info: &LineInfo,
     notes: &'a [ExpectedNote],
-    (from, to): (u32, u32),
+    bars: (u32, u32),
 ) -> Vec<Shape<'a>> {
+    let written = Written::new(line, Some(bars));
     let told = degrees(line, notes);
     let chords = chords_in_force(line, notes);
     let mut shapes: Vec<Shape> = Vec::new();
     let mut before: Option<(u32, Option<&ChordSymbol>)> = None;
     for (at, note) in notes.iter().enumerate() {
-        if !(from..=to).contains(&note.bar) {
+        if !written.is_shown(note.bar) {
             continue;
         }
         let here = (note.bar, chords[at]);
         if before != Some(here) {
             let same_bar = before.is_some_and(|(bar, _)| bar == note.bar);
             let place = if same_bar {
-                words::place(note.bar, note.beat)
+                words::place(note.printed_bar, note.beat)
             } else {
-                words::bars((note.bar, note.bar))
+                words::bars((note.printed_bar, note.printed_bar))
             };
             let chord =
                 chords[at].map_or(String::new(), |chord| format!(", {}", clean(chord.text())));

@@ -97,6 +97,7 @@ fn expected() -> Vec<ExpectedNote> {
             join,
             staccato: false,
             slurred_into: false,
+            slid_into: false,
             with_previous: false,
             swings: false,
             ghost: false,

@@ -43,6 +43,7 @@ fn expected() -> Vec<ExpectedNote> {
                 ),
                 staccato: false,
                 slurred_into: index == 5,
+                slid_into: false,
                 with_previous: false,
                 swings: false,
                 ghost: false,

@@ -3,6 +3,7 @@
 
 use super::marks::{Mark, plain, rows};
 use super::page::{COLUMNS_MAX, COLUMNS_MIN, wrap};
+use super::signs::{Written, accents, graces, graces_told};
 use super::staff::{System, systems};
 use super::tab::{Sheet, head, strings};
 use super::understood::understood;
@@ -77,7 +78,7 @@ pub(super) fn on_neck(line: &Line, way: &Way, fingers: bool) -> OnNeck {
 /// What a page of a line shows, and for which place.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct ShowSettings {
-    /// First and last bar to show; `None` shows all.
+    /// First and last bar to show, by the numbers printed for them; `None` shows all.
     pub bars: Option<(u32, u32)>,
     /// Columns of the page; taken as 40 to 200.
     pub columns: usize,
@@ -141,23 +142,37 @@ fn tab(line: &Line, laid: &OnNeck, settings: ShowSettings) -> (Vec<String>, Used
         info,
         shifts,
     } = laid;
-    let bars = settings.bars;
+    let bars = Written::new(line, settings.bars);
     let sheet = Sheet {
         columns: settings.columns,
         colour: false,
         whole: true,
-        wanted: &|bar| bars.is_none_or(|(from, to)| (from..=to).contains(&bar.number)),
+        wanted: &|bar| bars.is_shown(bar.number),
+        number: &|bar| line.printed_bar(bar.number),
     };
-    let told = degrees(line, notes);
+    let mut told = degrees(line, notes);
+    for (degree, note) in told.iter_mut().zip(notes) {
+        // A muted string has no pitch, and so no degree.
+        *degree = degree.filter(|_| !note.ghost);
+    }
+    let told_graces = graces_told(line, &line.graces(notes));
     let written: Vec<&ExpectedNote> = notes.iter().collect();
     let mut used = Used::default();
     let mut lines = Vec::new();
     for system in systems(&info.bars, &written, sheet.room(), sheet.wanted) {
         lines.push(String::new());
+        let above = bars.marks(&system);
+        let above: Vec<&Mark> = above.iter().collect();
+        lines.extend(rows("", &above, sheet.room(), false));
         lines.extend(head(&system, &written, &sheet));
         lines.extend(strings(info, &system, &written, &sheet));
         let names = settings.names.then(|| name_marks(&system, &written, &told));
+        let (accents, graces) = (accents(&system, notes), graces(&system, &told_graces));
+        used.accent |= !accents.is_empty();
+        used.grace |= !graces.is_empty();
         let below = [
+            ("acc.", accents),
+            ("grace", graces),
             ("name", names.unwrap_or_default()),
             ("deg.", degree_marks(&system, &told)),
             ("shift", shift_marks(&system, notes, shifts)),
@@ -216,7 +231,12 @@ fn shift_marks(system: &System, notes: &[ExpectedNote], shifts: &[Option<i32>]) 
 struct Used {
     rest: bool,
     slur: bool,
+    hammer: bool,
+    pull: bool,
     slide: bool,
+    ghost: bool,
+    accent: bool,
+    grace: bool,
     triplet: bool,
     degree: bool,
     shift: bool,
@@ -228,6 +248,11 @@ impl Used {
         Self {
             rest: self.rest || other.rest,
             slur: self.slur || other.slur,
+            hammer: self.hammer || other.hammer,
+            pull: self.pull || other.pull,
+            ghost: self.ghost || other.ghost,
+            accent: self.accent || other.accent,
+            grace: self.grace || other.grace,
             slide: self.slide || other.slide,
             triplet: self.triplet || other.triplet,
             degree: self.degree || other.degree,
@@ -245,11 +270,15 @@ impl Used {
         for segment in &system.segments {
             self.rest |= !segment.bar.rests.is_empty();
             let signs = &segment.bar.signs;
-            self.slur |= signs.iter().any(|sign| sign.reached == Reached::Slur);
-            self.slide |= signs.iter().any(|sign| sign.reached == Reached::Slide);
+            let reached = |how: Reached| signs.iter().any(|sign| sign.reached == how);
+            self.slur |= reached(Reached::Slur);
+            self.hammer |= reached(Reached::Hammer);
+            self.pull |= reached(Reached::Pull);
+            self.slide |= reached(Reached::Slide);
             self.triplet |= signs.iter().any(|sign| sign.triplet);
             let indices = segment.notes.iter().map(|&(index, _)| index);
             for index in indices.filter(|&index| index < notes.len()) {
+                self.ghost |= notes[index].ghost;
                 self.degree |= told[index].is_some();
                 self.shift |= shifts[index].is_some();
             }
@@ -260,7 +289,12 @@ impl Used {
         let signs = [
             (self.rest, "r a rest"),
             (self.slur, "> slurred into"),
+            (self.hammer, "h hammered on"),
+            (self.pull, "p pulled off"),
             (self.slide, "/ slid into"),
+            (self.ghost, "x a ghost note, muted"),
+            (self.accent, "^ accented"),
+            (self.grace, "grace a short note before it, string:fret"),
             (self.triplet, "t a triplet"),
             (self.degree, "deg. the degree in the chord (R its root)"),
             (self.shift, "shift frets the hand moves, up (+) or down (-)"),

@@ -44,6 +44,7 @@ struct LineOut {
 struct NoteOut {
     index: usize,
     bar: u32,
+    printed_bar: u32,
     beat: Option<f64>,
     onset_s: Option<f64>,
     length_quarters: Option<f64>,
@@ -53,12 +54,14 @@ struct NoteOut {
     fret: Option<u8>,
     finger: Option<u8>,
     chord: Option<String>,
+    ghost: bool,
+    accent: bool,
     degree: Option<String>,
     chord_tone: Option<bool>,
     join: Option<&'static str>,
 }
 
-/// The line, or the notes of the bars asked for, as a JSON object, one line for each note, ending
+/// The line, or the notes of the bars asked for by their printed numbers, as a JSON object, one line for each note, ending
 /// with a line feed. Unknown is `null`; `index` counts in the whole line. Places are the way's, and so
 /// are fingers where `fingers` says so.
 pub fn object(line: &Line, way: &Way, bars: Option<(u32, u32)>, fingers: bool) -> String {
@@ -66,14 +69,15 @@ pub fn object(line: &Line, way: &Way, bars: Option<(u32, u32)>, fingers: bool) -
     let told = degrees(line, &notes);
     let chords = chords_in_force(line, &notes);
     let key_of = |number: u32| bar_of(&info, number).and_then(|bar| bar.key);
-    let wanted = |bar: u32| bars.is_none_or(|(from, to)| (from..=to).contains(&bar));
+    let wanted = |printed: u32| bars.is_none_or(|(from, to)| (from..=to).contains(&printed));
     let notes_out: Vec<NoteOut> = notes
         .iter()
         .enumerate()
-        .filter(|(_, note)| wanted(note.bar))
+        .filter(|(_, note)| wanted(note.printed_bar))
         .map(|(at, note)| NoteOut {
             index: note.index,
             bar: note.bar,
+            printed_bar: note.printed_bar,
             beat: round(note.beat, DECIMALS_BEATS),
             onset_s: round(note.onset_s, DECIMALS_S),
             length_quarters: round(note.length_quarters, DECIMALS_BEATS),
@@ -88,6 +92,8 @@ pub fn object(line: &Line, way: &Way, bars: Option<(u32, u32)>, fingers: bool) -
             fret: note.place.map(|place| place.fret),
             finger: sign(&info, note).and_then(|sign| sign.finger),
             chord: chords[at].map(|chord| chord.text().to_owned()),
+            ghost: note.ghost,
+            accent: note.accent,
             degree: told[at].map(|degree| degree.degree.to_string()),
             chord_tone: told[at].map(|degree| degree.in_chord),
             join: note.join.map(|join| join.word()),

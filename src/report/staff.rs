@@ -46,16 +46,23 @@ pub(super) struct System<'a> {
 }
 
 impl Segment<'_> {
-    /// The bar's number, with the beat when it is only part of a bar.
-    pub(super) fn title(&self) -> String {
+    /// The bar's number, as it is given, with the beat when it is only part of a bar.
+    pub(super) fn title(&self, number: u32) -> String {
         match self.from_beat {
-            None => self.bar.number.to_string(),
-            Some(beat) => format!(
-                "{} from beat {}",
-                self.bar.number,
-                (beat * 100.0).round() / 100.0
-            ),
+            None => number.to_string(),
+            Some(beat) => format!("{number} from beat {}", (beat * 100.0).round() / 100.0),
         }
+    }
+
+    /// True when its bar begins here.
+    pub(super) fn begins_bar(&self) -> bool {
+        self.from_beat.is_none()
+    }
+
+    /// True when its bar ends here.
+    pub(super) fn ends_bar(&self) -> bool {
+        let end = self.bar.start_quarters + self.bar.length_quarters;
+        (self.from_quarters + self.length_quarters - end).abs() < TOGETHER
     }
 
     /// Chord symbols that fall into this segment, by column.

@@ -4,7 +4,7 @@
 //! time, and everything said about it stands beneath that column, in a row for each matter, so
 //! that a row can be read along and a note can be read down. A row without anything to say is
 //! left out. What the line itself says stands on the strings and above them: rests (`r`), slurs
-//! (`>`), slides (`/`), beats, triplets (`t`), and fingers where they are asked for.
+//! (`>`, or `h` hammered on and `p` pulled off), slides (`/`), ghost notes (`x`), beats, triplets (`t`), and fingers where they are asked for.
 
 use super::marks::{self, AS_WRITTEN, Is, Mark, Matter, fitted, plain, rows};
 use super::page::clean;
@@ -28,6 +28,8 @@ pub(super) struct Sheet<'a> {
     pub(super) whole: bool,
     /// The bars to show.
     pub(super) wanted: &'a dyn Fn(&BarSpan) -> bool,
+    /// What number a bar goes by.
+    pub(super) number: &'a dyn Fn(&BarSpan) -> u32,
 }
 
 impl Sheet<'_> {
@@ -83,7 +85,7 @@ pub(super) fn tab(result: &TakeResult, sheet: &Sheet) -> Tab {
 pub(super) fn head(system: &System, notes: &[&ExpectedNote], sheet: &Sheet) -> Vec<String> {
     let mut bars: Vec<Mark> = Vec::new();
     for segment in &system.segments {
-        let mut title = segment.title();
+        let mut title = segment.title((sheet.number)(segment.bar));
         for (column, symbol) in segment.chords() {
             if column <= segment.column + LEAD {
                 title.push_str(&format!(" {}", clean(symbol)));
@@ -188,7 +190,11 @@ pub(super) fn strings(
             let frets = placed.iter().filter_map(|&(column, segment, note)| {
                 let place = on_neck(note).filter(|place| usize::from(place.string) == number)?;
                 let reached = sign_of(segment, note).map_or(Reached::Pluck, |sign| sign.reached);
-                Some((column, reached, place.fret.to_string()))
+                let fret = match note.ghost {
+                    true => "x".to_owned(),
+                    false => place.fret.to_string(),
+                };
+                Some((column, reached, fret))
             });
             lines.push(string_line(name, system, number == middle, frets));
         }
@@ -230,6 +236,8 @@ fn string_line(
         let sign = match reached {
             Reached::Pluck => continue,
             Reached::Slur => '>',
+            Reached::Hammer => 'h',
+            Reached::Pull => 'p',
             Reached::Slide => '/',
         };
         let before = column.checked_sub(1).and_then(|at| body.get_mut(at));

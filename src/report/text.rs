@@ -290,6 +290,7 @@ impl Page {
             colour: self.settings.colour,
             whole: self.settings.all,
             wanted,
+            number: &|bar| bar.number,
         };
         tab(result, &sheet)
     }

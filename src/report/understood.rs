@@ -68,7 +68,7 @@ pub(super) fn understood(
 }
 
 fn bars(line: &Line) -> String {
-    let count = line.bars().len() - usize::from(line.has_pickup());
+    let count = line.written_bars().len() - usize::from(line.has_pickup());
     let pickup = if line.has_pickup() {
         "a pick-up and "
     } else {
@@ -76,9 +76,17 @@ fn bars(line: &Line) -> String {
     };
     let cut = match line.first_bar() {
         0 | 1 => String::new(),
-        first => format!(", numbered {first} to {}", line.last_bar()),
+        first => format!(
+            ", numbered {first} to {}",
+            line.printed_bar(line.last_bar())
+        ),
     };
-    format!("{pickup}{count}{cut}")
+    let played = line.bars().len() - usize::from(line.has_pickup());
+    let played = match played == count {
+        true => String::new(),
+        false => format!(", {played} as they are played"),
+    };
+    format!("{pickup}{count}{cut}{played}")
 }
 
 /// What holds at the start, and each change with its bar.
@@ -86,7 +94,7 @@ fn changes(line: &Line, of: impl Fn(&crate::music::line::Bar) -> String) -> Stri
     let mut told: Vec<String> = Vec::new();
     let mut now = String::new();
     let mut count = 0;
-    for (number, bar) in (line.first_bar()..).zip(line.bars()) {
+    for (number, bar) in line.written_numbers().into_iter().zip(line.written_bars()) {
         let value = of(bar);
         if value != now {
             count += 1;
@@ -104,7 +112,7 @@ fn changes(line: &Line, of: impl Fn(&crate::music::line::Bar) -> String) -> Stri
 fn tempo(line: &Line) -> String {
     let mut told = vec![line.tempo().to_string()];
     let mut count = 1;
-    for (number, bar) in (line.first_bar()..).zip(line.bars()) {
+    for (number, bar) in line.written_numbers().into_iter().zip(line.written_bars()) {
         for mark in &bar.tempos {
             count += 1;
             if count <= CHANGES_SHOWN {
@@ -158,6 +166,9 @@ fn counted(line: &Line, notes: &[ExpectedNote]) -> String {
         notes.iter().filter(|note| note.staccato).count(),
         "staccato",
     );
+    add(notes.iter().filter(|note| note.ghost).count(), "ghost");
+    add(notes.iter().filter(|note| note.accent).count(), "accented");
+    add(line.graces(notes).len(), "grace beside them");
     add(
         notes.iter().filter(|note| note.with_previous).count(),
         "struck with another",
@@ -201,7 +212,7 @@ fn places(line: &Line, notes: &[ExpectedNote]) -> String {
 }
 
 fn chords(line: &Line) -> String {
-    let marks = line.bars().iter().flat_map(|bar| &bar.chords);
+    let marks = line.written_bars().iter().flat_map(|bar| &bar.chords);
     let mut count = 0;
     let mut seen = HashSet::new();
     let mut told: Vec<String> = Vec::new();
@@ -262,7 +273,7 @@ fn largest(notes: &[ExpectedNote], shifts: &[Option<i32>]) -> String {
     format!(
         "the largest {} {way}, from {} to {}, in {ms:.0} ms",
         words::count(frets.unsigned_abs() as usize, "fret"),
-        words::place(notes[at].bar, notes[at].beat),
-        words::place(next.bar, next.beat)
+        words::place(notes[at].printed_bar, notes[at].beat),
+        words::place(next.printed_bar, next.beat)
     )
 }

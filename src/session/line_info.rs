@@ -35,8 +35,12 @@ pub struct BarSpan {
 pub enum Reached {
     /// With a pluck.
     Pluck,
-    /// Hammered on or pulled off.
+    /// Hammered on or pulled off; the line does not say which.
     Slur,
+    /// Hammered on.
+    Hammer,
+    /// Pulled off.
+    Pull,
     /// Slid into.
     Slide,
 }
@@ -160,7 +164,9 @@ fn signs(bar: &Bar) -> Vec<NoteSign> {
                 finger: note.finger,
                 reached: match start {
                     Start::Plucked => Reached::Pluck,
-                    Start::Slurred | Start::Hammered | Start::Pulled => Reached::Slur,
+                    Start::Slurred => Reached::Slur,
+                    Start::Hammered => Reached::Hammer,
+                    Start::Pulled => Reached::Pull,
                     Start::Slid => Reached::Slide,
                 },
                 triplet: is_triplet(event.length),

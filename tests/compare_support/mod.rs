@@ -107,6 +107,7 @@ pub fn line(kind: Kind, bars: u32, bpm: f64, chance: &mut Chance) -> Vec<Expecte
                 join: Some(JoinKind::SamePlace),
                 staccato: false,
                 slurred_into: false,
+                slid_into: false,
                 with_previous: false,
                 swings: beat.fract() == 0.5,
                 ghost: false,

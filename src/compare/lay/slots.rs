@@ -166,6 +166,7 @@ mod tests {
             join: None,
             staccato: false,
             slurred_into: false,
+            slid_into: false,
             with_previous,
             swings: false,
             ghost: false,

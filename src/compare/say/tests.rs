@@ -30,6 +30,7 @@ fn line() -> Vec<ExpectedNote> {
             join: (index < 31).then_some(JoinKind::Shift),
             staccato: false,
             slurred_into: false,
+            slid_into: false,
             with_previous: false,
             swings: false,
             ghost: false,

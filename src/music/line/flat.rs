@@ -198,6 +198,7 @@ impl Line {
                     join: laid.joins.get(at).copied().flatten(),
                     staccato: sounding.staccato,
                     slurred_into: sounding.start != Start::Plucked,
+                    slid_into: sounding.start == Start::Slid,
                     with_previous: member > 0,
                     swings,
                     ghost: note.ghost,

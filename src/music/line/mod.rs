@@ -13,6 +13,7 @@
 //! | `unheld` | what a line has that a format cannot hold |
 //! | `part` | which part of several is meant, and for which instrument |
 //! | `flat` | [`Line::expected`]: the line as a flat list with times, laid on the neck by `music::fingering` |
+//! | `graces` | [`Line::graces`]: the grace notes as they are played |
 //! | `fingered` | [`Line::with_fingering`]: a way's strings, frets and fingers written into the line |
 //!
 //! Readers take text or bytes, never a path to open; nothing here knows a clock or a device.
@@ -23,6 +24,7 @@ mod endings;
 mod error;
 mod fingered;
 mod flat;
+mod graces;
 mod length;
 mod meter;
 pub mod midi;
@@ -42,6 +44,7 @@ mod whole;
 pub use csv::{CsvError, read_csv, write_csv};
 pub use error::{FaultKind, LineFault};
 pub use fingered::FingeringError;
+pub use graces::GraceNote;
 pub use length::{Length, UNITS_PER_QUARTER};
 pub use meter::{Meter, MeterError};
 pub use midi::{MidiError, read_midi, write_midi};

@@ -83,6 +83,10 @@ pub fn unheld(line: &Line, format: Format) -> Vec<String> {
         ],
         Format::MusicXml | Format::Mxl => vec![
             (
+                line.printed_bar(line.first_bar()) != line.first_bar(),
+                "how many bars were played before the first",
+            ),
+            (
                 has.frets(),
                 "the number of frets and the length of the strings",
             ),

@@ -18,7 +18,7 @@
 mod bars;
 mod draw;
 mod pdf;
-mod repeats;
+pub(in crate::report) mod repeats;
 mod rests;
 mod rhythm;
 mod shapes;

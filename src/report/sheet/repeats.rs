@@ -15,7 +15,7 @@ pub(super) fn has_words(signs: &Signs) -> bool {
 }
 
 /// The words at the end of a bar.
-fn at_end(signs: &Signs) -> String {
+pub(in crate::report) fn at_end(signs: &Signs) -> String {
     let mut words = Vec::new();
     if signs.to_coda {
         words.push("To Coda".to_owned());

@@ -5,6 +5,8 @@
 //! |---|---|
 //! | [`performance`] | what is played: every note with its onset, release, pitch and level |
 //! | [`player`] | a player with small deviations, who makes a performance of a line |
+//! | [`excerpt`] | one join alone, from beat to beat |
+//! | `ornaments` | grace notes and slides put into a performance |
 //! | [`fault`] | faults to be put into a performance on purpose, and their spelling |
 //! | `faulty` | putting them in |
 //! | [`voice`] | how the instrument sounds: where it is plucked, how it rings, how bright it is |
@@ -14,8 +16,10 @@
 //!
 //! No file, no clock, no device: the same performance, voice and rate give the same samples.
 
+pub mod excerpt;
 pub mod fault;
 mod faulty;
+mod ornaments;
 pub mod performance;
 pub mod player;
 mod random;
@@ -23,8 +27,10 @@ pub mod render;
 mod string;
 pub mod voice;
 
+pub use excerpt::{Excerpt, JoinError, around_join};
 pub use fault::{Fault, FaultError, Spot, parse_faults};
-pub use performance::{Performance, PlayedNote, Role, TrueNote};
+pub use ornaments::GRACE_S;
+pub use performance::{Performance, PlayedNote, Role, Slide, TrueNote};
 pub use player::{Player, opening_s};
 pub use render::render;
 pub use voice::Voice;

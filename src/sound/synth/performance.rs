@@ -11,6 +11,31 @@ pub enum Role {
     Extra,
     /// A string that was set off without being meant.
     Bleed,
+    /// A grace note of the line, which is never judged.
+    Grace,
+}
+
+/// A finger that slides along the string while it sounds, stopped by each fret it passes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Slide {
+    /// When it sets out, in seconds from the first sample.
+    pub from_s: f64,
+    /// When it arrives; not before it sets out.
+    pub to_s: f64,
+    /// Frets up the neck, negative down.
+    pub frets: i16,
+}
+
+impl Slide {
+    /// Frets passed at a time, counted as `frets`.
+    pub(super) fn passed(&self, at_s: f64) -> f64 {
+        let whole_s = self.to_s - self.from_s;
+        if whole_s.is_nan() || whole_s <= 0.0 {
+            return 0.0;
+        }
+        let part = ((at_s - self.from_s) / whole_s).clamp(0.0, 1.0);
+        (part * f64::from(self.frets)).trunc()
+    }
 }
 
 /// One note as it is played. Times are in seconds from the first sample.
@@ -53,6 +78,8 @@ pub struct PlayedNote {
     /// Seconds before the onset at which the plucking finger touches the string, heard as a small
     /// click; 0 for none.
     pub touch_s: f64,
+    /// How its finger slides away to the next note; `None` when it does not.
+    pub slide: Option<Slide>,
 }
 
 /// A whole performance.
@@ -131,6 +158,7 @@ impl PlayedNote {
             dead: false,
             slurred: false,
             touch_s: 0.0,
+            slide: None,
         }
     }
 

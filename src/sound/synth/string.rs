@@ -250,7 +250,10 @@ pub(super) fn add_note(
             }
         }
         let middle_s = (at - span.onset) as f64 / rate.hz() + (end - at) as f64 / 2.0 / rate.hz();
-        let warp = (glide * (-middle_s / GLIDE_S).exp() / 1200.0).exp2();
+        let slid = note
+            .slide
+            .map_or(0.0, |slide| slide.passed(note.onset_s + middle_s));
+        let warp = (glide * (-middle_s / GLIDE_S).exp() / 1200.0 + slid / 12.0).exp2();
         let out = &mut block[..end - at];
         let stopping = at >= span.stopped && at >= span.release;
         partials.run(
