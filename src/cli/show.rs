@@ -155,10 +155,7 @@ fn text(
     let bars = (choice.from, choice.to);
     line.stretches(bars.0..=bars.1)
         .map_err(|error| Failure::new(format!("--neck: {error}")))?;
-    let diagrams = bars
-        .into_iter()
-        .map(|bars| neck::diagrams(line, way, fingers, bars, columns));
-    Ok(diagrams.collect::<Vec<_>>().join("\n"))
+    Ok(neck::diagrams(line, way, fingers, bars, columns))
 }
 
 /// Writes the bars asked for as pages.
