@@ -49,10 +49,6 @@ pub(super) struct HandOptions {
 
 impl HandOptions {
     /// The hand, checked.
-    #[cfg_attr(
-        not(test),
-        expect(dead_code, reason = "the commands that finger a line flatten it in")
-    )]
     pub(super) fn hand(&self) -> Result<Hand, Failure> {
         let mut hand = Hand::default()
             .with_span_mm(self.hand)

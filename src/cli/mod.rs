@@ -11,6 +11,7 @@
 //! | `hear` | render a line as sound |
 //! | `tune` | check an instrument's strings |
 //! | `study` | build a line from chord symbols |
+//! | `write` | a take written down as a line |
 //! | `show` | a line as tab, and what was understood of it |
 //! | `own` | completions, man page, what the program was built for |
 //! | `options` | what several commands ask for: the line, its bars, tempo and tuning |
@@ -38,6 +39,7 @@ mod sound;
 mod study;
 mod tune;
 mod values;
+mod write;
 mod written;
 
 use std::process::ExitCode;
@@ -92,6 +94,7 @@ enum Command {
     Show(show::ShowArguments),
     Hear(hear::HearArguments),
     Study(Box<study::StudyArguments>),
+    Write(Box<write::WriteArguments>),
     Tune(tune::TuneArguments),
     Sound(sound::SoundArguments),
     Completions(own::CompletionsArguments),
@@ -116,6 +119,7 @@ pub fn run() -> ExitCode {
         Command::Sound(arguments) => sound::run(&arguments),
         Command::Show(arguments) => show::run(&arguments),
         Command::Study(arguments) => study::run(&arguments),
+        Command::Write(arguments) => write::run(&arguments),
         Command::Completions(arguments) => own::completions(&arguments, Arguments::command()),
         Command::Man(arguments) => own::man(&arguments, Arguments::command()),
         Command::Hear(arguments) => hear::run(&arguments),

@@ -43,7 +43,7 @@ pub use model::{
 pub use signs::{Jump, JumpTo, MAX_TIMES, Signs, Until};
 pub use swing::{SWING_RANGE, SwingError, SwingRatio, read_swing};
 pub use tempo::{Tempo, TempoError};
-pub use text::{TextError, TextErrors, read_text, write_text};
+pub use text::{TextError, TextErrors, read_text, write_text, write_text_noted};
 pub use whole::Line;
 
 /// Why a line could not be read.

@@ -105,7 +105,7 @@ mod writer;
 pub use error::{TextError, TextFault};
 pub use mistakes::TextErrors;
 pub use reader::read_text;
-pub use writer::write_text;
+pub use writer::{write_text, write_text_noted};
 
 #[cfg(test)]
 mod tests {
