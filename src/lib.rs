@@ -11,6 +11,7 @@
 //! | [`hearing`] | what did sound: samples in, heard notes out |
 //! | [`sound`] | samples in and out: files, the plucked-string synth |
 //! | [`compare`] | heard against expected: alignment, grid, verdicts, flags, findings |
+//! | [`transcribe`] | heard notes to a written line: rhythm, lengths, key, bars |
 //! | [`session`] | one run from a source to a result |
 //! | [`report`] | text and JSON made from results and lines |
 //! | [`tui`] | the dashboard, and the same as lines of text |
@@ -23,6 +24,7 @@ pub mod music;
 pub mod report;
 pub mod session;
 pub mod sound;
+pub mod transcribe;
 pub mod tui;
 pub mod units;
 pub mod words;

@@ -31,8 +31,28 @@ const MAY_USE: &[(&str, &[&str])] = &[
         ],
     ),
     (
+        "transcribe",
+        &[
+            "units",
+            "words",
+            "music",
+            "hearing::events",
+            "hearing::beside",
+            "hearing::choked",
+            "compare",
+        ],
+    ),
+    (
         "session",
-        &["units", "words", "music", "hearing", "sound", "compare"],
+        &[
+            "units",
+            "words",
+            "music",
+            "hearing",
+            "sound",
+            "compare",
+            "transcribe",
+        ],
     ),
     (
         "report",
@@ -65,7 +85,14 @@ const MAY_USE: &[(&str, &[&str])] = &[
 ];
 
 /// Rooms that only compute.
-const PURE: &[&str] = &["units", "words", "music", "hearing", "compare"];
+const PURE: &[&str] = &[
+    "units",
+    "words",
+    "music",
+    "hearing",
+    "compare",
+    "transcribe",
+];
 
 /// What a room that only computes must not mention.
 const IMPURE: &[&str] = &[

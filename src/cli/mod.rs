@@ -12,6 +12,7 @@
 //! | `convert` | a line from one format to another |
 //! | `tune` | check an instrument's strings |
 //! | `study` | build a line from chord symbols |
+//! | `write` | a take written down as a line |
 //! | `show` | a line as tab, and what was understood of it |
 //! | `paper` | a line on paper: which files, and what was written |
 //! | `own` | completions, man page, what the program was built for |
@@ -44,6 +45,7 @@ mod sound;
 mod study;
 mod tune;
 mod values;
+mod write;
 mod written;
 
 use std::process::ExitCode;
@@ -99,6 +101,7 @@ enum Command {
     Hear(hear::HearArguments),
     Study(Box<study::StudyArguments>),
     Convert(convert::ConvertArguments),
+    Write(Box<write::WriteArguments>),
     Tune(tune::TuneArguments),
     Sound(sound::SoundArguments),
     Completions(own::CompletionsArguments),
@@ -123,6 +126,7 @@ pub fn run() -> ExitCode {
         Command::Sound(arguments) => sound::run(&arguments),
         Command::Show(arguments) => show::run(&arguments),
         Command::Study(arguments) => study::run(&arguments),
+        Command::Write(arguments) => write::run(&arguments),
         Command::Completions(arguments) => own::completions(&arguments, Arguments::command()),
         Command::Man(arguments) => own::man(&arguments, Arguments::command()),
         Command::Hear(arguments) => hear::run(&arguments),

@@ -24,9 +24,11 @@ use crate::compare::judge::{bleed, extras, gap, scene, undecided, verdict};
 use crate::compare::judgement::{JudgedNote, Judgement, PassJudgement, Stumble, Tally, TimingMode};
 pub use crate::compare::lay::clicks;
 use crate::compare::lay::clicks::{ClickedPass, without_clicks};
+pub(crate) use crate::compare::lay::clock;
+pub(crate) use crate::compare::lay::ends;
 use crate::compare::lay::passes::Pass;
 use crate::compare::lay::slots::Slot;
-use crate::compare::lay::{audible, clip, costs, ends, segments, slots, swing};
+use crate::compare::lay::{audible, clip, costs, segments, slots, swing};
 use crate::compare::marks::Marks;
 use crate::compare::say::{summary, uneven};
 use crate::compare::usual::{Usual, usual_gaps};
@@ -346,7 +348,7 @@ fn quarter_s(expected: &[ExpectedNote]) -> f64 {
 }
 
 /// The middle value; sorts what it is given. `None` of nothing.
-fn median(values: &mut [f64]) -> Option<f64> {
+pub(crate) fn median(values: &mut [f64]) -> Option<f64> {
     values.sort_by(f64::total_cmp);
     let count = values.len();
     match count {

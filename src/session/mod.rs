@@ -8,6 +8,7 @@
 //! | [`line_info`] | what a report and a screen need to know of the line |
 //! | [`offline`] | a recorded take scored |
 //! | [`live`] | a take while it is played |
+//! | [`writing`] | a take written down as a line |
 //! | [`tuning`] | open strings checked |
 //! | [`result`] | what a run hands upwards |
 //! | [`played`] | how a kept take was played, as a file beside it |
@@ -28,3 +29,4 @@ pub mod played;
 pub mod pump;
 pub mod result;
 pub mod tuning;
+pub mod writing;

@@ -57,7 +57,7 @@ pub use part::PartChoice;
 pub use signs::{Jump, JumpTo, MAX_TIMES, Signs, Until};
 pub use swing::{SWING_RANGE, SwingError, SwingRatio, read_swing};
 pub use tempo::{Tempo, TempoError};
-pub use text::{TextError, TextErrors, read_text, write_text};
+pub use text::{TextError, TextErrors, read_text, write_text, write_text_noted};
 pub use unheld::unheld;
 pub use whole::Line;
 

@@ -110,7 +110,7 @@ pub(super) fn read_tempo_text(text: &str) -> Result<super::tempo::Tempo, String>
 pub use error::{TextError, TextFault};
 pub use mistakes::TextErrors;
 pub use reader::read_text;
-pub use writer::write_text;
+pub use writer::{write_text, write_text_noted};
 
 #[cfg(test)]
 mod tests {

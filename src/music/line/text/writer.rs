@@ -14,6 +14,14 @@ use crate::music::theory::Key;
 ///
 /// Reading it again with `read_text` gives an equal line.
 pub fn write_text(line: &Line) -> String {
+    write_text_noted(line, &[])
+}
+
+/// The same with comments: each stands above the bar of its number.
+///
+/// Input: bar numbers as played of a line without repeats, in order, each with one line of comment;
+/// what names no bar of the line is left out.
+pub fn write_text_noted(line: &Line, notes: &[(u32, String)]) -> String {
     let mut text = header(line);
     let mut length = Length::QUARTER;
     let mut before = line.written_bars().first();
@@ -27,6 +35,13 @@ pub fn write_text(line: &Line) -> String {
             }
         }
         before = Some(bar);
+        let number = line.first_bar() + index as u32;
+        for (_, note) in notes.iter().filter(|note| note.0 == number) {
+            push_line(
+                &mut text,
+                &format!("; {}", note.replace(char::is_control, " ")),
+            );
+        }
         let around = Around {
             pickup: index == 0 && line.has_pickup(),
             signs: bar.signs.clone(),
