@@ -184,7 +184,7 @@ fn signs(draw: u32, at: usize, last: bool) -> Signs {
         2 if at > 0 => {
             signs.ending = vec![1, 2 + (draw / 12 % 2) as u8];
             signs.repeat_end = Some(2);
-            signs.ending_end = draw % 5 == 0;
+            signs.ending_end = draw.is_multiple_of(5);
         }
         3 => signs.to_coda = !last,
         4 | 5 => {
@@ -194,8 +194,8 @@ fn signs(draw: u32, at: usize, last: bool) -> Signs {
                 } else {
                     JumpTo::Segno
                 },
-                until: Some(Until::Fine).filter(|_| draw / 12 % 2 == 0),
-                repeats_again: draw / 12 % 3 == 0,
+                until: Some(Until::Fine).filter(|_| (draw / 12).is_multiple_of(2)),
+                repeats_again: (draw / 12).is_multiple_of(3),
             });
         }
         _ => {}

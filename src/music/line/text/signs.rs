@@ -149,9 +149,9 @@ fn read_jump(word: &str, before: &[Word<'_>]) -> Option<(Jump, usize)> {
     if until.is_some() {
         rest = &rest[..rest.len() - 2];
     }
-    let to = match rest.last()? {
-        &"D.C." => JumpTo::Start,
-        &"D.S." => JumpTo::Segno,
+    let to = match *rest.last()? {
+        "D.C." => JumpTo::Start,
+        "D.S." => JumpTo::Segno,
         _ => return None,
     };
     let jump = Jump {
