@@ -434,3 +434,24 @@ fn ghost_notes_are_heard_as_such() {
     let judgement = judge(&line, &heard, &Settings::default());
     assert_eq!(judgement.notes[9].verdict, Verdict::Missed);
 }
+
+/// A grace note that the line writes is no extra; another pitch there, or the same one without the
+/// line writing it, is.
+#[test]
+fn written_grace_notes_are_not_judged() {
+    let mut line = scale(4);
+    let (at, grace) = (6, line[6].midi + 2);
+    line[at].graces = vec![grace];
+    let mut heard = exactly(&line, 1.0);
+    let onset_s = heard[at].onset_s - 0.07;
+    heard.insert(at, event(onset_s, Some(f64::from(grace)), 6.0));
+    let extras = |line: &[ExpectedNote], heard: &[HeardNote]| {
+        judge(line, heard, &Settings::default()).extras.len()
+    };
+    assert_eq!(extras(&line, &heard), 0);
+    let mut other = heard.clone();
+    other[at] = event(onset_s, Some(f64::from(grace) + 5.0), 6.0);
+    assert_eq!(extras(&line, &other), 1);
+    line[at].graces.clear();
+    assert_eq!(extras(&line, &heard), 1);
+}

@@ -190,7 +190,11 @@ fn degrees_of_steps(line: &Line) -> Vec<Option<String>> {
         .iter()
         .zip(told)
         .filter(|(note, _)| !note.with_previous)
-        .map(|(_, degree)| degree.map(|degree| degree.degree.to_string()))
+        .map(|(note, degree)| {
+            // A muted string has no pitch, and so no degree.
+            let degree = degree.filter(|_| !note.ghost)?;
+            Some(degree.degree.to_string())
+        })
         .collect()
 }
 

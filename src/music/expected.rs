@@ -112,4 +112,6 @@ pub struct ExpectedNote {
     pub ghost: bool,
     /// True when it is accented.
     pub accent: bool,
+    /// Pitches of the grace notes written before it, as MIDI notes: they are not judged.
+    pub graces: Vec<u8>,
 }

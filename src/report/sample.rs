@@ -102,6 +102,7 @@ fn expected() -> Vec<ExpectedNote> {
             swings: false,
             ghost: false,
             accent: false,
+            graces: Vec::new(),
         })
         .collect()
 }

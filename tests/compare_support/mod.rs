@@ -112,6 +112,7 @@ pub fn line(kind: Kind, bars: u32, bpm: f64, chance: &mut Chance) -> Vec<Expecte
                 swings: beat.fract() == 0.5,
                 ghost: false,
                 accent: false,
+                graces: Vec::new(),
             });
             beat += length;
         }

@@ -23,6 +23,34 @@ const AROUND_QUARTERS: f64 = 0.5;
 const COMING_S: f64 = 0.1;
 const SAME_SEMITONES: f64 = 0.7;
 
+/// A grace note is heard no longer before its note than this, in seconds: longer, it is a note of its
+/// own. Common practice, no source. Raised, more accidental plucks are taken for grace notes.
+const GRACE_S: f64 = 0.2;
+
+/// Whether an event is a grace note that the line writes before the note that follows it.
+fn is_grace(scene: &Scene, event: usize) -> bool {
+    let heard = scene.events[event];
+    let next = (event + 1..scene.events.len()).find(|&k| scene.matched[k]);
+    let slot = next
+        .filter(|&k| scene.events[k].onset_s - heard.onset_s < GRACE_S)
+        .and_then(|k| {
+            let pairs = scene
+                .pass
+                .stretches
+                .iter()
+                .flat_map(|stretch| &stretch.pairs);
+            pairs.copied().find(|pair| pair.1 == k).map(|pair| pair.0)
+        });
+    let Some(slot) = slot else { return false };
+    let note = &scene.expected[scene.slots[slot].members.start];
+    let near = |&grace: &u8| {
+        heard
+            .pitch
+            .is_none_or(|pitch| (pitch.midi - f64::from(grace)).abs() < SAME_SEMITONES)
+    };
+    note.graces.iter().any(near)
+}
+
 /// What is known around an event from the notes that surround it: those of the line, and the last
 /// that was told as an extra.
 fn around(scene: &Scene, event: usize, told: Option<usize>) -> Around {
@@ -61,7 +89,7 @@ pub(crate) fn find(scene: &Scene) -> Vec<ExtraNote> {
     let mut extras = Vec::new();
     let mut told = None;
     for (k, event) in scene.events.iter().enumerate() {
-        if scene.matched[k] || same_pluck(scene, k) {
+        if scene.matched[k] || same_pluck(scene, k) || is_grace(scene, k) {
             continue;
         }
         let around = around(scene, k, told);

@@ -171,6 +171,7 @@ mod tests {
             swings: false,
             ghost: false,
             accent: false,
+            graces: Vec::new(),
         }
     }
 

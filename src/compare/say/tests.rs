@@ -35,6 +35,7 @@ fn line() -> Vec<ExpectedNote> {
             swings: false,
             ghost: false,
             accent: false,
+            graces: Vec::new(),
         })
         .collect()
 }

@@ -2,7 +2,7 @@
 
 use super::error::{FaultKind, LineFault};
 use super::length::{Length, UNITS_PER_QUARTER};
-use super::model::{Bar, EventKind, Lacks, LineParts, Note, Start};
+use super::model::{Bar, Event, EventKind, Lacks, LineParts, Note, Start};
 use super::swing::{Swung, after_beat};
 use super::tempo::Tempo;
 use super::whole::Line;
@@ -78,8 +78,16 @@ struct Sounding<'a> {
     start: Start,
     staccato: bool,
     accent: bool,
+    /// Pitches of the grace notes before it.
+    graces: Vec<u8>,
     /// False when a rest or a breath follows, or nothing.
     continues: bool,
+}
+
+/// The pitches of the grace notes before an event.
+fn graces(event: &Event) -> Vec<u8> {
+    let notes = event.graces.iter().flat_map(|grace| &grace.notes);
+    notes.map(|note| note.midi).collect()
 }
 
 /// Beats before the first event of a bar as played: a pick-up is counted as the end of a full bar.
@@ -134,6 +142,7 @@ fn soundings(line: &Line) -> Vec<Sounding<'_>> {
                         start: *start,
                         staccato: *staccato,
                         accent: event.accent,
+                        graces: graces(event),
                         continues: !event.breath_after && !staccato && !muted,
                     });
                 }
@@ -203,6 +212,7 @@ impl Line {
                     swings,
                     ghost: note.ghost,
                     accent: sounding.accent,
+                    graces: sounding.graces.clone(),
                 });
             }
         }
