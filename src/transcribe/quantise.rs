@@ -94,6 +94,8 @@ struct Hypothesis {
     step: i64,
     clock: Clock,
     divided: Option<(i64, Division)>,
+    /// Whether the first note is taken to lie off the pulse of the others.
+    first_off: bool,
     cost: f64,
     node: usize,
 }
@@ -122,9 +124,10 @@ pub(crate) fn quantise(candidates: &[Candidate], places: Places, pulse: Pulse, f
     let mut none_yet = 0.0;
     for (at, candidate) in candidates.iter().enumerate() {
         let left_out = softplus(candidate.nats) + LEFT_OUT;
-        let mut next: HashMap<(i64, Option<Division>), Hypothesis> = HashMap::new();
+        let mut next: HashMap<(i64, Option<Division>, bool), Hypothesis> = HashMap::new();
         let mut keep = |new: Hypothesis| {
-            let key = (new.step, new.divided.map(|divided| divided.1));
+            let divided = new.divided.map(|divided| divided.1);
+            let key = (new.step, divided, new.first_off);
             match next.get(&key) {
                 Some(old) if old.cost <= new.cost => {}
                 _ => {
@@ -186,12 +189,14 @@ impl Search<'_> {
         let Some(zero_s) = self.pulse.zero_s else {
             let step = self.first;
             let divided = self.places.division(step).map(|division| (step, division));
-            for (more, sd_s) in [(0.0, sd_s), (FIRST_OFF.0, FIRST_OFF.1)] {
+            for first_off in [false, true] {
+                let (more, sd_s) = if first_off { FIRST_OFF } else { (0.0, sd_s) };
                 let node = self.node(at, step, None);
                 keep(Hypothesis {
                     step,
                     clock: Clock::start(onset_s, 1.0, self.pulse.sd, sd_s),
                     divided,
+                    first_off,
                     cost: kept + more,
                     node,
                 });
@@ -216,6 +221,7 @@ impl Search<'_> {
                 step,
                 clock,
                 divided: self.places.division(step).map(|division| (step, division)),
+                first_off: false,
                 cost: kept + own + off,
                 node,
             });
@@ -257,6 +263,7 @@ impl Search<'_> {
                 step,
                 clock,
                 divided: division.or(from.divided),
+                first_off: from.first_off,
                 cost,
                 node,
             });
