@@ -187,7 +187,7 @@ fn bars_are_shown_as_they_are_written() {
         "3 ghost; 3 accented; 1 grace",
         "|: ",
         " [1. ",
-        " [2. ",
+        " [2.",
         " :|",
         "D.C. al Fine",
         "0---x--h3--p0",

@@ -21,6 +21,9 @@ pub(crate) fn find(notes: &[(u8, f64)]) -> Key {
     for &(midi, length) in notes {
         sounds[usize::from(midi % 12)] += length;
     }
+    if sounds.iter().all(|length| *length <= 0.0) {
+        return Key::default();
+    }
     let mut best = (f64::NEG_INFINITY, Key::default());
     // Of keys that sound the same the one with fewer signs: five flats to six sharps.
     for fifths in -5..=6i8 {

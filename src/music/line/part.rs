@@ -4,6 +4,8 @@ use std::convert::Infallible;
 use std::fmt;
 use std::str::FromStr;
 
+use super::model::Note;
+use crate::music::fingering::can_be_held;
 use crate::music::instrument::{Instrument, Tuning};
 use crate::music::theory::Key;
 
@@ -46,31 +48,44 @@ impl PartChoice {
     }
 }
 
-/// The first of the common instruments that has all the notes, and what is to be said of it when it
-/// is not the 4-string bass; the 4-string bass where none has.
-pub(super) fn instrument_for(pitches: &[u8]) -> (Instrument, Option<String>) {
+/// The first of the common instruments that has all the notes, those of a chord on strings of their
+/// own, and what is to be said of it when it is not the 4-string bass; the 4-string bass where none has.
+///
+/// Input: the notes that are struck together, as MIDI notes from the lowest up.
+pub(super) fn instrument_for(groups: &[Vec<u8>]) -> (Instrument, Option<String>) {
     let common = [
         ("", Tuning::bass4()),
         ("a five-string bass", Tuning::bass5()),
         ("a six-string bass", Tuning::bass6()),
         ("a guitar", Tuning::guitar()),
     ];
-    let has = |instrument: &Instrument, midi: u8| !instrument.places(midi).is_empty();
+    let holds = |instrument: &Instrument, group: &[u8]| {
+        let notes: Vec<Note> = group.iter().map(|&midi| Note::new(midi)).collect();
+        can_be_held(&notes, instrument)
+    };
     let bass = Instrument::with_tuning(Tuning::bass4());
-    let Some(&beyond) = pitches.iter().find(|&&midi| !has(&bass, midi)) else {
+    let Some(beyond) = groups.iter().find(|group| !holds(&bass, group)) else {
         return (bass, None);
     };
+    let names: Vec<String> = beyond
+        .iter()
+        .map(|&midi| Key::default().spell(midi).to_string())
+        .collect();
+    let (lowest, highest) = bass.range();
     let name = |midi| Key::default().spell(midi).to_string();
+    let range = format!("({} to {})", name(lowest), name(highest));
+    let why = match names.as_slice() {
+        [one] => format!("{one} lies outside of a four-string bass {range}"),
+        all => format!(
+            "{} cannot be played together on a four-string bass {range}",
+            all.join(" and ")
+        ),
+    };
     for (named, tuning) in common {
         let instrument = Instrument::with_tuning(tuning);
-        if pitches.iter().all(|&midi| has(&instrument, midi)) {
-            let (lowest, highest) = bass.range();
+        if groups.iter().all(|group| holds(&instrument, group)) {
             let said = format!(
-                "{} lies outside of a four-string bass ({} to {}), so the line is taken for {named} \
-                 tuned {}; choose another with --tuning",
-                name(beyond),
-                name(lowest),
-                name(highest),
+                "{why}, so the line is taken for {named} tuned {}; choose another with --tuning",
                 instrument.tuning()
             );
             return (instrument, Some(said));
@@ -97,15 +112,19 @@ mod tests {
 
     #[test]
     fn an_instrument_that_is_not_the_common_bass_is_said() {
-        let (bass, said) = instrument_for(&[28, 67]);
+        let (bass, said) = instrument_for(&[vec![28], vec![67]]);
         assert_eq!((bass.strings(), said), (4, None));
         // C1 is MIDI note 24, four semitones below the open E string.
-        let (five, said) = instrument_for(&[24, 40]);
+        let (five, said) = instrument_for(&[vec![24], vec![40]]);
         let said = said.unwrap();
         assert!(
             five.strings() == 5 && said.contains("C1") && said.contains("--tuning"),
             "{said}"
         );
-        assert_eq!(instrument_for(&[10]).1, None);
+        assert_eq!(instrument_for(&[vec![10]]).1, None);
+        // Two notes that only the lowest string of a bass has.
+        let (guitar, said) = instrument_for(&[vec![29, 31]]);
+        assert!(guitar.strings() > 4, "{said:?}");
+        assert!(said.is_some_and(|said| said.contains("F1 and G1")));
     }
 }

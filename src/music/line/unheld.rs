@@ -156,15 +156,12 @@ impl Has<'_> {
 
     /// True when reading would give another tuning.
     fn tuning(&self) -> bool {
-        let pitches = self
-            .line
-            .bars()
-            .iter()
-            .flat_map(|bar| &bar.events)
-            .flat_map(notes);
-        let pitches: Vec<u8> = pitches.map(|note| note.midi).collect();
+        let events = self.line.bars().iter().flat_map(|bar| &bar.events);
+        let groups: Vec<Vec<u8>> = events
+            .map(|event| notes(event).iter().map(|note| note.midi).collect())
+            .collect();
         let tuning = self.line.instrument().tuning();
-        let chosen = super::part::instrument_for(&pitches).0;
+        let chosen = super::part::instrument_for(&groups).0;
         chosen.tuning() != tuning || *tuning != Tuning::bass4()
     }
 

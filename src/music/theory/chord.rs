@@ -237,11 +237,19 @@ impl FromStr for ChordSymbol {
     /// # Errors
     /// `NameError::Chord`, naming the part that is not understood and where it begins.
     fn from_str(text: &str) -> Result<Self, NameError> {
-        // What is unread is always the end of the text.
-        let wrong = |unread: &str| NameError::Chord {
-            given: text.to_owned(),
-            unread: unread.to_owned(),
-            column: text.chars().count() + 1 - unread.chars().count().min(text.chars().count()),
+        // What is unread is always the end of the text; of a text that breaks off its last character.
+        let wrong = |unread: &str| {
+            let last = text.char_indices().next_back().map_or(0, |(at, _)| at);
+            let unread = if unread.is_empty() {
+                &text[last..]
+            } else {
+                unread
+            };
+            NameError::Chord {
+                given: text.to_owned(),
+                unread: unread.to_owned(),
+                column: text.chars().count() + 1 - unread.chars().count().min(text.chars().count()),
+            }
         };
         if matches!(text, "N.C." | "NC") {
             return Ok(Self {

@@ -52,14 +52,13 @@ pub fn read_csv(text: &str) -> Result<Read, CsvError> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let mut head = read_head(text)?;
     let rows = read_rows(text)?;
-    let pitches: Vec<u8> = rows
+    let groups: Vec<Vec<u8>> = rows
         .iter()
-        .flat_map(|row| &row.notes)
-        .map(|note| note.midi)
+        .map(|row| row.notes.iter().map(|note| note.midi).collect())
         .collect();
     let mut notes = Vec::new();
     if !head.tuned {
-        let (instrument, said) = instrument_for(&pitches);
+        let (instrument, said) = instrument_for(&groups);
         head.parts.instrument = instrument;
         notes.extend(said);
     }

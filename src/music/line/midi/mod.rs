@@ -71,11 +71,8 @@ pub fn read_midi_part(bytes: &[u8], choice: Option<&PartChoice>) -> Result<Read,
     fill_bars(&mut bars, &slots, &written);
     let tempo = set_tempos(&mut bars, &song, &slots)?;
     let pickup = slots[0].number == 0;
-    let pitches: Vec<u8> = written
-        .iter()
-        .flat_map(|group| group.pitches.clone())
-        .collect();
-    let (instrument, said) = instrument_for(&pitches);
+    let groups: Vec<Vec<u8>> = written.iter().map(|group| group.pitches.clone()).collect();
+    let (instrument, said) = instrument_for(&groups);
     let title = song.title.clone();
     let parts = LineParts {
         title,

@@ -202,7 +202,10 @@ fn instrument_of(walked: &[Walked], tuning: &[u8], unkept: &mut Unkept) -> Instr
         }
         unkept.say("the tuning of the tablature staff does not have all the notes".to_owned());
     }
-    let (instrument, said) = super::part::instrument_for(&pitches);
+    let chords = groups().map(|group| group.heads.iter().map(|head| head.midi).collect());
+    let graces = groups().flat_map(|group| group.graces.iter().flatten());
+    let struck: Vec<Vec<u8>> = chords.chain(graces.map(|head| vec![head.midi])).collect();
+    let (instrument, said) = super::part::instrument_for(&struck);
     unkept.extend(said);
     instrument
 }
