@@ -16,8 +16,8 @@ struct Entry {
     notes: Vec<(i64, i64, i64, i64, u8)>,
 }
 
-/// Fewest parts that must agree: fewer than the 60 that are asked for by default.
-const PARTS_MIN: usize = 40;
+/// Fewest parts that must agree: half of the 24 that are asked for by default.
+const PARTS_MIN: usize = 12;
 
 /// Onsets and lengths that another program rounded: a 512th note.
 const NEAR_QUARTERS: f64 = 1.0 / 128.0;
