@@ -88,7 +88,7 @@ pub(super) struct StudyArguments {
     round: Option<String>,
 
     /// Quarter notes a minute
-    #[arg(long, value_name = "BPM", default_value = "90", value_parser = tempo)]
+    #[arg(long, value_name = "BPM", default_value = "90", value_parser = values::quarters)]
     tempo: Tempo,
 
     /// Meter, as in `3/4`
@@ -118,15 +118,6 @@ fn from(text: &str) -> Result<From, String> {
     }
     let degree: Result<Degree, _> = text.parse();
     degree.map(From::Degree).map_err(|error| error.to_string())
-}
-
-/// Quarter notes a minute.
-fn tempo(text: &str) -> Result<Tempo, String> {
-    let bpm: f64 = text
-        .trim()
-        .parse()
-        .map_err(|_| "a tempo is a number of quarter notes a minute, as in `90`")?;
-    Tempo::quarters(bpm).map_err(|error| error.to_string())
 }
 
 /// Runs it; gives the exit code.

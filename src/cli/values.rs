@@ -4,7 +4,7 @@ use std::str::FromStr;
 
 use crate::compare::marks::Marks;
 use crate::music::instrument::Tuning;
-use crate::music::line::{Line, LineFault, SwingRatio, read_swing};
+use crate::music::line::{Line, LineFault, SwingRatio, Tempo, read_swing};
 
 /// A tempo, absolute or relative to the written one.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -127,6 +127,15 @@ pub(super) fn a4(text: &str) -> Result<f64, String> {
 const A4_MIN_HZ: f64 = 415.0;
 /// Highest A4 taken, in hertz: the high pitch of the baroque organs. Common practice, no source.
 const A4_MAX_HZ: f64 = 466.0;
+
+/// A tempo in quarter notes a minute.
+pub(super) fn quarters(text: &str) -> Result<Tempo, String> {
+    let bpm: f64 = text
+        .trim()
+        .parse()
+        .map_err(|_| "a tempo is a number of quarter notes a minute, as in `90`")?;
+    Tempo::quarters(bpm).map_err(|error| error.to_string())
+}
 
 /// A share in per cent.
 pub(super) fn percent(text: &str) -> Result<f64, String> {

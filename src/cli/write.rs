@@ -46,8 +46,8 @@ pub(super) struct WriteArguments {
     replace: ReplaceOption,
 
     /// Quarter notes a minute, right within 6 per cent, also in 6/8; found without
-    #[arg(long, value_name = "BPM", value_parser = tempo)]
-    tempo: Option<f64>,
+    #[arg(long, value_name = "BPM", value_parser = values::quarters)]
+    tempo: Option<Tempo>,
 
     /// Meter, as in `3/4`
     #[arg(long, value_name = "METER", default_value = "4/4")]
@@ -105,16 +105,6 @@ impl FromStr for Start {
 /// The highest bar a line may begin at: beyond any piece.
 const BAR_MAX: u32 = 100_000;
 
-/// Quarter notes a minute.
-fn tempo(text: &str) -> Result<f64, String> {
-    let bpm: f64 = text
-        .trim()
-        .parse()
-        .map_err(|_| "a tempo is a number of quarter notes a minute, as in `90`")?;
-    Tempo::quarters(bpm).map_err(|error| error.to_string())?;
-    Ok(bpm)
-}
-
 /// Runs it; gives the exit code.
 pub(super) fn run(arguments: &WriteArguments) -> u8 {
     match write(arguments) {
@@ -171,7 +161,7 @@ fn asked(arguments: &WriteArguments) -> Asked {
         _ => "Take".to_owned(),
     };
     Asked {
-        tempo_bpm: arguments.tempo,
+        tempo_bpm: arguments.tempo.map(Tempo::quarters_per_minute),
         meter: arguments.meter,
         key: arguments.key,
         start: arguments.start.0,

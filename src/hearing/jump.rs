@@ -15,7 +15,7 @@
 use super::dsp::history::History;
 use super::dsp::linear_prediction::{Work, fit, squared_errors};
 use super::dsp::low_pass::{filter, low_pass_taps};
-use super::dsp::power::mean_square;
+use super::dsp::power::{self, mean_square};
 use super::pulse::{LowCopy, Pulses};
 
 /// Coefficients of the predictor.
@@ -366,10 +366,8 @@ impl JumpFinder {
             .filter(|i| self.is_top(*i))
             .max_by(|a, b| j[*a].total_cmp(&j[*b]))
             .filter(|i| j[*i] > j[best] - BROKEN_NATS)?;
-        let level_db = |from: usize, to: usize| {
-            let x = self.copy.get(from..to).unwrap_or_default();
-            10.0 * (mean_square(x) + 1e-16).log10()
-        };
+        let level_db =
+            |from: usize, to: usize| power::level_db(self.copy.get(from..to).unwrap_or_default());
         let span = frames(BESIDE_S);
         let (top_at, best_at) = (searched + top, searched + best);
         let between = level_db(top_at, best_at);

@@ -4,7 +4,7 @@
 //! Seen on recorded basses with flatwound strings: of 1613 onsets 93 were told more than 8 ms late,
 //! nearly all of them by 0.79 to 0.96 periods of notes below B1.
 
-use super::dsp::power::mean_square;
+use super::dsp::power;
 use super::jump::{is_top, mean};
 
 /// The lowest copy is foretold worse at a pulse than its past was by this much, in decibels. On recorded
@@ -71,8 +71,7 @@ impl LowCopy<'_> {
         let [before, after] =
             [DIP_SPANS_S.0, DIP_SPANS_S.1].map(|span| (span * self.rate_hz).round() as usize);
         let level_db = |from: usize, to: usize| {
-            let heard = sound.get(from..to.min(sound.len())).unwrap_or_default();
-            10.0 * (mean_square(heard) + 1e-16).log10()
+            power::level_db(sound.get(from..to.min(sound.len())).unwrap_or_default())
         };
         let was = level_db(moment.saturating_sub(before), moment);
         level_db(moment, moment + after) < was - DIP_DB

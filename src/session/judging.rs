@@ -11,6 +11,7 @@ use crate::hearing::listener::{ListenError, Listener, ListenerConfig};
 use crate::music::fingering::{Group, Position};
 use crate::music::line::Line;
 use crate::music::theory::Key;
+use crate::session::ear;
 use crate::session::heard::Heard;
 use crate::session::known::KnownInstrument;
 use crate::session::line_info::LineInfo;
@@ -23,13 +24,6 @@ use crate::units::{Decibels, Hertz, MidiNote, SampleRate};
 /// fifth, so that a wrong note up to there is heard as what it is. Raising it costs nothing but
 /// rivals for the high notes.
 const HEADROOM_RATIO: f64 = 1.5;
-
-/// Room below the lowest open string, as a ratio: two semitones, for a string that is let down.
-pub(super) const FOOTROOM_RATIO: f64 = 0.89;
-
-/// The lowest pitch that can be listened to, in hertz: where hearing a pitch ends, and a little
-/// below the low B of a bass.
-pub(super) const LOWEST_HZ: f64 = 20.0;
 
 /// What a take is judged by.
 pub(super) struct Judging<'a> {
@@ -84,9 +78,7 @@ impl Judging<'_> {
     /// When the rate or the line's pitches cannot be listened to.
     pub fn ear(&self, rate: SampleRate) -> Result<Listener, ListenError> {
         let (line, a4) = (self.line, self.a4);
-        let usual = ListenerConfig::bass(rate);
-        let open = f64::from(line.instrument().range().0);
-        let lowest = MidiNote(open).to_hertz(a4).0 * FOOTROOM_RATIO;
+        let open = line.instrument().tuning().open_strings();
         let groups = line.groups();
         let top = groups
             .iter()
@@ -94,33 +86,16 @@ impl Judging<'_> {
             .map(|note| MidiNote(f64::from(note.midi)).to_hertz(a4).0)
             .fold(0.0, f64::max);
         let hz = |midi: u8| MidiNote(f64::from(midi)).to_hertz(a4);
+        let chords = chords(&groups).into_iter();
         let config = ListenerConfig {
-            rate,
-            a4,
-            lowest: Hertz(lowest.max(LOWEST_HZ)),
-            highest: Hertz(usual.highest.0.max(top * HEADROOM_RATIO)),
             known_strings: self.known.strings.clone(),
-            after_stop: false,
-            chords: chords(&groups)
-                .into_iter()
+            chords: chords
                 .map(|chord| chord.into_iter().map(hz).collect())
                 .collect(),
-            open_strings: line
-                .instrument()
-                .tuning()
-                .open_strings()
-                .iter()
-                .map(|&midi| hz(midi))
-                .collect(),
+            ..ear::config(rate, open, a4, Hertz(top * HEADROOM_RATIO))
         };
-        match Listener::new(config.clone()) {
-            // The written notes themselves must fit; the room above them may be less than usual.
-            Err(ListenError::Range { limit, .. }) if top < limit => Listener::new(ListenerConfig {
-                highest: Hertz(limit),
-                ..config
-            }),
-            made => made,
-        }
+        // The written notes themselves must fit; the room above them may be less than usual.
+        ear::listener(config, Hertz(top))
     }
 
     /// What the comparator is told; `loudest_dbfs` is the loudest level of the take in decibels

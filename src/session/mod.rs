@@ -4,6 +4,7 @@
 //! |---|---|
 //! | [`pump`] | a source's blocks into the ear, counted; one way for a file and a device |
 //! | `heard` | what the ear has said, settled and not yet |
+//! | `ear` | the ear for an instrument, with a line and without one |
 //! | `judging` | line, instrument and marks to the ear, the comparator's settings and the result |
 //! | [`line_info`] | what a report and a screen need to know of the line |
 //! | [`offline`] | a recorded take scored |
@@ -18,6 +19,7 @@
 //! arguments, prints or formats. Used by `report` and `tui` (results, snapshots and what is known of
 //! the line) and `cli`.
 
+mod ear;
 mod heard;
 pub mod instrument_file;
 mod judging;

@@ -8,7 +8,7 @@ use crate::hearing::calibration::{KnownString, SILENT_ANSWER_DB};
 use crate::hearing::events::{EndCause, HeardNote};
 use crate::hearing::listener::{ListenError, Listener, ListenerConfig};
 use crate::music::instrument::Tuning;
-use crate::session::judging::{FOOTROOM_RATIO, LOWEST_HZ};
+use crate::session::ear;
 use crate::session::offline::{SessionError, listen};
 use crate::sound::block::Source;
 use crate::units::{Decibels, Hertz, MidiNote, SampleRate};
@@ -99,16 +99,11 @@ impl Strings {
     /// A listener for them and for what still sounds after they were stopped.
     pub(super) fn ear(&self, rate: SampleRate) -> Result<Listener, ListenError> {
         let hz = |midi: u8| MidiNote(f64::from(midi)).to_hertz(self.a4);
-        let usual = ListenerConfig::bass(rate);
-        let lowest = self.open.iter().min().map_or(usual.lowest.0, |&m| hz(m).0);
-        let top = self.open.iter().max().map_or(usual.highest.0, |&m| hz(m).0);
+        let usual = ListenerConfig::bass(rate).highest;
+        let top = self.open.iter().max().map_or(usual, |&midi| hz(midi));
         Listener::new(ListenerConfig {
-            a4: self.a4,
-            lowest: Hertz((lowest * FOOTROOM_RATIO).max(LOWEST_HZ)),
-            highest: Hertz(usual.highest.0.max(3.0 * top)),
-            open_strings: self.open.iter().map(|&m| hz(m)).collect(),
             after_stop: true,
-            ..usual
+            ..ear::config(rate, &self.open, self.a4, Hertz(3.0 * top.0))
         })
     }
 

@@ -2,7 +2,7 @@
 
 use crate::hearing::listener::{ListenError, Listener, ListenerConfig};
 use crate::music::instrument::Instrument;
-use crate::session::judging::{FOOTROOM_RATIO, LOWEST_HZ};
+use crate::session::ear;
 use crate::session::offline::{SessionError, hear};
 use crate::sound::block::Source;
 use crate::transcribe::{self, Asked, WriteError, Written};
@@ -42,7 +42,7 @@ pub fn write_take(
     asked: &Asked,
     a4: Hertz,
 ) -> Result<Written, WriteTakeError> {
-    let ear = ear(source.format().rate, &asked.instrument, a4);
+    let ear = listener(source.format().rate, &asked.instrument, a4);
     let ear = ear.map_err(|cause| SessionError::Listen {
         file: name.to_owned(),
         cause,
@@ -55,30 +55,11 @@ pub fn write_take(
 }
 
 /// A listener for all that can be played on an instrument.
-fn ear(rate: SampleRate, instrument: &Instrument, a4: Hertz) -> Result<Listener, ListenError> {
-    let hz = |midi: u8| MidiNote(f64::from(midi)).to_hertz(a4);
-    let usual = ListenerConfig::bass(rate);
-    let (lowest, highest) = instrument.range();
-    let config = ListenerConfig {
-        a4,
-        lowest: Hertz((hz(lowest).0 * FOOTROOM_RATIO).max(LOWEST_HZ)),
-        highest: Hertz((hz(highest).0 * HEADROOM_RATIO).max(usual.highest.0)),
-        open_strings: instrument
-            .tuning()
-            .open_strings()
-            .iter()
-            .map(|&midi| hz(midi))
-            .collect(),
-        ..usual
-    };
-    match Listener::new(config.clone()) {
-        // At a low rate the highest frets cannot be told.
-        Err(ListenError::Range { limit, .. }) if limit > usual.highest.0 => {
-            Listener::new(ListenerConfig {
-                highest: Hertz(limit),
-                ..config
-            })
-        }
-        made => made,
-    }
+fn listener(rate: SampleRate, instrument: &Instrument, a4: Hertz) -> Result<Listener, ListenError> {
+    let (_, highest) = instrument.range();
+    let top = MidiNote(f64::from(highest)).to_hertz(a4).0 * HEADROOM_RATIO;
+    // At a low rate the highest frets cannot be told.
+    let needed = ListenerConfig::bass(rate).highest;
+    let open = instrument.tuning().open_strings();
+    ear::listener(ear::config(rate, open, a4, Hertz(top)), needed)
 }

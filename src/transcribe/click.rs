@@ -17,7 +17,8 @@ const STEP: f64 = 1.001;
 const NEAR_S: f64 = 0.010;
 /// Fewer clicks than this are none.
 const CLICKS_MIN: usize = 4;
-/// So many times more clicks must be found than would lie on the comb by chance.
+/// How many times more clicks must be found than would lie on the comb by chance. Raised, faint clicks
+/// with many notes between them are not found.
 const OVER_CHANCE: f64 = 3.0;
 /// A tempo given is right within this share.
 const GIVEN: f64 = 0.06;

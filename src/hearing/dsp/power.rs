@@ -24,6 +24,11 @@ pub fn mean_square(x: &[f32]) -> f64 {
     sum / x.len().max(1) as f64
 }
 
+/// Level of some samples in decibels relative to full scale; -160 of none.
+pub fn level_db(x: &[f32]) -> f64 {
+    10.0 * (mean_square(x) + 1e-16).log10()
+}
+
 /// Decibels of a power, 10 log10, quickly.
 ///
 /// The exponent is read from the float's bits, the mantissa's logarithm from a polynomial; the

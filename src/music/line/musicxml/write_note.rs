@@ -8,7 +8,7 @@ use crate::music::line::length::Length;
 use crate::music::line::model::{Event, EventKind, Grace, Note, Start};
 use crate::music::theory::{ChordSymbol, Key, NoteName};
 
-/// Tuplets that a length is drawn as: so many notes in the time of how many. Common practice of
+/// Tuplets that a length is drawn as: how many notes, in the time of how many. Common practice of
 /// notation, no source.
 const TUPLETS: [(i64, i64); 7] = [(3, 2), (5, 4), (7, 4), (9, 8), (11, 8), (13, 8), (15, 8)];
 
