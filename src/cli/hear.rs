@@ -22,8 +22,8 @@ use crate::sound::click::{self, Beats, ClickPattern, Tick};
 use crate::sound::device::{Health, Playback};
 use crate::sound::output::{WavSamples, wav_bytes_by};
 use crate::sound::synth::{
-    Excerpt, Fault, GRACE_S, Performance, Player, Voice, around_join, opening_s, parse_faults,
-    render,
+    Excerpt, Fault, Performance, Player, Voice, around_join, graces_lead_s, opening_s,
+    parse_faults, render,
 };
 use crate::units::{Hertz, SampleRate};
 use crate::words;
@@ -293,10 +293,7 @@ fn lead_in_s(
     let click_s = ticks
         .first()
         .map_or(0.0, |tick| opening_s(expected) - tick.at_s);
-    let first = graces.iter().filter(|grace| grace.before == 0);
-    // As much again, since grace notes take at most half of the time before their note.
-    let graces_s = 2.0 * GRACE_S * first.count() as f64;
-    usual.lead_in_s.max(click_s).max(graces_s)
+    usual.lead_in_s.max(click_s).max(graces_lead_s(graces))
 }
 
 /// Lets what still sounds die away before the end.

@@ -29,7 +29,7 @@ pub mod voice;
 
 pub use excerpt::{Excerpt, JoinError, around_join};
 pub use fault::{Fault, FaultError, Spot, parse_faults};
-pub use ornaments::GRACE_S;
+pub use ornaments::graces_lead_s;
 pub use performance::{Performance, PlayedNote, Role, Slide, TrueNote};
 pub use player::{Player, opening_s};
 pub use render::render;

@@ -6,7 +6,7 @@ use crate::music::line::{GraceNote, Start};
 
 /// Seconds a grace note takes before its note: short, and before the beat. Common practice, no
 /// source; raising it makes it a note of its own.
-pub const GRACE_S: f64 = 0.07;
+const GRACE_S: f64 = 0.07;
 
 /// Shortest grace note in seconds; where less is left before its note it is not played.
 const GRACE_SHORTEST_S: f64 = 0.015;
@@ -20,6 +20,13 @@ const SLIDE_S_PER_FRET: f64 = 0.012;
 
 /// A note that ends this near to an onset, in seconds, was held up to it.
 const HELD_S: f64 = 0.03;
+
+/// Seconds of silence before the line that the grace notes of its first note need: twice their own
+/// length, since grace notes take at most half of the time before their note.
+pub fn graces_lead_s(graces: &[GraceNote]) -> f64 {
+    let first = graces.iter().filter(|grace| grace.before == 0);
+    2.0 * GRACE_S * first.count() as f64
+}
 
 impl Performance {
     /// The same with the line's grace notes before their notes, and with the fingers sliding where

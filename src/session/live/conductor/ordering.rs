@@ -4,9 +4,11 @@ use std::sync::Arc;
 
 use super::{Ahead, Conductor, Stage, free_pass};
 use crate::compare::judgement::TimingMode;
+use crate::music::line::Line;
 use crate::session::live::band::{Beat, Guide, Music, Order, turn_down};
 use crate::sound::click::{Beats, ClickPattern, ticks};
-use crate::sound::synth::{Performance, Player, Voice, render};
+use crate::sound::synth::{Performance, Player, Voice, graces_lead_s, render};
+use crate::units::{Hertz, SampleRate};
 
 /// What follows a pass is ordered this long before its end, in seconds: four times what the band
 /// keeps ready. Raising it makes a loop that is left play on for longer.
@@ -122,16 +124,78 @@ impl Conductor {
 
     fn guide(&self) -> Option<Arc<Guide>> {
         let rate = self.out_rate.filter(|_| self.settings.guide)?;
-        let player = Player {
-            a4: self.settings.a4,
-            ..Player::exact()
+        Some(Arc::new(guide_of(
+            &self.chosen.line,
+            self.settings.a4,
+            rate,
+        )))
+    }
+}
+
+/// The line as the player hears it along: what `seamline hear` plays, grace notes and slides included.
+fn guide_of(line: &Line, a4: Hertz, rate: SampleRate) -> Guide {
+    let notes = line.expected(line.instrument());
+    let graces = line.graces(&notes);
+    let player = Player {
+        a4,
+        lead_in_s: graces_lead_s(&graces),
+        ..Player::exact()
+    };
+    let performance = Performance::of_line(&notes, &player).with_ornaments(&notes, &graces);
+    let mut samples = render(&performance, &Voice::fingered(), rate);
+    turn_down(&mut samples);
+    Guide {
+        samples,
+        bar1_s: performance.bar1_s,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::music::line::read_text;
+    use crate::units::STANDARD_A4;
+
+    const RATE: SampleRate = SampleRate(22_050);
+
+    fn guide(bar: &str) -> Guide {
+        let line = read_text(&format!("tempo: 90\n\n{bar}\n")).expect("a line");
+        guide_of(&line, STANDARD_A4, RATE)
+    }
+
+    /// Root of the mean square of what sounds between two moments from bar 1 on, in seconds.
+    fn level(guide: &Guide, from_s: f64, to_s: f64) -> f64 {
+        let at = |s: f64| ((guide.bar1_s + s) * RATE.hz()) as usize;
+        let part = &guide.samples[at(from_s)..at(to_s)];
+        let power: f64 = part.iter().map(|x| f64::from(*x).powi(2)).sum();
+        (power / part.len() as f64).sqrt()
+    }
+
+    /// A grace note before the first beat has room, and sounds before it.
+    #[test]
+    fn a_grace_note_is_heard_before_its_note() {
+        let plain = guide("1/2 3:5 2:5");
+        assert_eq!(plain.bar1_s, 0.0);
+        let graced = guide("1/2 g3:3 3:5 2:5");
+        assert!(graced.bar1_s > 0.05, "{}", graced.bar1_s);
+        assert!(level(&graced, -0.05, 0.0) > 0.01);
+    }
+
+    /// A slide passes the frets between, and arrives when its note is written: the sound differs from
+    /// that of two plucked notes on the way alone.
+    #[test]
+    fn a_slide_is_heard_on_its_way() {
+        let plucked = guide("1/2 3:3 3:10");
+        let slid = guide("1/2 3:3 >>3:10");
+        let apart = |from_s: f64, to_s: f64| {
+            let at = |s: f64| (s * RATE.hz()) as usize;
+            let pairs = plucked.samples[at(from_s)..at(to_s)]
+                .iter()
+                .zip(&slid.samples[at(from_s)..at(to_s)]);
+            pairs.map(|(a, b)| (a - b).abs()).fold(0.0f32, f32::max)
         };
-        let performance = Performance::of_line(&self.chosen.piece.notes, &player);
-        let mut samples = render(&performance, &Voice::fingered(), rate);
-        turn_down(&mut samples);
-        Some(Arc::new(Guide {
-            samples,
-            bar1_s: performance.bar1_s,
-        }))
+        // Two quarters at 90 are 1.333 s; seven frets take 84 ms.
+        assert!(apart(0.0, 1.2) < 1e-6, "{}", apart(0.0, 1.2));
+        assert!(apart(1.26, 1.33) > 0.01, "{}", apart(1.26, 1.33));
     }
 }
