@@ -111,6 +111,26 @@ pub fn bars((from, to): (u32, u32)) -> String {
     }
 }
 
+/// The number of a bar as it is played, with the printed one where the line's repeats make it another:
+/// "3", "7 (printed 3)".
+pub fn bar_number(played: u32, printed: u32) -> String {
+    if played == printed {
+        played.to_string()
+    } else {
+        format!("{played} (printed {printed})")
+    }
+}
+
+/// The same of a row of bars: "bars 3 to 5", "bars 7 to 9 (printed 3 to 5)".
+pub fn bars_printed(played: (u32, u32), printed: (u32, u32)) -> String {
+    let (from, to) = printed;
+    match bars(played) {
+        same if played == printed => same,
+        other if from == to => format!("{other} (printed {from})"),
+        other => format!("{other} (printed {from} to {to})"),
+    }
+}
+
 /// `one` or `many`, as the count asks.
 pub fn plural<'a>(count: usize, one: &'a str, many: &'a str) -> &'a str {
     if count == 1 { one } else { many }
@@ -156,5 +176,14 @@ mod tests {
         assert_eq!(place(2, 3.0), "bar 2 beat 3");
         assert_eq!([bars((3, 3)), bars((3, 5))], ["bar 3", "bars 3 to 5"]);
         assert_eq!([count(1, "note"), count(4, "note")], ["1 note", "4 notes"]);
+    }
+
+    #[test]
+    fn a_printed_bar_is_named_where_it_is_another_one() {
+        assert_eq!(bar_number(3, 3), "3");
+        assert_eq!(bar_number(7, 3), "7 (printed 3)");
+        assert_eq!(bars_printed((3, 5), (3, 5)), "bars 3 to 5");
+        assert_eq!(bars_printed((7, 7), (3, 3)), "bar 7 (printed 3)");
+        assert_eq!(bars_printed((7, 9), (3, 5)), "bars 7 to 9 (printed 3 to 5)");
     }
 }

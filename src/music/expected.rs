@@ -115,3 +115,15 @@ pub struct ExpectedNote {
     /// Pitches of the grace notes written before it, as MIDI notes: they are not judged.
     pub graces: Vec<u8>,
 }
+
+impl ExpectedNote {
+    /// The number of its bar in words: "3", "7 (printed 3)" where the line's repeats make them two.
+    pub fn bar_words(&self) -> String {
+        words::bar_number(self.bar, self.printed_bar)
+    }
+
+    /// Its place in words: "bar 2 beat 3", "bar 7 (printed 3) beat 2".
+    pub fn place_words(&self) -> String {
+        format!("bar {} beat {}", self.bar_words(), words::beat(self.beat))
+    }
+}

@@ -135,7 +135,7 @@ fn undecided(result: &TakeResult) -> String {
     }
     let place = |index: usize| {
         let note = result.judgement.notes.get(index).map(|note| &note.expected);
-        note.map_or_else(String::new, |note| words::place(note.bar, note.beat))
+        note.map_or_else(String::new, |note| note.place_words())
     };
     let mut places: Vec<String> = undecided
         .iter()

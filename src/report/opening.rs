@@ -2,6 +2,7 @@
 
 use super::phrases::{beside_the_click, one_decimal, times};
 use crate::compare::judgement::{Agreement, FindingKind, Flag, JudgedNote, PassJudgement, Tally};
+use crate::session::line_info::LineInfo;
 use crate::session::result::TakeResult;
 use crate::words::{self, plural};
 
@@ -40,7 +41,7 @@ fn how_it_went(result: &TakeResult) -> String {
         text.push_str(&format!(
             "{} passes: {}; ",
             passes.len(),
-            in_groups(passes, whole, result.line.part)
+            in_groups(passes, whole, &result.line)
         ));
         text.push_str(&format!(
             "{} in the last.",
@@ -49,7 +50,7 @@ fn how_it_went(result: &TakeResult) -> String {
         return text;
     }
     if last.bars != whole {
-        text.push_str(&format!("{} alone: ", words::bars(last.bars)));
+        text.push_str(&format!("{} alone: ", result.line.bars_words(last.bars)));
     }
     text.push_str(&right(&last.tally, last.notes.len()));
     text.push_str(&counts(last));
@@ -65,7 +66,7 @@ fn whole_line(result: &TakeResult) -> (u32, u32) {
 }
 
 /// "bars 1 to 2 four times, the whole line once".
-fn in_groups(passes: &[PassJudgement], whole: (u32, u32), part: bool) -> String {
+fn in_groups(passes: &[PassJudgement], whole: (u32, u32), line: &LineInfo) -> String {
     /// Groups that are told one by one, at most.
     const TOLD: usize = 4;
     type Which = ((u32, u32), bool);
@@ -81,10 +82,10 @@ fn in_groups(passes: &[PassJudgement], whole: (u32, u32), part: bool) -> String 
         .iter()
         .take(TOLD)
         .map(|((bars, complete), count)| {
-            let what = if *bars == whole && !part {
+            let what = if *bars == whole && !line.part {
                 "the whole line".to_owned()
             } else {
-                words::bars(*bars)
+                line.bars_words(*bars)
             };
             let off = if *complete { "" } else { " (broken off)" };
             format!("{what} {}{off}", times(*count))
@@ -191,7 +192,7 @@ fn pulse(result: &TakeResult) -> String {
 
 /// The opening where the line was recognised, but none of the notes asked for was played.
 fn not_played(result: &TakeResult) -> Vec<String> {
-    let asked = words::bars(whole_line(result));
+    let asked = result.line.bars_words(whole_line(result));
     vec![
         format!(
             "{}: the take holds nothing of {asked} that could be judged.",

@@ -3,15 +3,20 @@
 
 use super::text::Practise;
 use crate::compare::judgement::{JoinKindRecord, Passage, Verdict};
+use crate::session::line_info::LineInfo;
 use crate::session::result::TakeResult;
 use crate::words::plural;
 
 /// The command that practises a passage.
-pub(super) fn command(practise: &Practise, start: &Passage, line_bpm: f64) -> String {
+pub(super) fn command(practise: &Practise, start: &Passage, line: &LineInfo) -> String {
     /// Per cent are told in steps of this.
     const STEP: f64 = 5.0;
-    let (from, to) = start.bars;
-    let bars = if from == to {
+    // `--bars` takes printed numbers; a jump back in the music is no row of them.
+    let (from, to) = (
+        line.printed_bar(start.bars.0),
+        line.printed_bar(start.bars.1),
+    );
+    let bars = if to <= from {
         from.to_string()
     } else {
         format!("{from}-{to}")
@@ -25,7 +30,7 @@ pub(super) fn command(practise: &Practise, start: &Passage, line_bpm: f64) -> St
         }
     };
     let tempo = start.tempo_bpm.map(|bpm| {
-        let percent = 100.0 * practise.share * bpm / line_bpm;
+        let percent = 100.0 * practise.share * bpm / line.tempo_bpm;
         (percent / STEP).floor() * STEP
     });
     let tempo = match tempo.filter(|percent| percent.is_finite() && *percent >= STEP) {
@@ -104,6 +109,7 @@ pub(super) fn not_shown(findings: usize, bars: &[u32]) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::session::line_info::BarSpan;
 
     fn start(bars: (u32, u32), tempo_bpm: Option<f64>) -> Passage {
         Passage {
@@ -119,9 +125,23 @@ mod tests {
     /// held against half the written tempo halves it.
     #[test]
     fn the_command_names_line_bars_and_tempo() {
+        // Bar 5 is bar 1 once more.
+        let bars = [(1, None), (2, None), (3, None), (4, None), (5, Some(1))];
+        let bars = bars.map(|(number, printed)| BarSpan {
+            number,
+            printed,
+            ..BarSpan::default()
+        });
+        let info = LineInfo {
+            title: None,
+            tempo_bpm: 84.0,
+            strings: Vec::new(),
+            bars: bars.to_vec(),
+            part: false,
+        };
         let told = |line: &str, share: f64, start: &Passage| {
             let line = line.to_owned();
-            command(&Practise { line, share }, start, 84.0)
+            command(&Practise { line, share }, start, &info)
         };
         assert_eq!(
             told("a.line", 1.0, &start((3, 4), Some(67.0))),
@@ -134,6 +154,14 @@ mod tests {
         assert_eq!(
             told("my line's.line", 1.0, &start((3, 3), None)),
             r"seamline play 'my line'\''s.line' --bars 3"
+        );
+        assert_eq!(
+            told("a.line", 1.0, &start((5, 5), None)),
+            "seamline play a.line --bars 1"
+        );
+        assert_eq!(
+            told("a.line", 1.0, &start((4, 5), None)),
+            "seamline play a.line --bars 4"
         );
     }
 }

@@ -148,7 +148,7 @@ fn tab(line: &Line, laid: &OnNeck, settings: ShowSettings) -> (Vec<String>, Used
         colour: false,
         whole: true,
         wanted: &|bar| bars.is_shown(bar.number),
-        number: &|bar| line.printed_bar(bar.number),
+        number: &|bar| line.printed_bar(bar.number).to_string(),
     };
     let mut told = degrees(line, notes);
     for (degree, note) in told.iter_mut().zip(notes) {

@@ -47,9 +47,9 @@ pub(super) struct System<'a> {
 
 impl Segment<'_> {
     /// The bar's number, as it is given, with the beat when it is only part of a bar.
-    pub(super) fn title(&self, number: u32) -> String {
+    pub(super) fn title(&self, number: &str) -> String {
         match self.from_beat {
-            None => number.to_string(),
+            None => number.to_owned(),
             Some(beat) => format!("{number} from beat {}", (beat * 100.0).round() / 100.0),
         }
     }

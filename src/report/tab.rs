@@ -29,7 +29,7 @@ pub(super) struct Sheet<'a> {
     /// The bars to show.
     pub(super) wanted: &'a dyn Fn(&BarSpan) -> bool,
     /// What number a bar goes by.
-    pub(super) number: &'a dyn Fn(&BarSpan) -> u32,
+    pub(super) number: &'a dyn Fn(&BarSpan) -> String,
 }
 
 impl Sheet<'_> {
@@ -85,7 +85,7 @@ pub(super) fn tab(result: &TakeResult, sheet: &Sheet) -> Tab {
 pub(super) fn head(system: &System, notes: &[&ExpectedNote], sheet: &Sheet) -> Vec<String> {
     let mut bars: Vec<Mark> = Vec::new();
     for segment in &system.segments {
-        let mut title = segment.title((sheet.number)(segment.bar));
+        let mut title = segment.title(&(sheet.number)(segment.bar));
         for (column, symbol) in segment.chords() {
             if column <= segment.column + LEAD {
                 title.push_str(&format!(" {}", clean(symbol)));

@@ -173,7 +173,7 @@ impl Page {
         let sentence = format!("Start here: {}.", start.sentence);
         self.sentence(&sentence, Tone::Strong);
         if let Some(practise) = &self.settings.practise {
-            let command = command(practise, start, result.line.tempo_bpm);
+            let command = command(practise, start, &result.line);
             self.lines.push(format!("    {command}"));
         }
     }
@@ -290,7 +290,10 @@ impl Page {
             colour: self.settings.colour,
             whole: self.settings.all,
             wanted,
-            number: &|bar| bar.number,
+            number: &|bar| match bar.printed {
+                Some(printed) => format!("{} ({printed})", bar.number),
+                None => bar.number.to_string(),
+            },
         };
         tab(result, &sheet)
     }

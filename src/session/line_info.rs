@@ -6,12 +6,15 @@
 
 use crate::music::line::{Bar, EventKind, Lacks, Length, Line, Start};
 use crate::music::theory::Key;
+use crate::words;
 
 /// A bar of the line, as far as a report needs it.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct BarSpan {
     /// Its number, from 1; a pick-up bar is 0.
     pub number: u32,
+    /// The number printed for it, where repeats make that another one.
+    pub printed: Option<u32>,
     /// Where it starts, in quarter notes from the start of bar 1 (negative in a pick-up bar).
     pub start_quarters: f64,
     /// How long it is, in quarter notes; above 0.
@@ -97,6 +100,7 @@ impl LineInfo {
             };
             bars.push(BarSpan {
                 number,
+                printed: Some(line.printed_bar(number)).filter(|&printed| printed != number),
                 start_quarters,
                 length_quarters,
                 beat_quarters: bar.meter.beat_length().quarters(),
@@ -130,6 +134,17 @@ impl LineInfo {
             info.part = info.bars.len() < whole;
         }
         info
+    }
+
+    /// The number printed for bar `bar`; the number itself where there is no such bar.
+    pub fn printed_bar(&self, bar: u32) -> u32 {
+        let of_bar = self.bars.iter().find(|span| span.number == bar);
+        of_bar.and_then(|span| span.printed).unwrap_or(bar)
+    }
+
+    /// Bars in words: "bars 3 to 5", "bars 7 to 9 (printed 3 to 5)".
+    pub fn bars_words(&self, (from, to): (u32, u32)) -> String {
+        words::bars_printed((from, to), (self.printed_bar(from), self.printed_bar(to)))
     }
 
     /// The key of bar `bar`; of the first bar where there is no such bar.

@@ -4,7 +4,6 @@
 use crate::session::live::snapshot::{NoteView, PassView, Phase, Piece, RingView, Snapshot};
 use crate::tui::panels::figures;
 use crate::tui::phrases;
-use crate::words;
 
 /// Begins a line that says what a player should know now.
 pub const NOTICE: &str = "notice: ";
@@ -58,17 +57,17 @@ impl Teller {
         if !changed {
             return;
         }
-        let bars = &next.piece.info.bars;
+        let info = &next.piece.info;
         let number = |bar: Option<&crate::session::line_info::BarSpan>| bar.map_or(0, |b| b.number);
+        let bars = (number(info.bars.first()), number(info.bars.last()));
         lines.push(format!(
-            "line {}: bars {} to {}, {:.0} bpm ({:.0} %), click {}",
+            "line {}: {}, {:.0} bpm ({:.0} %), click {}",
             next.piece
                 .info
                 .title
                 .as_deref()
                 .unwrap_or("without a title"),
-            number(bars.first()),
-            number(bars.last()),
+            info.bars_words(bars),
             next.piece.info.tempo_bpm,
             100.0 * next.piece.tempo_share,
             if next.click { "on" } else { "off" }
@@ -96,7 +95,7 @@ impl Teller {
             };
             lines.push(format!(
                 "{correction}{}: {}",
-                words::place(written.bar, written.beat),
+                written.place_words(),
                 phrases::note(view, &next.piece, written)
             ));
             *told = Some(view.clone());
@@ -144,7 +143,7 @@ fn ring_words(piece: &Piece, ring: &RingView) -> String {
         .and_then(|at| piece.notes.get(*at))
         .map_or_else(
             || "where nothing should sound".to_owned(),
-            |note| format!("from {}", words::place(note.bar, note.beat)),
+            |note| format!("from {}", note.place_words()),
         );
     format!(
         "string {} rings {place}, {:.0} dB, {}",

@@ -10,7 +10,7 @@ use crate::compare::median;
 use crate::compare::say::phrases::{place, seconds};
 use crate::compare::say::seen::{Shown, Take};
 use crate::compare::say::weight;
-use crate::words::{bars, count};
+use crate::words::count;
 
 /// Share of wrong notes that lie the same distance off before the tuning is suspected.
 const TRANSPOSED_SHARE: f64 = 0.8;
@@ -83,7 +83,7 @@ pub(crate) fn of_passes(take: &Take, passes: &[PassJudgement]) -> Vec<Finding> {
             sentence: format!(
                 "pass {}, {}: too little of it was recognised to judge it",
                 pass.number,
-                bars(pass.bars)
+                take.bars(pass.bars)
             ),
             ..take.at(FindingKind::Take, None, shown)
         }
@@ -128,14 +128,15 @@ fn stumbles(take: &Take) -> Vec<Finding> {
 /// Where passes ended before their bar did, each place once.
 fn broken_off(take: &Take, passes: &[PassJudgement]) -> Vec<Finding> {
     let mut at: BTreeMap<usize, Vec<(usize, String)>> = BTreeMap::new();
+    let first = |pass: &PassJudgement| take.bars((pass.bars.0, pass.bars.0));
     for (k, pass) in passes.iter().enumerate() {
         let last = pass.notes.last().filter(|_| pass.judged && !pass.complete);
         let Some(last) = last else { continue };
         let then = passes
             .get(k + 1)
             .map_or(String::new(), |next| match next.began {
-                Beginning::WentOn => format!(", then went on to bar {}", next.bars.0),
-                _ => format!(", then went back to bar {}", next.bars.0),
+                Beginning::WentOn => format!(", then went on to {}", first(next)),
+                _ => format!(", then went back to {}", first(next)),
             });
         let own = at.entry(last.expected.index).or_default();
         own.push((pass.number, then));

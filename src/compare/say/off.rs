@@ -118,7 +118,7 @@ pub(crate) fn timings(take: &Take) -> Vec<Finding> {
                 weight: group.iter().map(|off| off.weight(mark)).sum(),
                 sentence: format!(
                     "bar {}: {} {word}, by {mean_ms:.0} ms on average{}",
-                    first.note.bar,
+                    first.note.bar_words(),
                     count(group.len(), "note"),
                     take.told(&first.shown)
                 ),

@@ -1,7 +1,7 @@
 //! Phrases of findings: where a note stands, which string it is on, how far something is off.
 
 use crate::music::expected::ExpectedNote;
-use crate::words::{self, beat, pitch_class};
+use crate::words::{beat, pitch_class};
 
 /// Name of the open string a note is played on, without octave; its number when the place does
 /// not fit the pitch.
@@ -15,9 +15,9 @@ pub(crate) fn open_string(note: &ExpectedNote) -> String {
     }
 }
 
-/// Where a note stands: "bar 2 beat 3".
+/// Where a note stands: "bar 2 beat 3", "bar 7 (printed 3) beat 2".
 pub(crate) fn place(note: &ExpectedNote) -> String {
-    words::place(note.bar, note.beat)
+    note.place_words()
 }
 
 /// From one note to another: "bar 3 beats 1 to 2", "bar 3 beat 1 to bar 4 beat 2".
@@ -25,7 +25,7 @@ pub(crate) fn bars_and_beats(first: &ExpectedNote, last: &ExpectedNote) -> Strin
     if first.bar == last.bar {
         format!(
             "bar {} beats {} to {}",
-            first.bar,
+            first.bar_words(),
             beat(first.beat),
             beat(last.beat)
         )

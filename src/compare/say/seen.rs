@@ -4,6 +4,7 @@ use crate::compare::judgement::{Finding, FindingKind, JudgedNote, PassJudgement}
 use crate::compare::{Settings, median};
 use crate::music::expected::ExpectedNote;
 use crate::music::theory::pitch_in;
+use crate::words::bars_printed;
 
 /// What findings are made from.
 pub(crate) struct Take<'a> {
@@ -67,6 +68,15 @@ impl<'a> Take<'a> {
             .iter()
             .find(|next| !next.with_previous)
             .copied()
+    }
+
+    /// Bars by their numbers as played, with the printed ones where those are others.
+    pub(crate) fn bars(&self, (from, to): (u32, u32)) -> String {
+        let printed = |bar: u32| {
+            let note = self.expected.iter().find(|note| note.bar == bar);
+            note.map_or(bar, |note| note.printed_bar)
+        };
+        bars_printed((from, to), (printed(from), printed(to)))
     }
 
     /// The name of a pitch as the key of `bar` spells it.

@@ -2,7 +2,7 @@
 
 use crate::compare::judgement::{Finding, FindingKind, Judgement, PassJudgement};
 use crate::music::expected::ExpectedNote;
-use crate::words::count;
+use crate::words::{self, count};
 
 /// A join is named instead of its bar when it holds this share of what the bar weighs. Raising it
 /// names bars more often. Common practice, no source.
@@ -67,11 +67,22 @@ impl Judgement {
             sentence: if alone {
                 first.sentence.clone()
             } else {
-                format!("bar {bar}: {}", contents(&found))
+                let printed = self.printed_bar(bar);
+                format!(
+                    "bar {}: {}",
+                    words::bar_number(bar, printed),
+                    contents(&found)
+                )
             },
             weight,
             tempo_bpm: self.played_bpm(bar).map(|bpm| PRACTISE_SHARE * bpm),
         })
+    }
+
+    /// The number printed for a bar; its own where no note of it was asked for.
+    fn printed_bar(&self, bar: u32) -> u32 {
+        let of_bar = self.notes.iter().find(|note| note.expected.bar == bar);
+        of_bar.map_or(bar, |note| note.expected.printed_bar)
     }
 
     pub(super) fn written(&self, index: usize) -> Option<&ExpectedNote> {

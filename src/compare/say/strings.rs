@@ -7,7 +7,7 @@ use crate::compare::say::phrases::place;
 use crate::compare::say::seen::{Shown, Take};
 use crate::compare::say::weight;
 use crate::music::expected::ExpectedNote;
-use crate::words::{bars, count, pitch_class};
+use crate::words::{bars_printed, count, pitch_class};
 
 /// Notes nobody wrote; the same pitch after the same note is one finding.
 pub(crate) fn extras(take: &Take) -> Vec<Finding> {
@@ -85,9 +85,16 @@ pub(crate) fn rings(take: &Take) -> Vec<Finding> {
 fn ring(take: &Take, group: &Group) -> Finding {
     let slight_db = -take.settings.marks.bleed_slight_below_db;
     let first = group.rings[0].1;
-    let numbers = || group.under.iter().map(|note| note.bar);
-    let place = match (numbers().min(), numbers().max()) {
-        (Some(a), Some(b)) => format!("under {}", bars((a, b))),
+    let under = || group.under.iter();
+    let ends = (
+        under().min_by_key(|note| note.bar),
+        under().max_by_key(|note| note.bar),
+    );
+    let place = match ends {
+        (Some(a), Some(b)) => format!(
+            "under {}",
+            bars_printed((a.bar, b.bar), (a.printed_bar, b.printed_bar))
+        ),
         _ => "where nothing should sound".to_owned(),
     };
     let levels = || group.rings.iter().map(|(_, b)| b.level_db);

@@ -67,7 +67,7 @@ impl Judgement {
             Break::Gap => {
                 let join = note.join.map_or(words::JOIN, JoinKind::word);
                 match self.next(index).filter(|next| next.bar != note.bar) {
-                    Some(next) => format!("the {join} into bar {} opens", next.bar),
+                    Some(next) => format!("the {join} into bar {} opens", next.bar_words()),
                     None => format!("the {join} at {at} opens"),
                 }
             }
