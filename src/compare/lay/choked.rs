@@ -3,6 +3,10 @@
 //! The ear takes a string that is struck and dies within a few hundredths of a second for the
 //! noise of a hand that damps, and rightly so in most places. Where the line has a note and
 //! nothing else was heard of it, it is the note, and dead.
+//!
+//! A muted note may follow a ringing string: the hand that stops the string and the muted stroke are
+//! then one sound, which the ear takes for a string that is stopped. In the place of a muted note it is
+//! that note, whichever of the two it was.
 
 use crate::compare::lay::costs;
 use crate::compare::lay::course::Course;
@@ -58,7 +62,10 @@ pub(crate) fn fill(course: &Course, stretches: &mut [Stretch], scored: &mut [Opt
         };
         let nearest = (0..course.events.len())
             .filter(|&k| !taken[k] && off(k) <= reach)
-            .filter(|&k| is_choked(course.events[k].heard))
+            .filter(|&k| {
+                let heard = course.events[k].heard;
+                is_choked(heard) || (target.ghost && dies(heard))
+            })
             .min_by(|&a, &b| off(a).total_cmp(&off(b)));
         if let Some(k) = nearest {
             taken[k] = true;
