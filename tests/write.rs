@@ -4,7 +4,7 @@
 
 mod source_support;
 
-use seamline::music::line::{Line, read_text};
+use seamline::music::line::{EventKind, Line, Start, read_text};
 use seamline::session::offline::{ScoreSettings, score_take};
 use seamline::session::writing::write_take;
 use seamline::sound::synth::{Performance, Player, Voice, render};
@@ -22,7 +22,9 @@ const MIXED: &str = "title: Mixed\ntempo: 96\nmeter: 4/4\nkey: G major\n\n\
 fn sound(line: &Line, player: &Player) -> Vec<f32> {
     let expected = line.expected(line.instrument());
     let voice = Voice::named("fingered").expect("a voice");
-    render(&Performance::of_line(&expected, player), &voice, RATE)
+    let performance = Performance::of_line(&expected, player);
+    let performance = performance.with_ornaments(&expected, &line.graces(&expected));
+    render(&performance, &voice, RATE)
 }
 
 fn written(samples: Vec<f32>, asked: &Asked) -> Written {
@@ -83,4 +85,77 @@ fn what_was_written_is_right_when_it_is_played() {
         (tally.right, tally.wrong, tally.missed, tally.extra),
         (found.notes.len(), 0, 0, 0)
     );
+}
+
+/// The pitches of the last notes, struck together.
+fn last_pitches(line: &Line) -> Vec<u8> {
+    let events = line.bars().iter().flat_map(|bar| &bar.events);
+    let notes = events.filter_map(|event| match &event.kind {
+        EventKind::Notes { notes, .. } => Some(notes.iter().map(|note| note.midi).collect()),
+        EventKind::Rest | EventKind::Hold => None,
+    });
+    notes.last().unwrap_or_default()
+}
+
+/// A tenth and a twelfth are written as chords; single notes stay single.
+#[test]
+fn a_chord_at_the_end_is_written_as_one() {
+    for (last, wanted) in [
+        ("4:3&2:4", vec![31, 42]),
+        ("3:3&2:5", vec![36, 43]),
+        ("4:5", vec![33]),
+        ("3:0", vec![33]),
+        ("1:9", vec![52]),
+    ] {
+        let text = format!(
+            "tempo: 96\nmeter: 4/4\n\n1/4 4:3 3:2 1/2 3:5\n1/4 3:3 3:5 2:2 3:2\n1/2 3:5 {last}\n"
+        );
+        let line = read_text(&text).unwrap();
+        let asked = Asked {
+            tempo_bpm: Some(96.0),
+            ..Asked::default()
+        };
+        for seed in 1..=2 {
+            let found = written(sound(&line, &Player::steady(seed)), &asked);
+            assert_eq!(last_pitches(&found.line), wanted, "{last}, seed {seed}");
+            assert_eq!(found.notes.len(), found.line.note_count(), "{last}");
+        }
+    }
+}
+
+/// A slide over four frets and more is written as one, a plucked note as none.
+#[test]
+fn a_slide_is_written_as_one() {
+    let text = "tempo: 90\nmeter: 4/4\n\n1/4 3:3 3:7 3:5 3:2\n2:2 >>2:7 2:5 >>2:1\n1/1 2:3\n";
+    let line = read_text(text).unwrap();
+    let asked = Asked {
+        tempo_bpm: Some(90.0),
+        ..Asked::default()
+    };
+    let found = written(sound(&line, &Player::steady(3)), &asked);
+    let starts = |line: &Line| -> Vec<bool> {
+        let events = line.bars().iter().flat_map(|bar| &bar.events);
+        let starts = events.filter_map(|event| match event.kind {
+            EventKind::Notes { start, .. } => Some(start == Start::Slid),
+            EventKind::Rest | EventKind::Hold => None,
+        });
+        starts.collect()
+    };
+    assert_eq!(notes(&found.line), notes(&line));
+    assert_eq!(starts(&found.line), starts(&line));
+}
+
+/// A first note that the recording cuts off stands where the line begins.
+#[test]
+fn a_first_note_that_is_cut_off_is_written() {
+    let line = read_text(MIXED).unwrap();
+    let player = Player::steady(7);
+    let cut = ((player.lead_in_s - 0.002) * f64::from(RATE.0)) as usize;
+    let samples = sound(&line, &player)[cut..].to_vec();
+    let asked = Asked {
+        tempo_bpm: Some(96.0),
+        ..Asked::default()
+    };
+    let found = written(samples, &asked);
+    assert_eq!(notes(&found.line), notes(&line));
 }

@@ -4,6 +4,12 @@
 //! `make_takes.py` makes them. Counted are the notes that the truth calls neither wrong, missed,
 //! early, late nor dead; one shift is allowed for a whole take. With `--tempo` the tempo is found as
 //! well; with `--click` they were played to one; with `--all` every note that came out otherwise is printed.
+//! With `--tempo` there follows a table of how sure the tempo was said to be, and how often it was right.
+//!
+//! `… -- --made SEED COUNT` writes lines that are made here and played by the project's own synth, COUNT of
+//! each kind: straight, in triplets, swung.
+
+mod made;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -181,7 +187,47 @@ fn count(truth: &Value, written: &Written, all: bool) -> Count {
     counted
 }
 
-fn tempo(truth: &Value, written: &Written, all: bool, counted: &mut Count) {
+/// Shares from which on a tempo falls into a row of the table.
+const SURE_FROM: [f64; 5] = [0.0, 0.5, 0.7, 0.85, 0.95];
+
+/// How often what was said to be so sure was right.
+#[derive(Default)]
+struct Reliability {
+    /// For each row of playing and of click: how many, how sure on the whole, how many right.
+    rows: [[(usize, f64, usize); SURE_FROM.len()]; 2],
+}
+
+impl Reliability {
+    fn add(&mut self, by_click: bool, share: f64, right: bool) {
+        let row = SURE_FROM
+            .iter()
+            .rposition(|from| share >= *from)
+            .unwrap_or(0);
+        let (count, sure, held) = &mut self.rows[usize::from(by_click)][row];
+        *count += 1;
+        *sure += share;
+        *held += usize::from(right);
+    }
+
+    fn print(&self) {
+        println!("\n| how sure | takes | said, on average | right |\n|---|---|---|---|");
+        for (name, rows) in ["playing", "click"].iter().zip(&self.rows) {
+            for (from, (count, sure, held)) in SURE_FROM.iter().zip(rows) {
+                if *count > 0 {
+                    let of = |part: f64| 100.0 * part / *count as f64;
+                    println!(
+                        "| {name}, from {:.0} % | {count} | {:.0} % | {:.0} % |",
+                        100.0 * from,
+                        of(*sure),
+                        of(*held as f64)
+                    );
+                }
+            }
+        }
+    }
+}
+
+fn tempo(truth: &Value, written: &Written, all: bool, sure: &mut Reliability, counted: &mut Count) {
     let (start, end) = (
         number(truth, "bpm_played_start"),
         number(truth, "bpm_played_end"),
@@ -198,6 +244,9 @@ fn tempo(truth: &Value, written: &Written, all: bool, counted: &mut Count) {
             .iter()
             .any(|times| near(bpm * times) && other.is_some_and(|(other, _)| near(other)));
     counted.tempo += usize::from(found);
+    if let Some(tempo) = written.found_tempo {
+        sure.add(tempo.by_click, tempo.share, found);
+    }
     counted.octave += usize::from(octave);
     if all && !found {
         println!(
@@ -207,7 +256,20 @@ fn tempo(truth: &Value, written: &Written, all: bool, counted: &mut Count) {
     }
 }
 
-fn one(folder: &Path, truth: &Value, all: bool, find: bool, click: bool) -> Result<Count, String> {
+/// What is looked at, and how.
+#[derive(Clone, Copy, Default)]
+struct Options {
+    all: bool,
+    find: bool,
+    click: bool,
+}
+
+fn one(
+    folder: &Path,
+    truth: &Value,
+    Options { all, find, click }: Options,
+    sure: &mut Reliability,
+) -> Result<Count, String> {
     let audio = folder
         .join("audio")
         .join(truth["file"].as_str().unwrap_or(""));
@@ -228,19 +290,28 @@ fn one(folder: &Path, truth: &Value, all: bool, find: bool, click: bool) -> Resu
     let mut counted = count(truth, &write(&asked)?, all);
     if find {
         asked.tempo_bpm = None;
-        tempo(truth, &write(&asked)?, all, &mut counted);
+        tempo(truth, &write(&asked)?, all, sure, &mut counted);
     }
     Ok(counted)
 }
 
 fn main() -> Result<(), String> {
     let mut folders: Vec<PathBuf> = Vec::new();
-    let (mut all, mut find, mut click) = (false, false, false);
-    for word in std::env::args().skip(1) {
+    let mut options = Options::default();
+    let mut sure = Reliability::default();
+    let mut words = std::env::args().skip(1);
+    while let Some(word) = words.next() {
         match word.as_str() {
-            "--all" => all = true,
-            "--tempo" => find = true,
-            "--click" => click = true,
+            "--all" => options.all = true,
+            "--tempo" => options.find = true,
+            "--click" => options.click = true,
+            "--made" => {
+                let mut number = || words.next().and_then(|word| word.parse().ok());
+                let (seed, count) = (number(), number());
+                let wrong = "--made takes a seed and how many lines of each kind";
+                let seed: u64 = seed.ok_or(wrong)?;
+                return made::run(seed, count.ok_or(wrong)? as usize, options.all);
+            }
             _ => folders.push(PathBuf::from(word)),
         }
     }
@@ -253,10 +324,10 @@ fn main() -> Result<(), String> {
             let text = std::fs::read_to_string(&path).map_err(|error| error.to_string())?;
             let truth: Value = serde_json::from_str(&text).map_err(|error| error.to_string())?;
             let kind = truth["group"].as_str().unwrap_or("?").to_owned();
-            if !KINDS.contains(&kind.as_str()) && !click {
+            if !KINDS.contains(&kind.as_str()) && !options.click {
                 continue;
             }
-            let counted = one(folder, &truth, all, find, click)
+            let counted = one(folder, &truth, options, &mut sure)
                 .map_err(|error| format!("{}: {error}", path.display()))?;
             let instrument = truth["instrument"].as_str().unwrap_or("?");
             for row in [
@@ -274,6 +345,9 @@ fn main() -> Result<(), String> {
     println!("|---|---|---|---|---|---|---|---|");
     for (name, counted) in &table {
         println!("{}", counted.row(name.trim_start_matches('~')));
+    }
+    if options.find {
+        sure.print();
     }
     Ok(())
 }

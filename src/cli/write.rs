@@ -208,10 +208,11 @@ fn tell(arguments: &WriteArguments, written: &Written) {
     match &written.found_tempo {
         None => output::note(&format!("Played at {played}.")),
         Some(found) => {
-            let how = if found.by_click {
-                "by its click"
-            } else {
-                "by the playing itself"
+            let how = match written.clicks {
+                Some(clicks) if found.by_click => {
+                    format!("by its click, heard {}", words::count(clicks, "time"))
+                }
+                _ => "by the playing itself".to_owned(),
             };
             let mut said = format!(
                 "Played at {played}, {how}, {:.0} % sure",

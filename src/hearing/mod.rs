@@ -14,6 +14,7 @@
 //! | `logistic` | what a fitted model says of a row of features |
 //! | `weights` | the weights of fitted models, with what they were fitted on |
 //! | `calibration` | what is known of an instrument's strings; what still sounds after a stop |
+//! | `glide` | how long the pitch was under way from one note to the next |
 //! | `chords` | which members of a chord are there, and how long |
 //! | `dsp` | the arithmetic, one file per method |
 //!
@@ -30,6 +31,7 @@ pub mod choked;
 pub mod chords;
 pub mod dsp;
 pub mod events;
+pub mod glide;
 pub mod jump;
 pub mod listener;
 pub mod logistic;

@@ -37,6 +37,9 @@ pub(crate) struct Click {
     pub steps: i64,
     /// How many were heard.
     pub heard: usize,
+    /// How many of them from the first to the last were heard, as a share, 0 to 1: half of the period
+    /// would have every second one alone.
+    pub share: f64,
 }
 
 impl Click {
@@ -88,16 +91,18 @@ pub(crate) fn find(heard: &[HeardNote], places: Places, bpm: Option<f64>) -> Opt
         let mut rate = slow;
         while rate <= fast {
             let period_s = 60.0 / rate;
-            if let Some((worth, at_s, heard)) = comb(&times, period_s)
-                && best.is_none_or(|best| worth > best.0)
-            {
+            if let Some((at_s, heard, share)) = comb(&times, period_s) {
+                let worth = heard as f64 * share;
                 let click = Click {
                     period_s,
                     at_s,
                     steps,
                     heard,
+                    share,
                 };
-                best = Some((worth, click));
+                if best.is_none_or(|best| worth > best.0) {
+                    best = Some((worth, click));
+                }
             }
             rate *= STEP;
         }
@@ -105,9 +110,9 @@ pub(crate) fn find(heard: &[HeardNote], places: Places, bpm: Option<f64>) -> Opt
     best.map(|(_, click)| refined(click, &times))
 }
 
-/// How well a comb of a period explains the sounds, where it lies, and how many lie on it; `None` where
-/// that may be chance.
-fn comb(times: &[f64], period_s: f64) -> Option<(f64, f64, usize)> {
+/// Where a comb of a period lies, how many sounds lie on it, and on which share of its teeth from the first
+/// to the last one does; `None` where that may be chance.
+fn comb(times: &[f64], period_s: f64) -> Option<(f64, usize, f64)> {
     let (mut x, mut y) = (0.0, 0.0);
     for at in times {
         let turn = at / period_s * std::f64::consts::TAU;
@@ -128,9 +133,8 @@ fn comb(times: &[f64], period_s: f64) -> Option<(f64, f64, usize)> {
     if slots.len() < CLICKS_MIN || (slots.len() as f64) < OVER_CHANCE * chance {
         return None;
     }
-    // Half the period would have as many, with every second place empty.
     let full = slots.len() as f64 / (last - first + 1) as f64;
-    Some((slots.len() as f64 * full, at_s, slots.len()))
+    Some((at_s, slots.len(), full.min(1.0)))
 }
 
 /// The click with period and moment fitted to what lies on it: a line by least squares.

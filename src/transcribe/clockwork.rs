@@ -120,3 +120,78 @@ impl Clockwork {
         (sxx > 1e-9 && sxy > 0.0).then(|| 60.0 * sxx / sxy)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::candidates::test_support::plucked;
+    use super::*;
+
+    fn of(onsets_s: &[f64], steps: &[i64], bpm: f64) -> Clockwork {
+        let places = Places::new("4/4".parse().unwrap()).unwrap();
+        let pulse = Pulse {
+            bpm,
+            sd: 0.03,
+            swing: None,
+            zero_s: None,
+        };
+        let candidates: Vec<Candidate> = onsets_s.iter().map(|s| plucked(*s, 40.0)).collect();
+        let notes = steps.iter().enumerate();
+        let notes: Vec<Placed> = notes.map(|(at, &step)| Placed { at, step }).collect();
+        Clockwork::new(&notes, &candidates, places, pulse).unwrap()
+    }
+
+    fn row(count: i64) -> Vec<i64> {
+        (0..count).map(|k| 6 * k).collect()
+    }
+
+    /// Closed form: eighths of 0.3 s are played at 100 quarters a minute, whatever was expected.
+    #[test]
+    fn even_notes_are_a_straight_line() {
+        let onsets: Vec<f64> = (0..32).map(|k| 1.0 + 0.3 * f64::from(k)).collect();
+        let clockwork = of(&onsets, &row(32), 103.0);
+        assert!((clockwork.bpm().unwrap() - 100.0).abs() < 1e-6);
+        for step in [0, 3, 100, 186] {
+            let due_s = 1.0 + 0.05 * step as f64;
+            assert!((clockwork.at(step) - due_s).abs() < 0.004, "{step}");
+            assert!((clockwork.step_s(step) - 0.05).abs() < 0.0005, "{step}");
+        }
+    }
+
+    /// A note 50 ms late moves its own place by less than 3 ms, one that is lost not at all.
+    #[test]
+    fn one_note_off_its_place_does_not_bend_the_clock() {
+        for (late_s, most_s) in [(0.05, 0.003), (0.12, 0.001)] {
+            let mut onsets: Vec<f64> = (0..32).map(|k| 1.0 + 0.3 * f64::from(k)).collect();
+            onsets[15] += late_s;
+            let clockwork = of(&onsets, &row(32), 100.0);
+            let off_s = clockwork.at(90) - (1.0 + 0.05 * 90.0);
+            assert!(off_s.abs() < most_s, "{late_s}: {off_s}");
+        }
+    }
+
+    /// A tempo that moves evenly by 4 % over 32 quarters is followed within 5 ms.
+    #[test]
+    fn a_drift_is_followed() {
+        let mut at_s = 1.0;
+        let onsets: Vec<f64> = (0..64)
+            .map(|k| {
+                let now_s = at_s;
+                at_s += 0.3 * (1.0 - 0.04 * f64::from(k) / 64.0);
+                now_s
+            })
+            .collect();
+        let clockwork = of(&onsets, &row(64), 100.0);
+        for (k, onset_s) in onsets.iter().enumerate() {
+            let off_s = clockwork.at(6 * k as i64) - onset_s;
+            assert!(off_s.abs() < 0.005, "{k}: {off_s}");
+        }
+        assert!(clockwork.step_s(0) > clockwork.step_s(372));
+    }
+
+    #[test]
+    fn of_one_note_only_the_expected_tempo_is_known() {
+        let clockwork = of(&[2.0], &[0], 100.0);
+        assert_eq!(clockwork.bpm(), None);
+        assert!((clockwork.at(12) - 2.6).abs() < 1e-9);
+    }
+}

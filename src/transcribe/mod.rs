@@ -95,6 +95,17 @@ pub struct Asked {
     pub title: String,
 }
 
+/// All that was heard of a take.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Listened {
+    /// Heard notes in any order, weak ones included.
+    pub notes: Vec<HeardNote>,
+    /// For how long the pitch was under way to a note: that note's onset and the time, in seconds.
+    pub glides: Vec<(f64, f64)>,
+    /// The last note where it is a chord: its onset in seconds, and its pitches from the lowest up.
+    pub last_chord: Option<(f64, Vec<u8>)>,
+}
+
 /// Where a written note was heard.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct WrittenNote {
@@ -131,17 +142,17 @@ pub struct Written {
 
 /// Writes down what was heard.
 ///
-/// Input:   heard notes in any order, weak ones included.
+/// Input:   all that was heard of the take.
 /// Output:  a line in the meter asked for, with full bars.
 ///
 /// # Errors
 /// When nothing was heard, when there is no tempo to be found, or when what was asked for cannot be
 /// written.
-pub fn write(heard: &[HeardNote], asked: &Asked) -> Result<Written, WriteError> {
+pub fn write(listened: &Listened, asked: &Asked) -> Result<Written, WriteError> {
     let places = Places::new(asked.meter).ok_or(WriteError::Meter(asked.meter))?;
     let first = first_step(asked, places)?;
     let (lowest, _) = asked.instrument.range();
-    let mut heard = heard.to_vec();
+    let mut heard = listened.notes.clone();
     let click = asked
         .click
         .then(|| click::find(&heard, places, asked.tempo_bpm))
@@ -149,7 +160,7 @@ pub fn write(heard: &[HeardNote], asked: &Asked) -> Result<Written, WriteError> 
     if let Some(click) = click {
         click.disbelieve(&mut heard);
     }
-    let heard = candidates(&heard, lowest);
+    let heard = candidates(&heard, &listened.glides, lowest);
     if heard.is_empty() {
         return Err(WriteError::NothingHeard);
     }
@@ -175,6 +186,7 @@ pub fn write(heard: &[HeardNote], asked: &Asked) -> Result<Written, WriteError> 
         clockwork: &clockwork,
         lengths: &lengths,
         clicks: click.map(|click| click.heard),
+        last_chord: listened.last_chord.as_ref(),
     };
     page.write(pulse, found)
 }
@@ -204,7 +216,7 @@ fn by_click(
     let found = asked.tempo_bpm.is_none().then_some(FoundTempo {
         bpm,
         by_click: true,
-        share: 1.0,
+        share: click.share,
         octave: None,
         other: None,
     });

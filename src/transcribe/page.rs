@@ -25,6 +25,7 @@ pub(super) struct Page<'a> {
     pub clockwork: &'a Clockwork,
     pub lengths: &'a [Lasting],
     pub clicks: Option<usize>,
+    pub last_chord: Option<&'a (f64, Vec<u8>)>,
 }
 
 impl Page<'_> {
@@ -116,20 +117,22 @@ impl Page<'_> {
                 let from = placed.step;
                 // A slur needs a note that sounds up to it, and goes to another one.
                 let sounding = before.filter(|&(to, pitch)| to == from && pitch != midi);
-                let slurred = candidate.soft_start && !ghost && sounding.is_some();
-                let start = if slurred {
-                    Start::Slurred
-                } else {
-                    Start::Plucked
+                let start = match sounding {
+                    Some(_) if candidate.slid && !ghost => Start::Slid,
+                    Some(_) if candidate.soft_start && !ghost => Start::Slurred,
+                    _ => Start::Plucked,
                 };
                 before = (!ghost).then_some((from + lasting.steps, midi));
                 let mut note = Note::new(midi);
                 note.ghost = ghost;
+                let mut notes = vec![note];
+                notes.extend(self.beside(candidate, midi).map(Note::new));
+                notes.sort_by_key(|note| note.midi);
                 Stretch {
                     from,
                     to: from + lasting.steps,
                     sound: Some(Sound {
-                        notes: vec![note],
+                        notes,
                         start,
                         staccato: lasting.staccato && !ghost,
                         breath: lasting.breath,
@@ -139,19 +142,34 @@ impl Page<'_> {
             .collect()
     }
 
+    /// The other members of the chord that a note is one of.
+    fn beside(&self, candidate: &Candidate, midi: u8) -> impl Iterator<Item = u8> {
+        let chord = self
+            .last_chord
+            .filter(|(onset_s, members)| candidate.onset_s == *onset_s && members.contains(&midi));
+        let members = chord.map_or(&[][..], |(_, members)| members);
+        members
+            .iter()
+            .copied()
+            .filter(move |&member| member != midi)
+    }
+
     fn written_notes(&self, pitches: &[(u8, bool)]) -> Vec<WrittenNote> {
         let quarters = |steps: i64| steps as f64 / places::STEPS as f64;
         self.notes()
             .zip(pitches)
-            .map(
-                |((placed, candidate, lasting), &(midi, ghost))| WrittenNote {
+            .flat_map(|((placed, candidate, lasting), &(midi, ghost))| {
+                let mut members = vec![midi];
+                members.extend(self.beside(candidate, midi));
+                members.sort_unstable();
+                members.into_iter().map(move |midi| WrittenNote {
                     onset_s: candidate.onset_s,
                     quarters: quarters(placed.step),
                     length_quarters: quarters(lasting.steps),
                     midi,
                     ghost,
-                },
-            )
+                })
+            })
             .collect()
     }
 

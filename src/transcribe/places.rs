@@ -88,9 +88,11 @@ impl Places {
             thirds += usize::from(self.division(step) == Some(Division::Thirds));
         }
         let before = rarity(0, 0, IMAGINED_THIRDS);
+        // What a note costs is told by the others.
+        let others = |of: usize| of.saturating_sub(1);
         Self {
-            sixteenth: rarity(fine, all, IMAGINED),
-            rare_thirds: (rarity(thirds, all, IMAGINED_THIRDS) - before).max(0.0),
+            sixteenth: rarity(others(fine), others(all), IMAGINED),
+            rare_thirds: (rarity(others(thirds), others(all), IMAGINED_THIRDS) - before).max(0.0),
             ..self
         }
     }
@@ -229,13 +231,17 @@ mod tests {
         assert_eq!(places("6/8").cost(12), four.cost(6));
     }
 
-    /// Closed form: one of four before anything was written, 1 of 54 in a line of fifty eighths.
+    /// Closed form: one of four before anything was written, 1 of 53 beside 49 other
+    /// eighths.
     #[test]
     fn what_is_rare_in_a_line_costs_more() {
         let four = places("4/4");
         assert!((four.sixteenth - 4f64.ln()).abs() < 1e-12);
         let eighths = four.after((0..50).map(|k| 6 * k));
-        assert!((eighths.cost(3).unwrap() - 54f64.ln()).abs() < 1e-12);
+        assert!((eighths.cost(3).unwrap() - 53f64.ln()).abs() < 1e-12);
+        // One that stands alone tells nothing of itself.
+        let one = four.after((0..49).map(|k| 6 * k).chain([3]));
+        assert_eq!(one.cost(3), eighths.cost(3));
         let sixteenths = four.after((0..50).map(|k| 3 * k));
         assert!(sixteenths.cost(3).unwrap() < 0.8);
     }

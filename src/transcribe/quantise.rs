@@ -284,3 +284,114 @@ fn off_cost(off_s: f64, variance: f64) -> Option<f64> {
 fn softplus(x: f64) -> f64 {
     x.max(0.0) + (-x.abs()).exp().ln_1p()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::candidates::test_support::{played, plucked};
+    use super::*;
+
+    fn places() -> Places {
+        Places::new("4/4".parse().unwrap()).unwrap()
+    }
+
+    fn pulse(bpm: f64) -> Pulse {
+        Pulse {
+            bpm,
+            sd: 0.03,
+            swing: None,
+            zero_s: None,
+        }
+    }
+
+    fn steps(candidates: &[Candidate], pulse: Pulse) -> Vec<i64> {
+        let way = quantise(candidates, places(), pulse, 0);
+        way.notes.iter().map(|note| note.step).collect()
+    }
+
+    fn eighths(count: usize) -> Vec<f64> {
+        (0..count).map(|k| k as f64 / 2.0).collect()
+    }
+
+    /// Closed form: a quarter has twelve steps.
+    #[test]
+    fn even_notes_stand_at_their_places() {
+        let row = |each: f64| (0..17).map(|k| f64::from(k) * each).collect::<Vec<f64>>();
+        for (each, wanted) in [(1.0, 12), (0.5, 6), (0.25, 3), (1.0 / 3.0, 4)] {
+            let found = steps(&played(&row(each), 0.7), pulse(60.0 / 0.7));
+            let wanted: Vec<i64> = (0..17).map(|k| k * wanted).collect();
+            assert_eq!(found, wanted, "{each}");
+        }
+    }
+
+    #[test]
+    fn a_tempo_that_is_near_is_found() {
+        for off in [0.95, 1.05] {
+            let found = steps(&played(&eighths(24), 0.6), pulse(100.0 * off));
+            assert_eq!(found, (0..24).map(|k| k * 6).collect::<Vec<i64>>(), "{off}");
+        }
+    }
+
+    /// A tempo that drifts by 6 % over 24 quarters.
+    #[test]
+    fn a_drift_is_followed() {
+        let mut at_s = 0.5;
+        let mut notes = Vec::new();
+        for k in 0..48 {
+            notes.push(plucked(at_s, 40.0));
+            at_s += 0.3 * (1.0 - 0.06 * f64::from(k) / 48.0);
+        }
+        let found = steps(&notes, pulse(100.0));
+        assert_eq!(found, (0..48).map(|k| k * 6).collect::<Vec<i64>>());
+    }
+
+    /// In a row of eighths one late note is a late note, and the clock stays; where the line has
+    /// sixteenths, what lies on one is one.
+    #[test]
+    fn one_late_note_is_one_late_note() {
+        let late = |at: usize, quarters: f64| {
+            let mut notes = played(&eighths(24), 0.6);
+            notes[at].onset_s += quarters * 0.6;
+            notes
+        };
+        let even: Vec<i64> = (0..24).map(|k| k * 6).collect();
+        for off in [0.05, 0.1, 0.12] {
+            assert_eq!(steps(&late(9, off), pulse(100.0)), even, "{off}");
+        }
+        let mut fine = even.clone();
+        fine[9] += 3;
+        assert_eq!(steps(&late(9, 0.25), pulse(100.0)), fine);
+    }
+
+    /// What is hardly a note and lies between two is left out; a sure one has a place.
+    #[test]
+    fn a_doubtful_event_is_left_out() {
+        let with = |nats: f64| {
+            let mut notes = played(&eighths(16), 0.6);
+            let mut more = plucked(0.5 + 0.6 * 3.37, 45.0);
+            more.nats = nats;
+            notes.insert(7, more);
+            let way = quantise(&notes, places(), pulse(100.0), 0);
+            way.notes.iter().any(|note| note.at == 7)
+        };
+        assert!(!with(-2.0));
+        assert!(with(12.0));
+    }
+
+    /// Where the pulse is known the first note stands where it lies on it.
+    #[test]
+    fn a_known_pulse_places_the_first_note() {
+        let known = Pulse {
+            sd: 0.004,
+            zero_s: Some(0.5),
+            ..pulse(100.0)
+        };
+        let notes = played(&[0.5, 1.0, 1.5, 2.0, 3.0], 0.6);
+        assert_eq!(steps(&notes, known), [6, 12, 18, 24, 36]);
+    }
+
+    #[test]
+    fn of_nothing_there_is_no_way() {
+        assert_eq!(quantise(&[], places(), pulse(100.0), 0), Way::default());
+        assert_eq!(steps(&played(&[0.0], 0.6), pulse(100.0)), [0]);
+    }
+}
