@@ -192,10 +192,14 @@ mod tests {
             let pairs = plucked.samples[at(from_s)..at(to_s)]
                 .iter()
                 .zip(&slid.samples[at(from_s)..at(to_s)]);
-            pairs.map(|(a, b)| (a - b).abs()).fold(0.0f32, f32::max)
+            // Each guide is turned down to its own peak.
+            let scale = (level(&slid, 0.1, 1.0) / level(&plucked, 0.1, 1.0)) as f32;
+            pairs
+                .map(|(a, b)| (a * scale - b).abs())
+                .fold(0.0f32, f32::max)
         };
         // Two quarters at 90 are 1.333 s; seven frets take 84 ms.
-        assert!(apart(0.0, 1.2) < 1e-6, "{}", apart(0.0, 1.2));
+        assert!(apart(0.0, 1.2) < 1e-4, "{}", apart(0.0, 1.2));
         assert!(apart(1.26, 1.33) > 0.01, "{}", apart(1.26, 1.33));
     }
 }
