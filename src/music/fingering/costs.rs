@@ -228,10 +228,8 @@ impl<'a> Prices<'a> {
         for held in &grip.held {
             efforts += self.note(*held, grip.hand);
         }
-        // Also over an open string the hand waits where it is: an open string is worth no more up the
-        // neck, where it stands out more.
-        efforts += HEIGHT_PER_100_MM * self.instrument.fret_mm(grip.hand) / 100.0;
         if grip.needs_hand {
+            efforts += HEIGHT_PER_100_MM * self.instrument.fret_mm(grip.hand) / 100.0;
             let frets = grip.held.iter().map(|held| held.place.fret);
             let highest = frets.clone().max().unwrap_or(0);
             let lowest = frets.filter(|&fret| fret > 0).min().unwrap_or(highest);
