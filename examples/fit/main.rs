@@ -14,12 +14,11 @@ use std::path::PathBuf;
 
 use logistic::Model;
 use seamline::hearing::logistic::loss;
-use seamline::hearing::{beside, choked};
+use seamline::hearing::{beside, choked, pluck};
 use takes::{Row, Rows, rows_of};
 
-/// One row in this many goes to the table in the repository, and one of a pluck in four.
-const TABLE_EVERY: usize = 16;
-const TABLE_PLUCKS_EVERY: usize = 4;
+/// Rows of plucks, and as many others, that go to the table in the repository.
+const TABLE_ROWS: usize = 400;
 /// Figures are told for these limits, in nats.
 const LIMITS: [f64; 5] = [-1.5, -0.75, 0.0, 0.75, 1.5];
 
@@ -41,6 +40,7 @@ fn main() {
     );
     std::fs::create_dir_all("fixtures/fit").expect("a folder for the tables");
     for (name, what, names, rows) in [
+        ("pluck", "pluck::row", &pluck::NAMES[..], &rows.pluck),
         ("beside", "beside::row", &beside::NAMES[..], &rows.beside),
         ("choked", "choked::row", &choked::NAMES[..], &rows.choked),
     ] {
@@ -140,19 +140,14 @@ impl std::fmt::Display for Counts {
     }
 }
 
-/// The rows that the repository keeps.
+/// The rows that the repository keeps: evenly from all of them, as many plucks as others.
 fn table(rows: &[Row]) -> Vec<&Row> {
-    let (mut plucks, mut others) = (0, 0);
-    let keep = |row: &&Row| {
-        let (count, every) = if row.is_pluck {
-            (&mut plucks, TABLE_PLUCKS_EVERY)
-        } else {
-            (&mut others, TABLE_EVERY)
-        };
-        *count += 1;
-        *count % every == 0
+    let evenly = |is_pluck: bool| {
+        let all: Vec<&Row> = rows.iter().filter(|row| row.is_pluck == is_pluck).collect();
+        let every = all.len().div_ceil(TABLE_ROWS).max(1);
+        all.into_iter().step_by(every)
     };
-    rows.iter().filter(keep).collect()
+    evenly(true).chain(evenly(false)).collect()
 }
 
 fn csv(rows: &[&Row], names: &[&str]) -> String {

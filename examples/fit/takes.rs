@@ -6,6 +6,7 @@ use seamline::hearing::beside::{self, Around};
 use seamline::hearing::choked;
 use seamline::hearing::events::HeardNote;
 use seamline::hearing::listener::{Listener, ListenerConfig};
+use seamline::hearing::pluck;
 use seamline::session::offline;
 use seamline::sound::file;
 use serde_json::Value;
@@ -17,6 +18,8 @@ const SAME_PLUCK_S: f64 = 0.040;
 /// A pluck softer than this below the note over which it sounds is neither asked for nor forbidden,
 /// in decibels.
 const SOFT_DB: f64 = -9.5;
+/// An onset this long before a slide arrives may be where it left, in seconds: neither a pluck nor none.
+const SLIDE_S: f64 = 0.400;
 /// The lowest open string of the basses that the takes were played on, as a MIDI note.
 const LOWEST_MIDI: f64 = 28.0;
 /// Evidence of a sure note, in nats; such notes tell the usual level.
@@ -39,6 +42,8 @@ pub struct Row {
 /// The rows of each model.
 #[derive(Default)]
 pub struct Rows {
+    /// All onsets: plucks of any kind, hammered and pulled notes, or not.
+    pub pluck: Vec<Row>,
     /// Onsets within a pass that are no notes of the line: accidental plucks or not.
     pub beside: Vec<Row>,
     /// Sounds that die at once: plucks, choked or short, or not.
@@ -52,6 +57,7 @@ enum Label {
     Choked,
     Pluck,
     Soft,
+    Slide,
     Other,
 }
 
@@ -91,6 +97,7 @@ fn take_rows(take: &Value, heard: &[HeardNote], rows: &mut Rows) {
     let list = |pass: &Value, name: &str| pass[name].as_array().cloned().unwrap_or_default();
     let mut labels = vec![Label::Other; heard.len()];
     let mut spans = Vec::new();
+    let mut slides = Vec::new();
     for pass in passes {
         let played: Vec<Value> = list(pass, "notes")
             .iter()
@@ -105,8 +112,14 @@ fn take_rows(take: &Value, heard: &[HeardNote], rows: &mut Rows) {
         };
         let (onsets, ends) = (times("onset_s"), times("release_s"));
         for (&onset_s, played) in onsets.iter().zip(&played) {
-            let choked = text_of(&played["kind"]) == "dead";
-            let label = if choked { Label::Choked } else { Label::Note };
+            let label = match (text_of(&played["kind"]), text_of(&played["slur"])) {
+                ("dead", _) => Label::Choked,
+                (_, "slide") => Label::Slide,
+                _ => Label::Note,
+            };
+            if label == Label::Slide {
+                slides.push(onset_s);
+            }
             claim(heard, &mut labels, onset_s, label);
         }
         if let (Some(&from), Some(&to)) = (onsets.first(), ends.last()) {
@@ -129,7 +142,7 @@ fn take_rows(take: &Value, heard: &[HeardNote], rows: &mut Rows) {
     levels.sort_by(f64::total_cmp);
     let usual_dbfs = levels.get(levels.len() / 2).copied().unwrap_or(0.0);
     let is_played = |label: Label| !matches!(label, Label::Other);
-    let line_note = |label: Label| matches!(label, Label::Note | Label::Choked);
+    let line_note = |label: Label| matches!(label, Label::Note | Label::Choked | Label::Slide);
     let new_row = |is_pluck: bool, features: &[f64]| Row {
         take: text_of(&take["take"]).to_owned(),
         instrument: text_of(&take["instrument"]).to_owned(),
@@ -138,13 +151,26 @@ fn take_rows(take: &Value, heard: &[HeardNote], rows: &mut Rows) {
         features: features.to_vec(),
     };
     for (k, note) in heard.iter().enumerate() {
+        let within = spans
+            .iter()
+            .any(|&(from, to)| (from..=to).contains(&note.onset_s));
+        let slid = slides
+            .iter()
+            .any(|arrives_s| (arrives_s - SLIDE_S..=*arrives_s).contains(&note.onset_s));
+        // Around passes a player does as they like.
+        let told = within || take["passes"].is_null();
+        let neither = matches!(labels[k], Label::Soft | Label::Slide);
+        if slid && labels[k] == Label::Other {
+            continue;
+        }
         if choked::dies(note) {
             let features = choked::row(note, usual_dbfs);
             rows.choked.push(new_row(is_played(labels[k]), &features));
         }
-        let within = spans
-            .iter()
-            .any(|&(from, to)| (from..=to).contains(&note.onset_s));
+        if told && !neither {
+            let features = pluck::row(&note.features);
+            rows.pluck.push(new_row(is_played(labels[k]), &features));
+        }
         if !within || !matches!(labels[k], Label::Pluck | Label::Other) {
             continue;
         }

@@ -28,7 +28,7 @@ pub(crate) use crate::compare::lay::clock;
 pub(crate) use crate::compare::lay::ends;
 use crate::compare::lay::passes::Pass;
 use crate::compare::lay::slots::Slot;
-use crate::compare::lay::{audible, clip, costs, segments, slots, swing};
+use crate::compare::lay::{audible, clip, costs, segments, slid, slots, swing};
 use crate::compare::marks::Marks;
 use crate::compare::say::{summary, uneven};
 use crate::compare::usual::{Usual, usual_gaps};
@@ -139,8 +139,8 @@ pub fn judge_with_rings(
     let mut slots = slots::fold(expected);
     let quarter_s = quarter_s(expected);
     let (mut found, mut decided) = lay(expected, &slots, &heard, settings);
-    // Where the first laying shows a click in the sound, or swung eighths, the take is laid once more
-    // with what is known of them.
+    // Where the first laying shows written slides, a click in the sound, or swung eighths, the take is
+    // laid once more with what is known of them.
     let listens = settings.mode == TimingMode::Click && settings.clicks.is_empty();
     let mut clicks = Vec::new();
     if listens {
@@ -153,6 +153,8 @@ pub fn judge_with_rings(
         slots = swing::moved(&slots, moved_s);
         changed = true;
     }
+    // Last, because it may change the order of the events.
+    changed |= slid::arrive(&slots, &mut heard, &found);
     if changed {
         (found, decided) = lay(expected, &slots, &heard, settings);
     }

@@ -7,6 +7,7 @@ pub(crate) fn heard(onset_s: f64, midi: f64) -> HeardNote {
     HeardNote {
         onset_s,
         onset_uncertainty_s: 0.001,
+        arrived: None,
         other_onset: None,
         evidence: 6.0,
         novelty_db: 8.0,

@@ -9,7 +9,7 @@
 
 use super::choked::fall_db;
 use super::events::HeardNote;
-use super::{logistic, weights};
+use super::{logistic, pluck, weights};
 
 /// What is known around an onset from the notes that surround it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -28,7 +28,7 @@ pub struct Around {
 }
 
 /// How many features there are.
-pub const FEATURES: usize = 17;
+pub const FEATURES: usize = 20;
 
 /// The names of the features, in the order of [`row`], as the table of the fit has them.
 pub const NAMES: [&str; FEATURES] = [
@@ -49,6 +49,9 @@ pub const NAMES: [&str; FEATURES] = [
     "drop_struck",
     "drop_stays",
     "depth",
+    "goes_on",
+    "goes_on_new",
+    "stays",
 ];
 
 /// A sound that falls by less than this within a tenth of a second rings on, in decibels.
@@ -101,6 +104,7 @@ pub fn row(heard: &HeardNote, around: &Around) -> [f64; FEATURES] {
     } else {
         -40.0
     };
+    let goes_on = pluck::goes_on_nats(f);
     let row = [
         heard.evidence.clamp(-8.0, 4.0),
         since_s.ln(),
@@ -119,6 +123,9 @@ pub fn row(heard: &HeardNote, around: &Around) -> [f64; FEATURES] {
         drop_db * low.clamp(0.0, 15.0) / 50.0,
         drop_db * rings_on / 5.0,
         heard.depth_db.clamp(0.0, 20.0),
+        goes_on,
+        goes_on * pluck::new_nats(f),
+        (f.level_rise_db - f.level_fall_db).clamp(-15.0, 15.0),
     ];
     logistic::finite(row)
 }

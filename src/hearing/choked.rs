@@ -8,10 +8,10 @@
 //! One logistic regression, see [`beside`](super::beside).
 
 use super::events::HeardNote;
-use super::{logistic, weights};
+use super::{logistic, pluck, weights};
 
 /// How many features there are.
-pub const FEATURES: usize = 16;
+pub const FEATURES: usize = 19;
 
 /// The names of the features, in the order of [`row`], as the table of the fit has them.
 pub const NAMES: [&str; FEATURES] = [
@@ -31,6 +31,9 @@ pub const NAMES: [&str; FEATURES] = [
     "struck_high",
     "struck_above",
     "jump",
+    "goes_on",
+    "goes_on_new",
+    "stays",
 ];
 
 /// A sound that falls by this much within a tenth of a second dies at once, in decibels; a string
@@ -67,6 +70,7 @@ pub fn row(heard: &HeardNote, usual_dbfs: f64) -> [f64; FEATURES] {
     let under_db = (usual_dbfs - heard.level_dbfs).clamp(-10.0, 30.0);
     let rise_db = f.level_rise_db.clamp(-20.0, 20.0);
     let tone = heard.pitch.map_or(0.0, |pitch| pitch.clarity);
+    let goes_on = pluck::goes_on_nats(f);
     let row = [
         heard.evidence.clamp(-8.0, 6.0),
         heard.novelty_db.max(0.3).ln(),
@@ -84,6 +88,9 @@ pub fn row(heard: &HeardNote, usual_dbfs: f64) -> [f64; FEATURES] {
         high,
         middle.max(high),
         f.jump.clamp(-10.0, 40.0),
+        goes_on,
+        goes_on * pluck::new_nats(f),
+        (f.level_rise_db - f.level_fall_db).clamp(-15.0, 15.0),
     ];
     logistic::finite(row)
 }

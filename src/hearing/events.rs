@@ -77,6 +77,9 @@ pub struct OnsetFeatures {
     pub added_score: f64,
     /// Power of what remains relative to all that sounds, in decibels.
     pub added_db: f64,
+    /// How much of what sounded before goes on through the onset in its own phase: 1 all of it, 0
+    /// nothing; `None` where that cannot be told. See [`continuity`](super::continuity).
+    pub goes_on: Option<f64>,
     /// How clearly the pitch turns at the onset, 0 to 1: the lesser periodicity of the sound just
     /// before and just after it where the two are different notes and no harmonics of each other.
     pub turn: f64,
@@ -84,43 +87,6 @@ pub struct OnsetFeatures {
     pub clarity: f64,
     /// Pitch of the 150 ms after the onset in hertz; 0 when there was none.
     pub hz: f64,
-}
-
-impl OnsetFeatures {
-    /// The features as the evidence takes them: held within the range they were learnt on, with
-    /// the products that tell a ripple of the same note and a damped string from a pluck.
-    pub fn as_row(&self) -> [f64; 18] {
-        let [low, mid, high] = self.error_rise_db.map(|e| e.clamp(-5.0, 20.0));
-        let novelty = self.novelty_db.clamp(0.5, 20.0).ln();
-        let rise = self.level_rise_db.clamp(-10.0, 10.0);
-        let fall = self.level_fall_db.clamp(-10.0, 15.0);
-        let step = (self.pitch_step_cents / 100.0).clamp(0.0, 1.0);
-        let same = if step < 0.3 && self.clarity > 0.8 {
-            1.0
-        } else {
-            0.0
-        };
-        [
-            novelty,
-            low,
-            mid,
-            high,
-            rise,
-            fall,
-            self.relative_level_db.clamp(-25.0, 0.0),
-            self.clarity,
-            step,
-            self.relative_novelty.clamp(0.05, 1.0).ln(),
-            low.max(mid).clamp(0.0, 8.0),
-            novelty * mid.clamp(0.0, 10.0) / 10.0,
-            same * novelty,
-            same * rise,
-            (fall - 5.0).clamp(0.0, 10.0) * (-rise).clamp(0.0, 10.0) / 25.0,
-            (10.0 * (self.turn - 0.8)).clamp(0.0, 2.0),
-            self.fresh_share,
-            self.fresh_share * self.clarity,
-        ]
-    }
 }
 
 /// Members of a chord that are told apart.
@@ -158,6 +124,15 @@ impl HeardChord {
     }
 }
 
+/// Where a sound that glided came to rest.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Arrived {
+    /// When.
+    pub at_s: f64,
+    /// The pitch from there on; `None` when there was no stable one.
+    pub pitch: Option<HeardPitch>,
+}
+
 /// A string pluck as it was settled: all that the comparator knows about it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct HeardNote {
@@ -169,6 +144,10 @@ pub struct HeardNote {
     /// likely; it may be used to break a tie (a touch just before the pluck, a period of a low
     /// string later).
     pub other_onset: Option<(f64, f64)>,
+    /// Where its pitch glided: when it came to rest, and on what; `None` where it had its pitch from
+    /// the start. Only where a slide is written does a note begin there. See
+    /// [`arrival`](super::arrival).
+    pub arrived: Option<Arrived>,
     /// How sure it is that this is a plucked note, in nats: above 0 more likely than not; a touch
     /// of the finger, a squeak or a ripple in the decay is below 0. Events well below 0 are
     /// reported too, so that a soft note which the line asks for can still be found.

@@ -9,6 +9,9 @@
 //! | `naming` | *soon*: which note, after about a period and a half |
 //! | `pitch` | settled: which note, and how high exactly |
 //! | `rings` | what else rings beside the played note |
+//! | `arrival` | when a sound that slides comes to rest on its pitch |
+//! | `continuity` | whether what sounded before a moment goes on through it |
+//! | `pluck` | whether an onset is a pluck: the evidence of every event |
 //! | `beside` | whether an onset that is no note of the line is a pluck of its own |
 //! | `choked` | whether a sound that dies at once was a choked pluck |
 //! | `logistic` | what a fitted model says of a row of features |
@@ -25,10 +28,12 @@
 //! Each step names its paper where it stands; the steps in their order, with what was measured and
 //! what was fitted, stand in `DEVELOPERS.md`.
 
+pub mod arrival;
 pub mod beside;
 pub mod calibration;
 pub mod choked;
 pub mod chords;
+pub mod continuity;
 pub mod dsp;
 pub mod events;
 pub mod glide;
@@ -37,6 +42,7 @@ pub mod listener;
 pub mod logistic;
 pub mod naming;
 pub mod pitch;
+pub mod pluck;
 pub mod pulse;
 pub mod rings;
 pub mod weights;

@@ -193,6 +193,7 @@ pub fn event(onset_s: f64, midi: Option<f64>, evidence: f64) -> HeardNote {
     HeardNote {
         onset_s,
         onset_uncertainty_s: 0.0015,
+        arrived: None,
         other_onset: None,
         evidence,
         novelty_db: (evidence + 4.0).max(1.0),

@@ -12,6 +12,7 @@
 //! | `ends`, `audible` | what is no note: a string that is stopped, a click that can be heard |
 //! | `segments`, `clicks` | the take cut where a click is known, and what that tells |
 //! | `swing` | uneven eighths |
+//! | `slid` | written slides, which begin where they arrive |
 //! | `costs` | what each explanation costs |
 //!
 //! No verdict, no flag and no word is made here. Called by [`compare`](crate::compare) alone.
@@ -32,6 +33,7 @@ pub(crate) mod passes;
 mod pulse;
 pub(crate) mod robust;
 pub(crate) mod segments;
+pub(crate) mod slid;
 pub(crate) mod slots;
 mod stretches;
 pub(crate) mod swing;

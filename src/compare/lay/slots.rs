@@ -36,6 +36,8 @@ pub(crate) struct Slot {
     pub new_pitch: bool,
     /// True when all of its notes are ghost notes: muted, without a pitch.
     pub ghost: bool,
+    /// True when the line slides into it.
+    pub slid: bool,
 }
 
 /// How many slots of the same bar stand behind a slot.
@@ -68,6 +70,7 @@ pub(crate) fn fold(expected: &[ExpectedNote]) -> Vec<Slot> {
                 slot.members.end = position + 1;
                 slot.midi.push(note.midi);
                 slot.ghost &= note.ghost;
+                slot.slid &= note.slid_into;
             }
             _ => slots.push(Slot {
                 members: position..position + 1,
@@ -83,6 +86,7 @@ pub(crate) fn fold(expected: &[ExpectedNote]) -> Vec<Slot> {
                 swings: note.swings,
                 new_pitch: true,
                 ghost: note.ghost,
+                slid: note.slid_into,
             }),
         }
     }

@@ -9,7 +9,7 @@
 use super::{Candidate, Forming, Listener};
 use crate::hearing::events::OnsetFeatures;
 use crate::hearing::jump::{APART_S, COPIES, Jump};
-use crate::hearing::logistic;
+use crate::hearing::pluck;
 use crate::units::{Hertz, cents};
 
 /// Onsets closer than this belong to one pluck.
@@ -64,9 +64,12 @@ const STRUCK_DB: f64 = 5.0;
 /// The sound before an event is taken from this long after the last sure onset, in seconds, so that
 /// the attack of that note is not in it.
 const ADDED_SINCE_S: f64 = 0.010;
-/// What an event added is looked for up to the next candidate whose novelty is higher than this, in
-/// decibels. Raised, more of a later onset is taken for what this one added.
+/// An event is looked at up to the next candidate whose novelty is higher than this, in decibels. Raised,
+/// more of a later onset is taken for what this one brought.
 const ADDED_UNTIL_DB: f32 = 4.0;
+/// The level that an onset comes to is taken over this long at least, in seconds, also where the next onset
+/// is close.
+const LATER_LEAST_S: f64 = 0.015;
 /// An onset is compared with the sound before it only where there is this much of it, in seconds.
 const PAST_S: f64 = 0.040;
 /// A moment that has this much more evidence than a touch just before it, in nats, is the pluck's.
@@ -82,7 +85,10 @@ impl Listener {
         let mut new_share = 0.0f64;
         if c.novelty_db < FAINT_DB && c.at > 0 {
             let later = c.at as f64 + FAINT_LATER_S * self.low_rate_hz;
-            let fresh = [c.at as f64, later].map(|at| self.meter.fresh_share(&self.stream, at));
+            let fresh = [c.at as f64, later].map(|at| {
+                let until = self.until(at);
+                self.meter.fresh_share(&self.stream, at, until)
+            });
             new_share = fresh[0].max(fresh[1]);
             if new_share < FAINT_SHARE {
                 return;
@@ -91,14 +97,19 @@ impl Listener {
         let jump = self.jumps.find(&self.stream, c.at);
         let r = self.low_rate_hz;
         let at = jump.at;
+        // No window reaches into the next onset: what begins there says nothing of this one.
+        let until = self.until(at);
         let before = self.level_db(at - 0.028 * r, at - 0.004 * r);
-        let after = self.level_db(at + 0.005 * r, at + 0.060 * r);
-        let later = self.level_db(at + 0.060 * r, at + 0.110 * r);
+        let after_to = (at + 0.060 * r).min(until);
+        let later_to = (at + 0.110 * r).min(until);
+        let later_from = (at + 0.060 * r).min(later_to - LATER_LEAST_S * r);
+        let after = self.level_db(at + 0.005 * r, after_to);
+        let later = self.level_db(later_from, later_to);
         self.quiet_db = self.quiet_db.min(before).min(later);
-        let pitch = self
-            .meter
-            .period_between(&self.stream, at + 0.012 * r, at + 0.150 * r);
-        let fresh_share = self.meter.fresh_share(&self.stream, at);
+        let pitch =
+            self.meter
+                .period_between(&self.stream, at + 0.012 * r, (at + 0.150 * r).min(until));
+        let fresh_share = self.meter.fresh_share(&self.stream, at, until);
         // Before the stream there is nothing that an onset could stand out from.
         let has_past = at > PAST_S * r;
         let mut features = OnsetFeatures {
@@ -123,6 +134,11 @@ impl Listener {
             added_midi: 0.0,
             added_score: 0.0,
             added_db: 0.0,
+            goes_on: self.continuity.goes_on(
+                &self.stream,
+                (self.last_sure_at + ADDED_SINCE_S * r, until),
+                at,
+            ),
             turn: 0.0,
             pitch_step_cents: self.pitch_step(pitch),
             clarity: pitch.map_or(0.0, |p| p.1),
@@ -181,6 +197,17 @@ impl Listener {
         });
     }
 
+    /// Where the next onset lies close behind one at `at`, a little before it, in samples of the stream;
+    /// infinity where none is known.
+    fn until(&self, at: f64) -> f64 {
+        let r = self.low_rate_hz;
+        let next = self
+            .candidates
+            .iter()
+            .find(|n| n.novelty_db > ADDED_UNTIL_DB && n.at as f64 > at + ONE_PLUCK_S * r);
+        next.map_or(f64::INFINITY, |n| n.at as f64 - 0.004 * r)
+    }
+
     /// What the onset added to a sound that rings on, in two ways that must agree. Where little is
     /// new nobody will ask.
     fn look_for_added(&mut self, at: f64, evidence: f64, features: &mut OnsetFeatures) {
@@ -190,11 +217,7 @@ impl Listener {
             return;
         }
         let since = self.last_sure_at + ADDED_SINCE_S * r;
-        let until = self
-            .candidates
-            .iter()
-            .find(|n| n.novelty_db > ADDED_UNTIL_DB && n.at as f64 > at + ONE_PLUCK_S * r)
-            .map_or(self.stream.end() as f64, |n| n.at as f64 - 0.004 * r);
+        let until = self.until(at).min(self.stream.end() as f64);
         let a4 = self.config.a4;
         if let Some(added) = self.meter.added(&self.stream, since, at, until) {
             features.added_midi = Hertz(added.hz).to_midi(a4).0;
@@ -295,38 +318,11 @@ impl Listener {
     }
 }
 
-/// Weights of the features in the evidence, in nats per unit, in the order of
-/// [`OnsetFeatures::as_row`].
-///
-/// Logistic regression (Cox 1958, from memory) on labelled candidates of five recorded and thirteen
-/// rendered instruments; judged on instruments left out of the fit, see DEVELOPERS.md.
-const EVIDENCE_WEIGHTS: [f64; 18] = [
-    1.919, 0.273, 0.042, -0.130, 0.114, 0.270, 0.252, -0.179, 1.275, -0.267, 0.333, -0.562, 0.720,
-    0.045, -0.682, 2.286, 2.201, 3.164,
-];
-/// Constant of the evidence, in nats. It is 0.7 lower than the fit's: a ripple taken for a note
-/// costs more than a soft note that the line then brings to light. Raised, more soft notes and more
-/// ripples are found.
-const EVIDENCE_CONSTANT: f64 = -7.441;
-
-/// An event after which the level is lower than before by more than this, in decibels, and which
-/// brings little of its own ([`STOPPED_SHARE`]), is a string that is stopped or one that is choked
-/// at once. Raised, more soft plucks are held to be stopped strings.
-const STOPPED_RISE_DB: f64 = -5.0;
-/// Share of new sound, 0 to 1, below which such an event brings little of its own. Raised, more
-/// soft plucks are held to be stopped strings.
-const STOPPED_SHARE: f64 = 0.2;
-/// Most evidence that a stopped string keeps, in nats: only the line can say whether it was a
-/// choked note, so it is no sure one. Raised above 0, stopping a string is a note.
-const STOPPED_EVIDENCE: f64 = -0.5;
+/// The evidence is lower than the fitted model's by this, in nats: a ripple taken for a note costs more
+/// than a soft note that the line then brings to light. Lowered, more soft notes and more ripples are
+/// found.
+const RIPPLE_NATS: f64 = 0.7;
 
 fn evidence(f: &OnsetFeatures) -> f64 {
-    let nats = logistic::nats(&f.as_row(), &EVIDENCE_WEIGHTS, EVIDENCE_CONSTANT);
-    let stopped = f.level_rise_db < STOPPED_RISE_DB && f.fresh_share < STOPPED_SHARE;
-    let most = if stopped {
-        STOPPED_EVIDENCE
-    } else {
-        f64::INFINITY
-    };
-    nats.min(most)
+    pluck::nats(f) - RIPPLE_NATS
 }

@@ -26,6 +26,7 @@ mod soon;
 use std::collections::VecDeque;
 
 use crate::hearing::calibration::KnownString;
+use crate::hearing::continuity::Continuity;
 use crate::hearing::dsp::decimate::{Decimator, RUN_FRAMES};
 use crate::hearing::dsp::envelope;
 use crate::hearing::dsp::history::History;
@@ -135,6 +136,7 @@ pub struct Listener {
     perhaps: Option<(i64, Option<Past>)>,
     work: naming::Work,
     jumps: JumpFinder,
+    continuity: Continuity,
     meter: PitchMeter,
     rings: Rings,
     trace: Vec<f32>,
@@ -221,6 +223,7 @@ impl Listener {
             perhaps: None,
             work: naming::Work::default(),
             jumps: JumpFinder::new(low_rate),
+            continuity: Continuity::new(low_rate),
             meter: PitchMeter::new(low_rate, lo, hi),
             rings: Rings::new(
                 low_rate,

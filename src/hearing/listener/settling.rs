@@ -2,8 +2,9 @@
 //! it.
 
 use super::{Forming, Listener, Name};
+use crate::hearing::arrival;
 use crate::hearing::dsp::envelope;
-use crate::hearing::events::{EndCause, Event, HeardNote, HeardPitch, HeardRing};
+use crate::hearing::events::{Arrived, EndCause, Event, HeardNote, HeardPitch, HeardRing};
 use crate::hearing::pitch::Pitch;
 use crate::hearing::rings::{PlayedNote, Ring};
 use crate::units::Hertz;
@@ -51,6 +52,11 @@ const SHALLOW_DB: f64 = 15.0;
 /// Step of the level traces in which an end is looked for, in seconds. Raised, ends are placed less
 /// finely.
 const TRACE_STEP_S: f64 = 0.002;
+/// How much of a sound is looked at for a slide, in seconds. Raised, the pitch it came to is told better,
+/// and what follows may stand in it.
+const SLID_S: f64 = 0.450;
+/// The last part of that, from this share on, has the pitch it came to.
+const LATE_SHARE: f64 = 0.6;
 /// The period over which the level is taken where a note has no pitch, in seconds.
 const LEVEL_SPAN_DEFAULT_S: f64 = 0.02;
 
@@ -116,6 +122,14 @@ impl Listener {
             }
             other => other,
         };
+        let arrived = pitch.and_then(|p| self.arrival(onset, end.at.min(heard_to), p.hz));
+        let arrived = arrived.map(|at| Arrived {
+            at_s: self.to_seconds(at),
+            pitch: self
+                .meter
+                .measure(&self.stream, at, end.at)
+                .map(|pitch| self.heard_pitch(pitch)),
+        });
         let cause = match (end.depth_db > 0.0, next.is_some(), stream_end.is_some()) {
             (true, _, _) => end.cause,
             (false, true, _) => EndCause::NextOnset,
@@ -170,6 +184,7 @@ impl Listener {
             onset_s: self.to_seconds(onset),
             onset_uncertainty_s: quality,
             other_onset: f.jump.other.map(|(at, nats)| (self.to_seconds(at), nats)),
+            arrived,
             evidence: f.evidence,
             novelty_db: f64::from(f.novelty_db),
             pitch,
@@ -186,6 +201,19 @@ impl Listener {
             chords,
             still,
         }));
+    }
+
+    /// When a sound that begins at `onset` and is over at `end` came to rest on its last pitch; see
+    /// [`arrival`](crate::hearing::arrival). `hz` is its pitch over all of it, which need not be that one.
+    fn arrival(&mut self, onset: f64, end: f64, hz: f64) -> Option<f64> {
+        let r = self.low_rate_hz;
+        arrival::glides(&self.stream, r, onset, end, hz).then_some(())?;
+        let length = (end - onset).min(SLID_S * r);
+        let late = onset + LATE_SHARE * length;
+        let (last_hz, _) = self
+            .meter
+            .period_between(&self.stream, late, onset + length)?;
+        arrival::arrival(&self.stream, r, onset, end, last_hz)
     }
 
     fn onset_uncertainty_s(&self, f: &Forming) -> f64 {

@@ -31,8 +31,11 @@ const LINES_NOVELTY_DB: f32 = 0.5;
 const SEEN_AFTER_S: f64 = 0.0052;
 /// Two starts closer than this are one, in seconds.
 const STARTS_APART_S: f64 = 0.040;
+/// Time between two looks at a note that waits for its name, in seconds. Raised, names come later, and
+/// listening costs less.
+const LOOKS_APART_S: f64 = 0.020;
 /// After this long a note that could not be named at once waits for its settled pitch.
-const NAMED_WITHIN_S: f64 = 0.12;
+const NAMED_WITHIN_S: f64 = 0.24;
 /// Periods that must have been heard of the lag that is named. Raised, names come later.
 const NAMED_AFTER_PERIODS: f64 = 1.6;
 
@@ -65,26 +68,35 @@ impl Listener {
             return;
         };
         let s = *s;
-        let named = naming::name(
-            &self.stream,
-            self.low_rate_hz,
-            self.config.lowest.0,
-            self.config.highest.0,
-            w,
-            &mut self.work,
-        );
-        if let Some(hz) = named {
-            let midi = Hertz(hz).to_midi(self.config.a4).0;
-            say(Event::Named {
-                onset_s: s.onset_s,
-                midi,
-                at_s: now_s,
-            });
-            if let Some(last) = self.said.iter_mut().rev().find(|x| x.at_s == s.at_s) {
-                last.named = Some(Name { at_s: now_s, midi });
+        if w.reading_hz.is_none() {
+            w.reading_hz = naming::name(
+                &self.stream,
+                self.low_rate_hz,
+                self.config.lowest.0,
+                self.config.highest.0,
+                w,
+                &mut self.work,
+            );
+        }
+        let heard_s = (end as f64 - w.onset) / self.low_rate_hz;
+        if heard_s >= w.look_at_s {
+            w.look_at_s += LOOKS_APART_S;
+            let pitch = self.meter.measure(&self.stream, w.onset, end as f64);
+            if let Some(hz) = pitch.and_then(|pitch| w.confirmed(&pitch)) {
+                let midi = Hertz(hz).to_midi(self.config.a4).0;
+                say(Event::Named {
+                    onset_s: s.onset_s,
+                    midi,
+                    at_s: now_s,
+                });
+                if let Some(last) = self.said.iter_mut().rev().find(|x| x.at_s == s.at_s) {
+                    last.named = Some(Name { at_s: now_s, midi });
+                }
+                self.waiting = None;
+                return;
             }
-            self.waiting = None;
-        } else if now_s - s.at_s > NAMED_WITHIN_S {
+        }
+        if now_s - s.at_s > NAMED_WITHIN_S {
             self.waiting = None;
         }
     }

@@ -61,11 +61,14 @@ pub struct Added {
 
 impl PitchMeter {
     /// How much of the sound just after `onset` was not there just before it: the amplitude that
-    /// each frequency gained, as a share of all amplitude after, 0 to 1.
-    pub fn fresh_share(&mut self, stream: &History, onset: f64) -> f64 {
-        let at = |s: f64| (onset + s * self.rate_hz).round() as i64;
-        let after = stream.range(at(SKIP_S), at(SKIP_S + FRESH_SPAN_S));
-        let before = stream.range(at(-SKIP_S - FRESH_SPAN_S), at(-SKIP_S));
+    /// each frequency gained, as a share of all amplitude after, 0 to 1. Nothing behind `until` is
+    /// looked at.
+    pub fn fresh_share(&mut self, stream: &History, onset: f64, until: f64) -> f64 {
+        let span = (FRESH_SPAN_S * self.rate_hz).min(until - onset - SKIP_S * self.rate_hz);
+        let skip = SKIP_S * self.rate_hz;
+        let at = |frames: f64| (onset + frames).round() as i64;
+        let after = stream.range(at(skip), at(skip + span));
+        let before = stream.range(at(-skip - span), at(-skip));
         if after.len() < (0.5 * FRESH_SPAN_S * self.rate_hz) as usize {
             return 0.0;
         }
