@@ -57,6 +57,7 @@ fn expected() -> Vec<ExpectedNote> {
 fn line() -> LineInfo {
     let bar = |number: u32| BarSpan {
         number,
+        printed: None,
         start_quarters: f64::from(number - 1) * 4.0,
         length_quarters: 4.0,
         chords: vec![(0.0, "A".into())],
