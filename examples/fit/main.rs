@@ -5,16 +5,21 @@
 //! every take, takes the features of the onsets that each model is about, fits, leaves one instrument
 //! out in turn, and writes `src/hearing/weights.rs` with what stands behind it. A part of the features
 //! goes to `fixtures/fit/`, from which a test derives the loss again.
+//!
+//! `… --example fit -- rings DIR…` fits the models of strings that ring alone, and writes
+//! `src/hearing/ring_weights.rs`.
 
 mod logistic;
+mod rings;
 mod takes;
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use logistic::Model;
+use rings::RingRows;
 use seamline::hearing::logistic::loss;
-use seamline::hearing::{beside, choked};
+use seamline::hearing::{beside, choked, ringing};
 use takes::{Row, Rows, rows_of};
 
 /// One row in this many goes to the table in the repository, and one of a pluck in four.
@@ -24,10 +29,20 @@ const TABLE_PLUCKS_EVERY: usize = 4;
 const LIMITS: [f64; 5] = [-1.5, -0.75, 0.0, 0.75, 1.5];
 
 fn main() {
-    let folders: Vec<PathBuf> = std::env::args_os().skip(1).map(PathBuf::from).collect();
+    let mut folders: Vec<PathBuf> = std::env::args_os().skip(1).map(PathBuf::from).collect();
+    let of_rings = folders
+        .first()
+        .is_some_and(|first| first.as_os_str() == "rings");
+    folders.drain(..usize::from(of_rings));
     if folders.is_empty() {
-        eprintln!("give folders of takes with truth: cargo run --release --example fit -- DIR…");
+        eprintln!(
+            "give folders of takes with truth: cargo run --release --example fit -- [rings] DIR…"
+        );
         std::process::exit(2);
+    }
+    if of_rings {
+        fit_rings(&folders);
+        return;
     }
     let mut rows = Rows::default();
     for folder in &folders {
@@ -36,20 +51,53 @@ fn main() {
             std::process::exit(2);
         }
     }
+    let models = [
+        ("beside", "beside::row", &beside::NAMES[..], &rows.beside),
+        ("choked", "choked::row", &choked::NAMES[..], &rows.choked),
+    ];
+    write_models("src/hearing/weights.rs", &models);
+}
+
+/// Fits the models of strings that ring.
+fn fit_rings(folders: &[PathBuf]) {
+    let mut rows = RingRows::default();
+    for folder in folders {
+        if let Err(why) = rings::rows_of(folder, &mut rows) {
+            eprintln!("{}: {why}", folder.display());
+            std::process::exit(2);
+        }
+    }
+    let models = [
+        (
+            "left",
+            "ringing::left_row",
+            &ringing::LEFT_NAMES[..],
+            &rows.left,
+        ),
+        (
+            "open",
+            "ringing::open_row",
+            &ringing::OPEN_NAMES[..],
+            &rows.open,
+        ),
+    ];
+    write_models("src/hearing/ring_weights.rs", &models);
+}
+
+/// Fits models, each a name, the function that makes its rows, the names of its features and its rows,
+/// and writes their weights to `path`.
+fn write_models(path: &str, models: &[(&str, &str, &[&str], &Vec<Row>)]) {
     let mut source = String::from(
         "//! Weights of the ear's models. Written by `examples/fit`; not to be changed by hand.\n",
     );
     std::fs::create_dir_all("fixtures/fit").expect("a folder for the tables");
-    for (name, what, names, rows) in [
-        ("beside", "beside::row", &beside::NAMES[..], &rows.beside),
-        ("choked", "choked::row", &choked::NAMES[..], &rows.choked),
-    ] {
+    for &(name, what, names, rows) in models {
         let told = told(rows);
         println!("{name}\n{told}");
         let model = Model::fit(&rows.iter().collect::<Vec<_>>());
         let table = table(rows);
-        let path = format!("fixtures/fit/{name}.csv");
-        std::fs::write(&path, csv(&table, names)).expect("the table can be written");
+        let table_path = format!("fixtures/fit/{name}.csv");
+        std::fs::write(&table_path, csv(&table, names)).expect("the table can be written");
         source.push_str(&weights(
             name,
             what,
@@ -59,7 +107,7 @@ fn main() {
             model.loss(&table),
         ));
     }
-    std::fs::write("src/hearing/weights.rs", source).expect("the weights can be written");
+    std::fs::write(path, source).expect("the weights can be written");
 }
 
 /// What stands behind the weights, and the figures of each instrument left out.

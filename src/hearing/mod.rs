@@ -11,8 +11,9 @@
 //! | `rings` | what else rings beside the played note |
 //! | `beside` | whether an onset that is no note of the line is a pluck of its own |
 //! | `choked` | whether a sound that dies at once was a choked pluck |
+//! | `ringing` | whether a string that was heard beside the notes rings |
 //! | `logistic` | what a fitted model says of a row of features |
-//! | `weights` | the weights of fitted models, with what they were fitted on |
+//! | `weights`, `ring_weights` | the weights of fitted models, with what they were fitted on |
 //! | `calibration` | what is known of an instrument's strings; what still sounds after a stop |
 //! | `chords` | which members of a chord are there, and how long |
 //! | `dsp` | the arithmetic, one file per method |
@@ -36,5 +37,7 @@ pub mod logistic;
 pub mod naming;
 pub mod pitch;
 pub mod pulse;
+pub mod ring_weights;
+pub mod ringing;
 pub mod rings;
 pub mod weights;

@@ -3,7 +3,7 @@
 
 use super::{Forming, Listener, Name};
 use crate::hearing::dsp::envelope;
-use crate::hearing::events::{EndCause, Event, HeardNote, HeardPitch, HeardRing};
+use crate::hearing::events::{EndCause, Event, HeardNote, HeardPitch, HeardRing, STRINGS};
 use crate::hearing::pitch::Pitch;
 use crate::hearing::rings::{PlayedNote, Ring};
 use crate::units::Hertz;
@@ -138,6 +138,7 @@ impl Listener {
             }
             _ => None,
         };
+        let mut answers = [None; STRINGS];
         if f.evidence > 0.0 {
             let note = PlayedNote {
                 onset,
@@ -156,6 +157,7 @@ impl Listener {
             let doubts = &self.doubts;
             self.rings
                 .note(&self.stream, note, doubts, &mut |ring| say(rang(ring, a4)));
+            answers = self.rings.answers(a4);
         }
         let note_end = (onset + 0.100 * r).min(limit);
         let fall = (limit - onset > 0.130 * r).then_some(f.features.level_fall_db);
@@ -185,6 +187,7 @@ impl Listener {
             features: f.features,
             chords,
             still,
+            answers,
         }));
     }
 
@@ -293,6 +296,7 @@ pub(super) fn rang(ring: Ring, a4: Hertz) -> Event {
         to_s: ring.to_s,
         level_db: ring.level_db,
         evidence: ring.evidence,
+        features: ring.features,
     })
 }
 
