@@ -226,12 +226,12 @@ fn a_string_hit_along_is_told_from_one_that_answers() {
             features: RingFeatures {
                 first_db: -15.0,
                 level_db: -15.0,
-                clear_db: 20.0,
+                clear_db: 25.0,
                 share: 0.9,
-                own: 5.0,
+                own: 6.0,
                 scatter_db: 1.0,
                 carried: None,
-                at_onset: later_s == 0.0,
+                at_onset: true,
             },
         };
         let mut answers = vec![None; 4];

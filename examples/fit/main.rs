@@ -55,7 +55,7 @@ fn main() {
         ("beside", "beside::row", &beside::NAMES[..], &rows.beside),
         ("choked", "choked::row", &choked::NAMES[..], &rows.choked),
     ];
-    write_models("src/hearing/weights.rs", &models);
+    write_models("src/hearing/weights.rs", &models, ["onsets", "plucks"]);
 }
 
 /// Fits the models of strings that ring.
@@ -81,18 +81,19 @@ fn fit_rings(folders: &[PathBuf]) {
             &rows.open,
         ),
     ];
-    write_models("src/hearing/ring_weights.rs", &models);
+    let what = ["strings heard", "that ring"];
+    write_models("src/hearing/ring_weights.rs", &models, what);
 }
 
 /// Fits models, each a name, the function that makes its rows, the names of its features and its rows,
-/// and writes their weights to `path`.
-fn write_models(path: &str, models: &[(&str, &str, &[&str], &Vec<Row>)]) {
+/// and writes their weights to `path`. `words`: what a row is, and what it is where it holds.
+fn write_models(path: &str, models: &[(&str, &str, &[&str], &Vec<Row>)], words: [&str; 2]) {
     let mut source = String::from(
         "//! Weights of the ear's models. Written by `examples/fit`; not to be changed by hand.\n",
     );
     std::fs::create_dir_all("fixtures/fit").expect("a folder for the tables");
     for &(name, what, names, rows) in models {
-        let told = told(rows);
+        let told = told(rows, words);
         println!("{name}\n{told}");
         let model = Model::fit(&rows.iter().collect::<Vec<_>>());
         let table = table(rows);
@@ -111,7 +112,7 @@ fn write_models(path: &str, models: &[(&str, &str, &[&str], &Vec<Row>)]) {
 }
 
 /// What stands behind the weights, and the figures of each instrument left out.
-fn told(rows: &[Row]) -> String {
+fn told(rows: &[Row], [each, those]: [&str; 2]) -> String {
     let mut text = String::new();
     let plucks = rows.iter().filter(|row| row.is_pluck).count();
     let mut takes: Vec<&str> = rows.iter().map(|row| row.take.as_str()).collect();
@@ -120,7 +121,7 @@ fn told(rows: &[Row]) -> String {
     let mut seeds: Vec<&str> = takes.iter().filter_map(|t| t.split('_').next()).collect();
     seeds.dedup();
     text += &format!(
-        "{} takes of the seeds {}: {} onsets, {plucks} plucks among them\n",
+        "{} takes of the seeds {}: {} {each}, {plucks} {those} among them\n",
         takes.len(),
         seeds.join(", "),
         rows.len()
@@ -131,7 +132,7 @@ fn told(rows: &[Row]) -> String {
     }
     let limits: Vec<String> = LIMITS.iter().map(f64::to_string).collect();
     text += &format!(
-        "instrument left out: loss; plucks found + others taken for one at {} nats\n",
+        "instrument left out: loss; {those} found + others taken for one at {} nats\n",
         limits.join(", ")
     );
     let mut all = Counts::default();
@@ -151,7 +152,9 @@ fn told(rows: &[Row]) -> String {
         text += &format!("{name}: {own}\n");
     }
     text += &format!("all: {all}\n");
-    text += &format!("of takes of several passes: {several}\n");
+    if several.rows > 0 {
+        text += &format!("of takes of several passes: {several}\n");
+    }
     text
 }
 
