@@ -337,7 +337,7 @@ fn carried(turned: impl Fn(usize) -> f64) -> Option<f64> {
                 .map(|k| {
                     let a = 10f64.powf((db - 3.0 * k as f64) / 20.0);
                     let turn = TAU * partial(f1, 1e-4, k) * t + turned(k);
-                    a * (-1.0 * t).exp() * turn.cos()
+                    a * (-t).exp() * turn.cos()
                 })
                 .sum()
         };
@@ -345,7 +345,7 @@ fn carried(turned: impl Fn(usize) -> f64) -> Option<f64> {
             pluck(first_hz, t, 0.0, &|k| k as f64)
         } else {
             let left = pluck(first_hz, t, -15.0, &|k| k as f64 + turned(k));
-            (left + pluck(second_hz, t - 0.6, 0.0, &|_| 0.0)) as f32 as f64
+            left + pluck(second_hz, t - 0.6, 0.0, &|_| 0.0)
         } as f32;
     }
     let mut stream = History::new(x.len());
