@@ -8,7 +8,7 @@ use seamline::compare::judgement::{Agreement, BleedKind, Flag, JudgedNote, Timin
 use seamline::compare::marks::Marks;
 use seamline::compare::usual::{Usual, UsualGap};
 use seamline::compare::{Settings, judge, judge_with_rings};
-use seamline::hearing::events::{EndCause, HeardNote, HeardRing};
+use seamline::hearing::events::{EndCause, HeardNote, HeardRing, RingFeatures};
 use seamline::music::expected::{ExpectedNote, JoinKind};
 
 fn scale(bars: u32) -> Vec<ExpectedNote> {
@@ -223,6 +223,16 @@ fn a_string_hit_along_is_told_from_one_that_answers() {
             to_s: heard[4].onset_s + later_s + 0.25,
             level_db: -15.0,
             evidence: 6.0,
+            features: RingFeatures {
+                first_db: -15.0,
+                level_db: -15.0,
+                clear_db: 25.0,
+                share: 0.9,
+                own: 6.0,
+                scatter_db: 1.0,
+                carried: None,
+                at_onset: true,
+            },
         };
         let mut answers = vec![None; 4];
         answers[k] = answers_db;

@@ -5,8 +5,10 @@ use std::f64::consts::TAU;
 use rustfft::num_complex::Complex;
 use seamline::compare::judgement::BleedKind;
 use seamline::hearing::dsp::free_partial::{self, Bins};
+use seamline::hearing::dsp::history::History;
 use seamline::hearing::dsp::peel::Peeler;
 use seamline::hearing::dsp::{spectrum::Spectrum, stiff_string::partial};
+use seamline::hearing::rings::{PlayedNote, Rings};
 use seamline::music::line::read_bytes;
 use seamline::session::offline::{ScoreSettings, score_take};
 use seamline::sound::file::open;
@@ -319,5 +321,63 @@ fn what_was_put_into_the_demo_takes_is_told() {
     );
     for (ring, level_db) in found.iter().zip([-16.0, -10.0]) {
         assert!((ring.level_db - level_db).abs() < 4.0, "{found:?}");
+    }
+}
+
+/// A note of 0.6 s, and over the next one a string of the same pitch 15 dB below it: how sure it is
+/// that the string carries on the note, in nats. `turned`: by how much each of its partials was set
+/// off at another moment, in radians; none where the string was left alone.
+fn carried(turned: impl Fn(usize) -> f64) -> Option<f64> {
+    let (first_hz, second_hz, n) = (55.0, 73.416, (0.6 * RATE) as usize);
+    let mut x = vec![0.0f32; 2 * n];
+    for (i, x) in x.iter_mut().enumerate() {
+        let t = i as f64 / RATE;
+        let pluck = |f1: f64, t: f64, db: f64, turned: &dyn Fn(usize) -> f64| -> f64 {
+            (1..=10usize)
+                .map(|k| {
+                    let a = 10f64.powf((db - 3.0 * k as f64) / 20.0);
+                    let turn = TAU * partial(f1, 1e-4, k) * t + turned(k);
+                    a * (-t).exp() * turn.cos()
+                })
+                .sum()
+        };
+        *x = if i < n {
+            pluck(first_hz, t, 0.0, &|k| k as f64)
+        } else {
+            let left = pluck(first_hz, t, -15.0, &|k| k as f64 + turned(k));
+            left + pluck(second_hz, t - 0.6, 0.0, &|_| 0.0)
+        } as f32;
+    }
+    let mut stream = History::new(x.len());
+    stream.extend(&x);
+    let mut rings = Rings::new(RATE, &[]);
+    let mut told = Vec::new();
+    for (k, hz) in [first_hz, second_hz].into_iter().enumerate() {
+        let (onset, next) = ((k * n) as f64, ((k + 1) * n) as f64);
+        let note = PlayedNote {
+            onset,
+            release: next,
+            next,
+            pitch: Some((hz, 1e-4)),
+        };
+        rings.note(&stream, note, &[], &mut |ring| told.push(ring));
+    }
+    rings.finish(&mut |ring| told.push(ring));
+    told.iter()
+        .find(|ring| (ring.hz / first_hz - 1.0).abs() < 0.01 && ring.source_onset_s == Some(0.0))
+        .and_then(|ring| ring.features.carried)
+}
+
+/// Closed form: a partial that goes on at f turns by 2 pi f t. A string left alone keeps every phase;
+/// the same string set off at another moment has its own.
+#[test]
+fn a_string_left_alone_carries_on_and_one_set_off_anew_does_not() {
+    let alone = carried(|_| 0.0).expect("the string rings");
+    assert!(alone > 3.0, "{alone} nats");
+    // One moment later: each partial by its own share of a turn.
+    for later_s in [0.003, 0.0067, 0.011] {
+        let anew = carried(|k| TAU * partial(55.0, 1e-4, k) * later_s).expect("it rings");
+        assert!(anew < 0.5, "{later_s} s: {anew} nats");
+        assert!(anew < alone - 3.0);
     }
 }

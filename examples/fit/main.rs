@@ -5,16 +5,21 @@
 //! every take, takes the features of the onsets that each model is about, fits, leaves one instrument
 //! out in turn, and writes `src/hearing/weights.rs` with what stands behind it. A part of the features
 //! goes to `fixtures/fit/`, from which a test derives the loss again.
+//!
+//! `… --example fit -- rings DIR…` fits the models of strings that ring alone, and writes
+//! `src/hearing/ring_weights.rs`.
 
 mod logistic;
+mod rings;
 mod takes;
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use logistic::Model;
+use rings::RingRows;
 use seamline::hearing::logistic::loss;
-use seamline::hearing::{beside, choked, pluck};
+use seamline::hearing::{beside, choked, pluck, ringing};
 use takes::{Row, Rows, rows_of};
 
 /// Rows of plucks, and as many others, that go to the table in the repository.
@@ -23,10 +28,20 @@ const TABLE_ROWS: usize = 400;
 const LIMITS: [f64; 5] = [-1.5, -0.75, 0.0, 0.75, 1.5];
 
 fn main() {
-    let folders: Vec<PathBuf> = std::env::args_os().skip(1).map(PathBuf::from).collect();
+    let mut folders: Vec<PathBuf> = std::env::args_os().skip(1).map(PathBuf::from).collect();
+    let of_rings = folders
+        .first()
+        .is_some_and(|first| first.as_os_str() == "rings");
+    folders.drain(..usize::from(of_rings));
     if folders.is_empty() {
-        eprintln!("give folders of takes with truth: cargo run --release --example fit -- DIR…");
+        eprintln!(
+            "give folders of takes with truth: cargo run --release --example fit -- [rings] DIR…"
+        );
         std::process::exit(2);
+    }
+    if of_rings {
+        fit_rings(&folders);
+        return;
     }
     let mut rows = Rows::default();
     for folder in &folders {
@@ -35,21 +50,55 @@ fn main() {
             std::process::exit(2);
         }
     }
+    let models = [
+        ("pluck", "pluck::row", &pluck::NAMES[..], &rows.pluck),
+        ("beside", "beside::row", &beside::NAMES[..], &rows.beside),
+        ("choked", "choked::row", &choked::NAMES[..], &rows.choked),
+    ];
+    write_models("src/hearing/weights.rs", &models, ["onsets", "plucks"]);
+}
+
+/// Fits the models of strings that ring.
+fn fit_rings(folders: &[PathBuf]) {
+    let mut rows = RingRows::default();
+    for folder in folders {
+        if let Err(why) = rings::rows_of(folder, &mut rows) {
+            eprintln!("{}: {why}", folder.display());
+            std::process::exit(2);
+        }
+    }
+    let models = [
+        (
+            "left",
+            "ringing::left_row",
+            &ringing::LEFT_NAMES[..],
+            &rows.left,
+        ),
+        (
+            "open",
+            "ringing::open_row",
+            &ringing::OPEN_NAMES[..],
+            &rows.open,
+        ),
+    ];
+    let what = ["strings heard", "that ring"];
+    write_models("src/hearing/ring_weights.rs", &models, what);
+}
+
+/// Fits models, each a name, the function that makes its rows, the names of its features and its rows,
+/// and writes their weights to `path`. `words`: what a row is, and what it is where it holds.
+fn write_models(path: &str, models: &[(&str, &str, &[&str], &Vec<Row>)], words: [&str; 2]) {
     let mut source = String::from(
         "//! Weights of the ear's models. Written by `examples/fit`; not to be changed by hand.\n",
     );
     std::fs::create_dir_all("fixtures/fit").expect("a folder for the tables");
-    for (name, what, names, rows) in [
-        ("pluck", "pluck::row", &pluck::NAMES[..], &rows.pluck),
-        ("beside", "beside::row", &beside::NAMES[..], &rows.beside),
-        ("choked", "choked::row", &choked::NAMES[..], &rows.choked),
-    ] {
-        let told = told(rows);
+    for &(name, what, names, rows) in models {
+        let told = told(rows, words);
         println!("{name}\n{told}");
         let model = Model::fit(&rows.iter().collect::<Vec<_>>());
         let table = table(rows);
-        let path = format!("fixtures/fit/{name}.csv");
-        std::fs::write(&path, csv(&table, names)).expect("the table can be written");
+        let table_path = format!("fixtures/fit/{name}.csv");
+        std::fs::write(&table_path, csv(&table, names)).expect("the table can be written");
         source.push_str(&weights(
             name,
             what,
@@ -59,11 +108,11 @@ fn main() {
             model.loss(&table),
         ));
     }
-    std::fs::write("src/hearing/weights.rs", source).expect("the weights can be written");
+    std::fs::write(path, source).expect("the weights can be written");
 }
 
 /// What stands behind the weights, and the figures of each instrument left out.
-fn told(rows: &[Row]) -> String {
+fn told(rows: &[Row], [each, those]: [&str; 2]) -> String {
     let mut text = String::new();
     let plucks = rows.iter().filter(|row| row.is_pluck).count();
     let mut takes: Vec<&str> = rows.iter().map(|row| row.take.as_str()).collect();
@@ -72,7 +121,7 @@ fn told(rows: &[Row]) -> String {
     let mut seeds: Vec<&str> = takes.iter().filter_map(|t| t.split('_').next()).collect();
     seeds.dedup();
     text += &format!(
-        "{} takes of the seeds {}: {} onsets, {plucks} plucks among them\n",
+        "{} takes of the seeds {}: {} {each}, {plucks} {those} among them\n",
         takes.len(),
         seeds.join(", "),
         rows.len()
@@ -83,7 +132,7 @@ fn told(rows: &[Row]) -> String {
     }
     let limits: Vec<String> = LIMITS.iter().map(f64::to_string).collect();
     text += &format!(
-        "instrument left out: loss; plucks found + others taken for one at {} nats\n",
+        "instrument left out: loss; {those} found + others taken for one at {} nats\n",
         limits.join(", ")
     );
     let mut all = Counts::default();
@@ -103,7 +152,9 @@ fn told(rows: &[Row]) -> String {
         text += &format!("{name}: {own}\n");
     }
     text += &format!("all: {all}\n");
-    text += &format!("of takes of several passes: {several}\n");
+    if several.rows > 0 {
+        text += &format!("of takes of several passes: {several}\n");
+    }
     text
 }
 

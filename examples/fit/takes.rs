@@ -63,14 +63,7 @@ enum Label {
 
 /// Listens to every take of a folder and adds its rows.
 pub fn rows_of(folder: &Path, rows: &mut Rows) -> Result<(), String> {
-    let truth = folder.join("truth");
-    let entries = std::fs::read_dir(&truth).map_err(|e| format!("{}: {e}", truth.display()))?;
-    let mut paths: Vec<_> = entries.flatten().map(|entry| entry.path()).collect();
-    paths.sort();
-    for path in &paths {
-        let named = |e: &dyn std::fmt::Display| format!("{}: {e}", path.display());
-        let text = std::fs::read_to_string(path).map_err(|e| named(&e))?;
-        let take: Value = serde_json::from_str(&text).map_err(|e| named(&e))?;
+    for take in truths(folder)? {
         let sound = folder.join("audio").join(text_of(&take["file"]));
         let heard = listen(&sound)?;
         take_rows(&take, &heard, rows);
@@ -78,7 +71,22 @@ pub fn rows_of(folder: &Path, rows: &mut Rows) -> Result<(), String> {
     Ok(())
 }
 
-fn text_of(value: &Value) -> &str {
+/// What is true of every take of a folder.
+pub fn truths(folder: &Path) -> Result<Vec<Value>, String> {
+    let truth = folder.join("truth");
+    let entries = std::fs::read_dir(&truth).map_err(|e| format!("{}: {e}", truth.display()))?;
+    let mut paths: Vec<_> = entries.flatten().map(|entry| entry.path()).collect();
+    paths.sort();
+    let read = |path: std::path::PathBuf| {
+        let named = |e: &dyn std::fmt::Display| format!("{}: {e}", path.display());
+        let text = std::fs::read_to_string(&path).map_err(|e| named(&e))?;
+        serde_json::from_str(&text).map_err(|e| named(&e))
+    };
+    paths.into_iter().map(read).collect()
+}
+
+/// A text of the truth; empty where there is none.
+pub fn text_of(value: &Value) -> &str {
     value.as_str().unwrap_or_default()
 }
 

@@ -33,6 +33,7 @@ use crate::compare::marks::Marks;
 use crate::compare::say::{summary, uneven};
 use crate::compare::usual::{Usual, usual_gaps};
 use crate::hearing::events::{HeardNote, HeardRing};
+use crate::hearing::ringing;
 use crate::music::expected::ExpectedNote;
 use crate::music::theory::Key;
 
@@ -135,6 +136,14 @@ pub fn judge_with_rings(
         let kept = without_clicks(heard.iter().collect(), &clicks_s, top_midi);
         heard = kept.into_iter().cloned().collect();
     }
+    let rings: Option<Vec<HeardRing>> = rings.map(|rings| {
+        let weighed = |ring: &HeardRing| HeardRing {
+            evidence: ringing::nats(ring, &heard),
+            ..*ring
+        };
+        rings.iter().map(weighed).collect()
+    });
+    let rings = rings.as_deref();
     ends::disbelieve(&mut heard);
     let mut slots = slots::fold(expected);
     let quarter_s = quarter_s(expected);

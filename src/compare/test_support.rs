@@ -1,6 +1,6 @@
 //! Values for the tests of this room.
 
-use crate::hearing::events::{EndCause, HeardNote, HeardPitch, OnsetFeatures};
+use crate::hearing::events::{EndCause, HeardNote, HeardPitch, OnsetFeatures, STRINGS};
 
 /// A clear note at a time and a pitch.
 pub(crate) fn heard(onset_s: f64, midi: f64) -> HeardNote {
@@ -14,6 +14,7 @@ pub(crate) fn heard(onset_s: f64, midi: f64) -> HeardNote {
         pitch: Some(HeardPitch {
             midi,
             uncertainty_cents: 2.0,
+            moves_cents: 0.0,
             clarity: 0.98,
             rivals: [None; 3],
         }),
@@ -29,5 +30,6 @@ pub(crate) fn heard(onset_s: f64, midi: f64) -> HeardNote {
         features: OnsetFeatures::default(),
         chords: Vec::new(),
         still: None,
+        answers: [None; STRINGS],
     }
 }

@@ -99,6 +99,60 @@ pub fn arrival(stream: &History, rate_hz: f64, onset: f64, end: f64, hz: f64) ->
     glides.then(|| at(arrived))
 }
 
+/// How far around a pitch it is looked for in either half of a sound, as a share of its period: a semitone.
+const AROUND: f64 = 0.06;
+/// Periods that either half must hold.
+const HALF_PERIODS: f64 = 2.5;
+/// The attack is left out, in seconds.
+const MOVES_AFTER_S: f64 = 0.015;
+/// More of a sound than this is not looked at, in seconds: later on it may be bent on purpose.
+const MOVES_WITHIN_S: f64 = 0.500;
+
+/// How far the pitch of the sound between `onset` and `end` lies apart in its two halves, in cents, near `hz`;
+/// `None` where there is too little of it. Above 0 it rises.
+pub fn moves_cents(
+    stream: &History,
+    rate_hz: f64,
+    onset: f64,
+    end: f64,
+    hz: f64,
+) -> Option<f64> {
+    let from = onset + MOVES_AFTER_S * rate_hz;
+    let to = end.min(onset + MOVES_WITHIN_S * rate_hz);
+    let half = 0.5 * (to - from);
+    let period = rate_hz / hz;
+    if half < HALF_PERIODS * period {
+        return None;
+    }
+    let place = |at: f64| at.round() as i64;
+    let first = period_near(stream.range(place(from), place(from + half)), period)?;
+    let second = period_near(stream.range(place(to - half), place(to)), period)?;
+    Some(1200.0 * (first / second).log2())
+}
+
+/// The period of `x` nearest to `period` at which it repeats best, in samples; `None` where that is at the edge
+/// of what was looked at.
+fn period_near(x: &[f32], period: f64) -> Option<f64> {
+    let longest = (period * (1.0 + AROUND)).ceil() as usize + 1;
+    let shortest = (period * (1.0 - AROUND)).floor() as usize;
+    let frames = x.len().checked_sub(longest)?;
+    let mut best = (f64::NEG_INFINITY, 0);
+    for lag in shortest..=longest {
+        let score = repeats(x, lag, frames);
+        if score > best.0 {
+            best = (score, lag);
+        }
+    }
+    let lag = best.1;
+    if lag == shortest || lag == longest {
+        return None;
+    }
+    let [a, b, c] = [lag - 1, lag, lag + 1].map(|lag| repeats(x, lag, frames));
+    let curve = a - 2.0 * b + c;
+    let shift = if curve < 0.0 { 0.5 * (a - c) / curve } else { 0.0 };
+    Some(lag as f64 + shift.clamp(-0.5, 0.5))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -123,6 +177,18 @@ mod tests {
             history.push((0.2 * x) as f32);
         }
         history
+    }
+
+    /// Closed form: a steady tone moves by nothing, one that rises two semitones within 150 ms by most of the
+    /// half of it that lies in the first half.
+    #[test]
+    fn a_pitch_that_moves_is_seen_to_move() {
+        for hz in [55.0, 98.0, 196.0] {
+            let steady = moves_cents(&slid(hz, 0.0), RATE_HZ, 0.0, 1500.0, hz);
+            assert!(steady.is_some_and(|cents| cents.abs() < 3.0), "{hz}: {steady:?}");
+            let moves = moves_cents(&slid(hz, 0.15), RATE_HZ, 0.0, 1500.0, hz);
+            assert!(moves.is_none_or(|cents| cents > 30.0), "{hz}: {moves:?}");
+        }
     }
 
     /// Closed form: a glide is over where it was made to end, to within the 8 ms that are asked for at 41 Hz

@@ -82,11 +82,11 @@ impl Rings {
                 let seen = fit_all(&self.peeler, on, &t.hz[..t.count], &others, |_| true);
                 let seen = &seen[..t.count];
                 let shown = Shown::new(seen, on.length_s, power);
-                let (found, level) = evidence(&shown, &spreads[i]);
-                if found.is_nan() {
+                let reading = evidence(&shown, &spreads[i]);
+                if reading.nats.is_nan() {
                     continue;
                 }
-                let found = found - STRUCK;
+                let (found, level) = (reading.nats - STRUCK, reading.power);
                 let db = 10.0 * level.max(1e-16).log10();
                 let member = chord.members[i].get_or_insert(HeardMember {
                     midi: None,

@@ -30,6 +30,9 @@ pub struct HeardPitch {
     pub midi: f64,
     /// One standard deviation of `midi`, in cents.
     pub uncertainty_cents: f64,
+    /// How far it lies apart in the two halves of the note, in cents, above 0 where it rises; 0 where that
+    /// cannot be told. A pitch that moves is out of tune by no more than what its half leaves over.
+    pub moves_cents: f64,
     /// How periodic the sound was, 0 (noise) to 1 (perfectly periodic).
     pub clarity: f64,
     /// Other pitches that explain the sound nearly as well (an octave, a twelfth, a mode of the
@@ -133,6 +136,18 @@ pub struct Arrived {
     pub pitch: Option<HeardPitch>,
 }
 
+/// Open strings whose answer under a note is told, at most.
+pub const STRINGS: usize = 8;
+
+/// How loudly an open string was heard in a note's first window, whoever set it off.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Answer {
+    /// Pitch of the open string as a fractional MIDI note (A4 as configured).
+    pub midi: f64,
+    /// Its level relative to all that sounded, in decibels.
+    pub level_db: f64,
+}
+
 /// A string pluck as it was settled: all that the comparator knows about it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct HeardNote {
@@ -185,6 +200,31 @@ pub struct HeardNote {
     /// What still sounded after it was stopped, the loudest first; `None` when nobody listened for
     /// that, or there was too little silence.
     pub still: Option<Vec<StillSounding>>,
+    /// How loudly each open string was heard beside it; `None` where nothing can be told.
+    pub answers: [Option<Answer>; STRINGS],
+}
+
+/// What a ring looked like: what [`ringing`](super::ringing) weighs. Means are over its windows.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct RingFeatures {
+    /// Level of its partials relative to all that sounded in the window in which it began, in
+    /// decibels.
+    pub first_db: f64,
+    /// The same in the mean.
+    pub level_db: f64,
+    /// How far its partials stand above the noise in the mean, in decibels.
+    pub clear_db: f64,
+    /// Share of its power that others leave free in the mean, 0 to 1.
+    pub share: f64,
+    /// How many partials of its own showed in the mean.
+    pub own: f64,
+    /// How far its partials' levels lie apart from those of the string in the mean, in decibels.
+    pub scatter_db: f64,
+    /// How much more likely it is that its partials carry on those of the note which was left
+    /// ringing than that they have any phases, in nats; `None` where nothing is known of that.
+    pub carried: Option<f64>,
+    /// Whether it began in the first window after an onset.
+    pub at_onset: bool,
 }
 
 /// A string that rang while another one was played, or when none should.
@@ -202,6 +242,8 @@ pub struct HeardRing {
     pub level_db: f64,
     /// How much more likely it is than silence, in nats.
     pub evidence: f64,
+    /// What it looked like.
+    pub features: RingFeatures,
 }
 
 /// One thing the listener says, in order of when it becomes known.

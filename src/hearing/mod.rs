@@ -14,8 +14,9 @@
 //! | `pluck` | whether an onset is a pluck: the evidence of every event |
 //! | `beside` | whether an onset that is no note of the line is a pluck of its own |
 //! | `choked` | whether a sound that dies at once was a choked pluck |
+//! | `ringing` | whether a string that was heard beside the notes rings |
 //! | `logistic` | what a fitted model says of a row of features |
-//! | `weights` | the weights of fitted models, with what they were fitted on |
+//! | `weights`, `ring_weights` | the weights of fitted models, with what they were fitted on |
 //! | `calibration` | what is known of an instrument's strings; what still sounds after a stop |
 //! | `glide` | how long the pitch was under way from one note to the next |
 //! | `chords` | which members of a chord are there, and how long |
@@ -44,5 +45,7 @@ pub mod naming;
 pub mod pitch;
 pub mod pluck;
 pub mod pulse;
+pub mod ring_weights;
+pub mod ringing;
 pub mod rings;
 pub mod weights;

@@ -5,7 +5,7 @@
 use crate::compare::clicks::ClickedPass;
 use crate::compare::judgement::TimingMode;
 use crate::compare::marks::Marks;
-use crate::hearing::events::{Event, HeardNote};
+use crate::hearing::events::{Event, HeardNote, HeardRing};
 use crate::hearing::listener::{ListenError, Listener};
 use crate::music::line::Line;
 use crate::session::heard::Heard;
@@ -128,6 +128,18 @@ impl Beside for Heard {
 pub fn hear(source: &mut dyn Source, ear: Listener) -> Result<Vec<HeardNote>, SoundError> {
     let (heard, _) = listen(source, ear, usize::MAX)?;
     Ok(heard.notes)
+}
+
+/// The same with the strings that rang beside the notes, in order of their beginning.
+///
+/// # Errors
+/// When the source fails on the way.
+pub fn hear_with_rings(
+    source: &mut dyn Source,
+    ear: Listener,
+) -> Result<(Vec<HeardNote>, Vec<HeardRing>), SoundError> {
+    let (heard, _) = listen(source, ear, usize::MAX)?;
+    Ok((heard.notes, heard.rings))
 }
 
 /// Pulls a source that is all there to its end through the ear; gives what was heard, and the pump

@@ -6,7 +6,7 @@
 #![allow(dead_code)]
 
 use seamline::compare::judgement::Verdict;
-use seamline::hearing::events::{EndCause, HeardNote, HeardPitch, OnsetFeatures};
+use seamline::hearing::events::{EndCause, HeardNote, HeardPitch, OnsetFeatures, STRINGS};
 use seamline::music::expected::{ExpectedNote, JoinKind, Place};
 
 /// A small generator with a fixed seed: Steele, Lea & Flood (2014), OOPSLA, SplitMix64.
@@ -200,6 +200,7 @@ pub fn event(onset_s: f64, midi: Option<f64>, evidence: f64) -> HeardNote {
         pitch: midi.map(|midi| HeardPitch {
             midi,
             uncertainty_cents: 3.0,
+            moves_cents: 0.0,
             clarity: 0.97,
             rivals: [None; 3],
         }),
@@ -215,6 +216,7 @@ pub fn event(onset_s: f64, midi: Option<f64>, evidence: f64) -> HeardNote {
         features: if evidence > 0.0 { pluck() } else { ripple() },
         chords: Vec::new(),
         still: None,
+        answers: [None; STRINGS],
     }
 }
 

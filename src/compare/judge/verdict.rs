@@ -25,6 +25,10 @@ const CHOKED_SHARE: f64 = 0.5;
 const CHOKED_FROM_S: f64 = 0.3;
 /// One standard deviation of the pitch of a member of a chord, in cents.
 const CHORD_CENTS: f64 = 8.0;
+/// How far a pitch that moves may be off without being out of tune, as a share of what lies between its two
+/// halves, one standard deviation: it is known no better than by the half of its way.
+const MOVED_SHARE: f64 = 0.5;
+
 /// Judges every expected note, in the order of the line.
 pub(crate) fn judge_notes(scene: &Scene) -> Vec<JudgedNote> {
     let mut notes = Vec::with_capacity(scene.expected.len());
@@ -187,7 +191,8 @@ fn carried(
     part.cents = cents.map(|c| c.0);
     part.cents_uncertainty = cents.map(|c| c.1);
     if let (Verdict::Right, Some((cents, sd))) = (verdict, cents) {
-        flags.extend(pitch::out_of_tune(cents, sd, marks));
+        let moves = heard.pitch.map_or(0.0, |p| MOVED_SHARE * p.moves_cents);
+        flags.extend(pitch::out_of_tune(cents, sd.hypot(moves), marks));
     }
     if let (Some(off_ms), Some(sd_ms)) = (part.timing_ms, part.timing_uncertainty_ms) {
         flags.extend(timing::out_of_time(off_ms, sd_ms, marks));

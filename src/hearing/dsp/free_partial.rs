@@ -48,6 +48,8 @@ pub struct FreePartial {
     pub free: f64,
     /// Its power (amplitude squared).
     pub power: f64,
+    /// Its phase in the middle of the window, in radians.
+    pub phase: f64,
     /// Power that noise of the level around it would show.
     pub noise: f64,
 }
@@ -137,6 +139,7 @@ pub fn fit(peeler: &Peeler, on: Bins, hz: f64, others: &[f64]) -> Option<FreePar
     Some(FreePartial {
         free: f64::from(free),
         power: f64::from(amplitude.norm_sqr()),
+        phase: f64::from(amplitude.arg()),
         noise: f64::from(noise) / f64::from(heard.max(1)) / f64::from(free),
     })
 }

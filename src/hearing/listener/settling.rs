@@ -4,7 +4,9 @@
 use super::{Forming, Listener, Name};
 use crate::hearing::arrival;
 use crate::hearing::dsp::envelope;
-use crate::hearing::events::{Arrived, EndCause, Event, HeardNote, HeardPitch, HeardRing};
+use crate::hearing::events::{
+    Arrived, EndCause, Event, HeardNote, HeardPitch, HeardRing, STRINGS,
+};
 use crate::hearing::pitch::Pitch;
 use crate::hearing::rings::{PlayedNote, Ring};
 use crate::units::Hertz;
@@ -122,6 +124,10 @@ impl Listener {
             }
             other => other,
         };
+        let moves = pitch.and_then(|p| {
+            let to = end.at.min(heard_to);
+            arrival::moves_cents(&self.stream, r, onset, to, p.hz)
+        });
         let arrived = pitch.and_then(|p| self.arrival(onset, end.at.min(heard_to), p.hz));
         let arrived = arrived.map(|at| Arrived {
             at_s: self.to_seconds(at),
@@ -152,6 +158,7 @@ impl Listener {
             }
             _ => None,
         };
+        let mut answers = [None; STRINGS];
         if f.evidence > 0.0 {
             let note = PlayedNote {
                 onset,
@@ -170,11 +177,15 @@ impl Listener {
             let doubts = &self.doubts;
             self.rings
                 .note(&self.stream, note, doubts, &mut |ring| say(rang(ring, a4)));
+            answers = self.rings.answers(a4);
         }
         let note_end = (onset + 0.100 * r).min(limit);
         let fall = (limit - onset > 0.130 * r).then_some(f.features.level_fall_db);
         let quality = self.onset_uncertainty_s(&f);
-        let pitch = pitch.map(|p| self.heard_pitch(p));
+        let pitch = pitch.map(|p| HeardPitch {
+            moves_cents: moves.unwrap_or(0.0),
+            ..self.heard_pitch(p)
+        });
         // What was not named soon is named by its settled pitch.
         let named = f.named.or(pitch.map(|p| Name {
             at_s: position_s,
@@ -200,6 +211,7 @@ impl Listener {
             features: f.features,
             chords,
             still,
+            answers,
         }));
     }
 
@@ -224,6 +236,7 @@ impl Listener {
         HeardPitch {
             midi: Hertz(p.hz).to_midi(self.config.a4).0,
             uncertainty_cents: p.uncertainty_cents,
+            moves_cents: 0.0,
             clarity: p.clarity,
             rivals: p
                 .rivals
@@ -321,6 +334,7 @@ pub(super) fn rang(ring: Ring, a4: Hertz) -> Event {
         to_s: ring.to_s,
         level_db: ring.level_db,
         evidence: ring.evidence,
+        features: ring.features,
     })
 }
 

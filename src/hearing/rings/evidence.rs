@@ -41,6 +41,8 @@ const LENGTH_S: f64 = 0.2;
 /// Constant of the evidence, in nats. From the logistic regression over windows of recorded
 /// strings; raised, more rings are told, true and false.
 const CONSTANT: f64 = -1.7;
+/// A partial shows when it stands this far above the noise, in decibels.
+const SHOWS_DB: f64 = 10.0;
 /// Share of a string's power that must be free to be seen, 0 to 1. With less nothing is told of it.
 const LEAST_SHARE: f64 = 0.02;
 
@@ -96,12 +98,45 @@ impl Spread {
     }
 }
 
+/// One partial that is free enough.
+#[derive(Clone, Copy)]
+struct Partial {
+    /// Level relative to all that sounds, in decibels.
+    level_db: f64,
+    /// How far it stands above the noise, in decibels.
+    clear_db: f64,
+    /// The square root of its free share.
+    root_free: f64,
+    /// Power beyond the noise.
+    own: f64,
+    /// In the middle of the window, in radians.
+    phase: f64,
+}
+
+/// What one window says of a string.
+#[derive(Clone, Copy, Debug)]
+pub(in crate::hearing) struct Reading {
+    /// Evidence that it rings, in nats; not a number where nothing can be told.
+    pub nats: f64,
+    /// Its power.
+    pub power: f64,
+    /// Level of its partials relative to all that sounds, in decibels.
+    pub level_db: f64,
+    /// How far they stand above the noise, in decibels.
+    pub clear_db: f64,
+    /// Share of the string's power that can be seen, 0 to 1.
+    pub share: f64,
+    /// How many partials show.
+    pub own: f64,
+    /// How far their levels lie apart from those of the string, in decibels.
+    pub scatter_db: f64,
+}
+
 /// What the partials of a string show in one window.
 #[derive(Clone)]
 pub(in crate::hearing) struct Shown {
-    /// Of each partial that is free enough: level relative to all that sounds and clearness, both
-    /// in decibels, the square root of its free share, and its power beyond the noise.
-    partials: [Option<[f64; 4]>; PARTIALS],
+    /// Those that are free enough.
+    partials: [Option<Partial>; PARTIALS],
     power: f64,
     length_s: f64,
 }
@@ -111,10 +146,12 @@ impl Shown {
     pub fn new(seen: &[FreePartial], length_s: f64, power: f64) -> Self {
         let mut partials = [None; PARTIALS];
         for (shown, s) in partials.iter_mut().zip(seen) {
-            *shown = (s.free > LEAST_FREE).then(|| {
-                let level = 10.0 * (s.power / power).max(1e-30).log10();
-                let clear = 10.0 * (s.power / s.noise.max(1e-16)).max(1e-3).log10();
-                [level, clear, s.free.sqrt(), (s.power - s.noise).max(0.0)]
+            *shown = (s.free > LEAST_FREE).then(|| Partial {
+                level_db: 10.0 * (s.power / power).max(1e-30).log10(),
+                clear_db: 10.0 * (s.power / s.noise.max(1e-16)).max(1e-3).log10(),
+                root_free: s.free.sqrt(),
+                own: (s.power - s.noise).max(0.0),
+                phase: s.phase,
             });
         }
         Self {
@@ -125,38 +162,63 @@ impl Shown {
     }
 }
 
-/// Evidence that a string of this spread rings in one window, in nats, and its power there; not a
-/// number where nothing can be told.
-pub(in crate::hearing) fn evidence(shown: &Shown, spread: &Spread) -> (f64, f64) {
+impl Shown {
+    /// The phase of partial `k`, the root of its free share in a string of this spread, and how far
+    /// it stands above the noise in decibels; `None` where it shows nothing.
+    pub fn phase(&self, k: usize, spread: &Spread) -> Option<(f64, f64, f64)> {
+        let p = self.partials[k].filter(|_| spread.counts[k])?;
+        Some((p.phase, spread.root[k] * p.root_free, p.clear_db))
+    }
+}
+
+/// What one window says of a string of this spread.
+pub(in crate::hearing) fn evidence(shown: &Shown, spread: &Spread) -> Reading {
     let mut levels = [(0.0, 0.0); PARTIALS];
     let mut clears = [(0.0, 0.0); PARTIALS];
-    let (mut used, mut share, mut loud) = (0, 0.0, 0.0);
+    let (mut used, mut share, mut loud, mut own) = (0, 0.0, 0.0, 0);
     for (k, partial) in shown.partials.iter().enumerate() {
-        let Some([level, clear, root_free, own]) = partial.filter(|_| spread.counts[k]) else {
+        let Some(p) = partial.filter(|_| spread.counts[k]) else {
             continue;
         };
-        let weight = spread.root[k] * root_free;
-        levels[used] = ((level - spread.db[k]).max(FAINTEST_DB), weight);
-        clears[used] = (clear, weight);
+        let weight = spread.root[k] * p.root_free;
+        levels[used] = ((p.level_db - spread.db[k]).max(FAINTEST_DB), weight);
+        clears[used] = (p.clear_db, weight);
         used += 1;
+        own += usize::from(p.clear_db > SHOWS_DB);
         share += spread.share[k];
-        loud += own;
+        loud += p.own;
     }
+    let mut reading = Reading {
+        nats: f64::NAN,
+        power: 0.0,
+        level_db: FAINTEST_DB,
+        clear_db: 0.0,
+        share,
+        own: own as f64,
+        scatter_db: 0.0,
+    };
     if used == 0 || share < LEAST_SHARE {
-        return (f64::NAN, 0.0);
+        return reading;
     }
     let levels = &mut levels[..used];
     levels.sort_by(|a, b| a.0.total_cmp(&b.0));
     let clears = &mut clears[..used];
     clears.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let score = LEVEL_WEIGHT * (ranked(levels, RANK) - LEVEL_FROM_DB)
-        + CLEAR_WEIGHT * ranked(clears, RANK)
+    reading.level_db = ranked(levels, RANK);
+    reading.clear_db = ranked(clears, RANK);
+    reading.nats = LEVEL_WEIGHT * (reading.level_db - LEVEL_FROM_DB)
+        + CLEAR_WEIGHT * reading.clear_db
         + SHARE_WEIGHT * share.ln()
         + LENGTH_WEIGHT * (shown.length_s / LENGTH_S).ln()
         + CONSTANT;
     // The level, too, is that of most partials: one that leaks must not make it.
     let robust = shown.power * 10f64.powf(ranked(levels, MIDDLE) / 10.0);
-    (score, robust.min(loud / share))
+    reading.power = robust.min(loud / share);
+    let middle = ranked(levels, 0.5);
+    levels.iter_mut().for_each(|l| l.0 = (l.0 - middle).abs());
+    levels.sort_by(|a, b| a.0.total_cmp(&b.0));
+    reading.scatter_db = ranked(levels, 0.5);
+    reading
 }
 
 /// The evidence that a string is given beyond its own, in nats, when it is to be believed at a level

@@ -5,14 +5,16 @@
 //! The stiff string: H. Fletcher (1964), J. Acoust. Soc. Am. 36, 203-209. That its B grows with the
 //! square of the frequency, doubling every six frets, follows from it: B goes with 1 / L^2.
 
+use super::carried::Before;
 use super::path::Path;
 use super::{
-    Candidate, PARTIALS, PlayedNote, REMEMBERED, Rings, SAME_CENTS, SHORTEST_S, SKIP_S, UP_TO_HZ,
-    spreads,
+    Candidate, PARTIALS, PlayedNote, REMEMBERED, Ring, Rings, SAME_CENTS, SHORTEST_S, SKIP_S,
+    UP_TO_HZ, spreads,
 };
 use crate::hearing::calibration::KnownString;
 use crate::hearing::dsp::history::History;
 use crate::hearing::dsp::stiff_string::partial;
+use crate::hearing::events::{Answer, STRINGS};
 use crate::units::{Hertz, STANDARD_A4, cents};
 
 /// Strings measured before that are remembered.
@@ -88,6 +90,18 @@ impl Rings {
             (c.f1, c.hz, c.count) = (t.hz[0], t.hz, t.count);
             c.spread = spreads(&t.db[..t.count], &t.hz[..t.count]);
         }
+    }
+
+    /// How loudly each open string was heard in the first window of the last note.
+    pub fn answers(&self, a4: Hertz) -> [Option<Answer>; STRINGS] {
+        let mut answers = [None; STRINGS];
+        for (answer, c) in answers.iter_mut().zip(&self.open) {
+            *answer = c.answer_db.map(|level_db| Answer {
+                midi: Hertz(c.f1).to_midi(a4).0,
+                level_db,
+            });
+        }
+        answers
     }
 
     /// How a string at `nominal` hertz should look, from the notes that are remembered: as high as
@@ -212,6 +226,10 @@ impl Rings {
             n.count = k + 1;
         }
         shares(&mut n.db[..n.count]);
+        self.spectrum
+            .centred(x.len(), 1.5 * UP_TO_HZ, &mut self.bins);
+        let middle = from.round() + 0.5 * (x.len() as f64 - 1.0);
+        let before = Before::new(&self.peeler, self.on(), &hz[..n.count], middle);
         self.left
             .retain(|c| cents(c.f1, f1).abs() > SAME_CENTS || c.path.is_open());
         self.left.push(Candidate {
@@ -222,11 +240,28 @@ impl Rings {
             count: n.count,
             path: Path::default(),
             released: to,
+            before: Some(before),
+            answer_db: None,
         });
         if self.notes.len() == REMEMBERED {
             self.notes.pop_front();
         }
         self.notes.push_back(n);
+    }
+}
+
+/// Says what has settled of a candidate.
+pub(super) fn tell(c: &mut Candidate, rate_hz: f64, say: &mut dyn FnMut(Ring)) {
+    for found in c.path.take() {
+        say(Ring {
+            hz: c.f1,
+            source_onset_s: c.source.map(|s| s / rate_hz),
+            from_s: found.from / rate_hz,
+            to_s: found.to / rate_hz,
+            level_db: 10.0 * (found.power / found.all.max(1e-20)).max(1e-9).log10(),
+            evidence: found.evidence,
+            features: found.features(),
+        });
     }
 }
 

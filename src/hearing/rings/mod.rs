@@ -14,9 +14,11 @@
 //! | `hum` | what the mains put on a partial |
 //! | `memory` | what strings look like |
 //! | `evidence` | how sure it is in one window |
+//! | `carried` | whether it carries on the note before |
 //! | `path` | when it began and when it stopped |
 //! | `window` | where a window lies and what its spectrum shows |
 
+mod carried;
 mod evidence;
 mod hum;
 mod memory;
@@ -31,12 +33,14 @@ use crate::hearing::dsp::free_partial::Bins;
 use crate::hearing::dsp::history::History;
 use crate::hearing::dsp::peel::Peeler;
 use crate::hearing::dsp::{spectrum::Spectrum, stiff_string::partial};
+use crate::hearing::events::RingFeatures;
 use crate::units::cents;
+use carried::Before;
 use evidence::leniency;
 pub(super) use evidence::{Shown, Spread, evidence};
 use hum::{HUM_BEYOND, HUM_CELLS, HUM_HZ, HUM_KNOWN, MAINS_LINES, mains};
-use memory::Remembered;
 pub(super) use memory::Template;
+use memory::{Remembered, tell};
 use path::{Look, Path, Place};
 pub(super) use window::{fit_all, windows};
 
@@ -91,6 +95,8 @@ pub struct Ring {
     pub level_db: f64,
     /// How much more likely than silence, in nats.
     pub evidence: f64,
+    /// What it looked like.
+    pub features: RingFeatures,
 }
 
 /// A ring is held against the loudest that was heard since the last onset, less this, in decibels:
@@ -126,6 +132,10 @@ struct Candidate {
     count: usize,
     path: Path,
     released: f64,
+    /// The last sound of the note that may have been left ringing.
+    before: Option<Before>,
+    /// Its level relative to all that sounded in the first window of the last note.
+    answer_db: Option<f64>,
 }
 
 /// Listens for strings that ring beside the played one.
@@ -180,6 +190,8 @@ impl Rings {
                 count: 0,
                 path: Path::default(),
                 released: f64::NEG_INFINITY,
+                before: None,
+                answer_db: None,
             })
             .collect();
         rings
@@ -202,6 +214,7 @@ impl Rings {
         }
         self.refresh_open();
         self.loudest = 0.0;
+        self.open.iter_mut().for_each(|c| c.answer_db = None);
         let mut start = note.onset + SKIP_S * r;
         let end = note.release.min(note.next);
         let mut first = true;
@@ -287,6 +300,7 @@ impl Rings {
             return;
         };
         self.hear_hum(1);
+        let middle = from.round() + 0.5 * (length.floor() - 1.0);
         let on = Bins {
             bins: &self.bins,
             bin_hz: self.spectrum.bin_hz,
@@ -334,9 +348,17 @@ impl Rings {
             }
             let seen = &seen[..c.count];
             let shown = Shown::new(seen, on.length_s, power);
-            let (fresh, level) = evidence(&shown, &c.spread[0]);
-            let aged = c.spread[1..].iter().map(|s| evidence(&shown, s).0);
+            let reading = evidence(&shown, &c.spread[0]);
+            let fresh = reading.nats;
+            let aged = c.spread[1..].iter().map(|s| evidence(&shown, s).nats);
             let aged = leniency(LENIENT_DB) + aged.fold(fresh, f64::max);
+            let hz = &c.hz[..c.count];
+            let before = c.before.as_ref();
+            let carried = before
+                .and_then(|before| before.carried(&shown, &c.spread[0], hz, middle, self.rate_hz));
+            if place.begins && note.pitch.is_some() && c.source.is_none() && fresh.is_finite() {
+                c.answer_db = Some(reading.level_db);
+            }
             let after_source = place.begins
                 && c.source.is_some()
                 && (note.onset - c.released).abs() < SOON_S * self.rate_hz;
@@ -351,24 +373,12 @@ impl Rings {
                     fresh
                 },
                 aged: aged.min(most),
-                power: level,
+                reading,
                 all: power,
+                carried,
                 left: c.source.is_some(),
                 after_source,
             });
         }
-    }
-}
-
-fn tell(c: &mut Candidate, rate_hz: f64, say: &mut dyn FnMut(Ring)) {
-    for found in c.path.take() {
-        say(Ring {
-            hz: c.f1,
-            source_onset_s: c.source.map(|s| s / rate_hz),
-            from_s: found.from / rate_hz,
-            to_s: found.to / rate_hz,
-            level_db: 10.0 * (found.power / found.all.max(1e-20)).max(1e-9).log10(),
-            evidence: found.evidence,
-        });
     }
 }

@@ -8,12 +8,15 @@
 
 use arrayvec::ArrayVec;
 
-/// What it costs a note that was left ringing to ring right after its release, in nats. Set on
-/// recorded takes and on rendered basses; raised, fewer notes left ringing are told.
-const START_AFTER_SOURCE: f64 = 0.5;
-/// What it costs a string to begin to ring at the onset of another note, in nats. Set on recorded
-/// takes and on rendered basses; raised, fewer strings that were set off are told.
-const START_AT_ONSET: f64 = 1.5;
+use super::evidence::Reading;
+use crate::hearing::events::RingFeatures;
+
+/// What it costs a note that was left ringing to ring right after its release, in nats: low,
+/// since what is told is weighed once more as a whole. Raised, fewer notes left ringing are told.
+const START_AFTER_SOURCE: f64 = -1.5;
+/// What it costs a string to begin to ring at the onset of another note, in nats: low, for the
+/// same reason. Raised, fewer strings that were set off are told.
+const START_AT_ONSET: f64 = 0.0;
 /// What it costs a string to begin to ring anywhere else, in nats. Set on recorded takes and on
 /// rendered basses; raised, rings that begin within a note are told less often.
 const START_IN_NOTE: f64 = 5.0;
@@ -79,10 +82,12 @@ pub struct Look {
     pub fresh: f64,
     /// Evidence that it still rings.
     pub aged: f64,
-    /// Its power.
-    pub power: f64,
+    /// What it shows.
+    pub reading: Reading,
     /// Power of all that sounds.
     pub all: f64,
+    /// How much more likely it is that it carries on the note before than that it does not, in nats.
+    pub carried: Option<f64>,
     /// True for a note that may have been left ringing.
     pub left: bool,
     /// True for the first window after that note.
@@ -90,7 +95,7 @@ pub struct Look {
 }
 
 /// One stretch of ringing.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug)]
 pub struct Found {
     /// Its beginning, place in the stream.
     pub from: f64,
@@ -102,6 +107,56 @@ pub struct Found {
     pub all: f64,
     /// How much more likely than silence, in nats.
     pub evidence: f64,
+    /// The window in which it began.
+    first: Look,
+    /// Sums over the windows: level, clearness, share, own partials, scatter.
+    sums: [f64; 5],
+    /// Windows that told.
+    windows: f64,
+}
+
+impl Found {
+    fn new(look: &Look, evidence: f64) -> Self {
+        let p = look.place;
+        let mut found = Self {
+            from: p.from,
+            to: p.heard_to(),
+            power: 0.0,
+            all: 0.0,
+            evidence,
+            first: *look,
+            sums: [0.0; 5],
+            windows: 0.0,
+        };
+        found.add(look);
+        found
+    }
+
+    fn add(&mut self, look: &Look) {
+        let r = &look.reading;
+        self.power += r.power;
+        self.all += look.all;
+        let values = [r.level_db, r.clear_db, r.share, r.own, r.scatter_db];
+        for (sum, value) in self.sums.iter_mut().zip(values) {
+            *sum += value;
+        }
+        self.windows += 1.0;
+    }
+
+    /// What it looked like.
+    pub fn features(&self) -> RingFeatures {
+        let mean = self.sums.map(|sum| sum / self.windows);
+        RingFeatures {
+            first_db: self.first.reading.level_db,
+            level_db: mean[0],
+            clear_db: mean[1],
+            share: mean[2],
+            own: mean[3],
+            scatter_db: mean[4],
+            carried: self.first.carried,
+            at_onset: self.first.place.begins,
+        }
+    }
 }
 
 /// Rings that wait to be told; nothing is allocated while sound comes in. A path settles after a
@@ -137,13 +192,7 @@ impl Path {
             _ => START_IN_NOTE,
         };
         let begun = told.then(|| {
-            let found = Found {
-                from: p.from,
-                to: p.heard_to(),
-                power: look.power,
-                all: look.all,
-                evidence: fresh - start,
-            };
+            let found = Found::new(&look, fresh - start);
             (self.silent + fresh - start, found)
         });
         let kept = self.ringing.take();
@@ -162,19 +211,20 @@ impl Path {
         let going = kept.map(|(score, found, ring)| {
             // A string that rings on only dies away: what swells when another note begins is that
             // note's own, or the body's.
-            let swell = look.power / self.last_power.max(1e-20);
+            let swell = look.reading.power / self.last_power.max(1e-20);
             let aged = if told && self.last_power > 0.0 && swell > SWELL {
                 aged - SWELL_COSTS * swell.ln().min(SWELL_MOST)
             } else {
                 aged
             };
-            let ring = Found {
+            let mut ring = Found {
                 to: p.heard_to(),
-                power: ring.power + if told { look.power } else { 0.0 },
-                all: ring.all + if told { look.all } else { 0.0 },
                 evidence: ring.evidence + aged,
                 ..ring
             };
+            if told {
+                ring.add(&look);
+            }
             (score + aged, found, ring)
         });
         self.ringing = match (going, begun) {
@@ -187,7 +237,7 @@ impl Path {
         };
         self.last_ended = p.ends;
         if told {
-            self.last_power = look.power;
+            self.last_power = look.reading.power;
         }
         self.settle();
     }
