@@ -5,7 +5,11 @@
 //! every take, takes the features of the onsets that each model is about, fits, leaves one instrument
 //! out in turn, and writes `src/hearing/weights.rs` with what stands behind it. A part of the features
 //! goes to `fixtures/fit/`, from which a test derives the loss again.
+//!
+//! `… --example fit -- --buzz DIR…` does the same for the one model of strings that sound against a fret, on
+//! takes of `tests/tools/buzz_string.py`; the other models stay as they are, as that one does without it.
 
+mod buzz;
 mod logistic;
 mod takes;
 
@@ -14,20 +18,34 @@ use std::path::PathBuf;
 
 use logistic::Model;
 use seamline::hearing::logistic::loss;
-use seamline::hearing::{beside, choked};
+use seamline::hearing::{beside, buzz as buzzing, choked};
 use takes::{Row, Rows, rows_of};
 
 /// One row in this many goes to the table in the repository, and one of a pluck in four.
 const TABLE_EVERY: usize = 16;
 const TABLE_PLUCKS_EVERY: usize = 4;
 /// Figures are told for these limits, in nats.
-const LIMITS: [f64; 5] = [-1.5, -0.75, 0.0, 0.75, 1.5];
+const LIMITS: [f64; 6] = [-1.5, -0.75, 0.0, 0.75, 1.5, 3.0];
+/// Where the weights stand.
+const WEIGHTS: &str = "src/hearing/weights.rs";
+/// With what the part of a model begins.
+const PART: &str = "\n/// Weights of [`";
 
 fn main() {
-    let folders: Vec<PathBuf> = std::env::args_os().skip(1).map(PathBuf::from).collect();
+    let mut folders: Vec<PathBuf> = std::env::args_os().skip(1).map(PathBuf::from).collect();
+    let buzz_alone = folders
+        .first()
+        .is_some_and(|first| first.as_os_str() == "--buzz");
+    if buzz_alone {
+        folders.remove(0);
+    }
     if folders.is_empty() {
         eprintln!("give folders of takes with truth: cargo run --release --example fit -- DIR…");
         std::process::exit(2);
+    }
+    if buzz_alone {
+        fit_buzz(&folders);
+        return;
     }
     let mut rows = Rows::default();
     for folder in &folders {
@@ -59,7 +77,48 @@ fn main() {
             model.loss(&table),
         ));
     }
-    std::fs::write("src/hearing/weights.rs", source).expect("the weights can be written");
+    source.push_str(&part_of(
+        &std::fs::read_to_string(WEIGHTS).unwrap_or_default(),
+        "buzz",
+    ));
+    std::fs::write(WEIGHTS, source).expect("the weights can be written");
+}
+
+/// Fits the model of strings that sound against a fret, and leaves the others as they are.
+fn fit_buzz(folders: &[PathBuf]) {
+    let mut rows = Vec::new();
+    for folder in folders {
+        if let Err(why) = buzz::rows_of(folder, &mut rows) {
+            eprintln!("{}: {why}", folder.display());
+            std::process::exit(2);
+        }
+    }
+    let told = told(&rows)
+        .replace("plucks", "buzzes")
+        .replace("onsets", "notes");
+    println!("buzz\n{told}");
+    let model = Model::fit(&rows.iter().collect::<Vec<_>>());
+    let table = table(&rows);
+    std::fs::write("fixtures/fit/buzz.csv", csv(&table, &buzzing::NAMES))
+        .expect("the table can be written");
+    let before = std::fs::read_to_string(WEIGHTS).expect("the weights of the other models");
+    let kept = before.replace(&part_of(&before, "buzz"), "");
+    let loss = model.loss(&table);
+    let own = weights("buzz", "buzz::row", &buzzing::NAMES, &model, &told, loss);
+    std::fs::write(WEIGHTS, kept + &own).expect("the weights can be written");
+}
+
+/// The part of the weights that is one model's; empty when there is none.
+fn part_of(source: &str, name: &str) -> String {
+    let own = format!("{PART}{name}::");
+    let Some(from) = source.find(&own) else {
+        return String::new();
+    };
+    let after = from + own.len();
+    let to = source[after..]
+        .find(PART)
+        .map_or(source.len(), |at| after + at);
+    source[from..to].to_owned()
 }
 
 /// What stands behind the weights, and the figures of each instrument left out.

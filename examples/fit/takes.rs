@@ -72,11 +72,11 @@ pub fn rows_of(folder: &Path, rows: &mut Rows) -> Result<(), String> {
     Ok(())
 }
 
-fn text_of(value: &Value) -> &str {
+pub fn text_of(value: &Value) -> &str {
     value.as_str().unwrap_or_default()
 }
 
-fn listen(path: &Path) -> Result<Vec<HeardNote>, String> {
+pub fn listen(path: &Path) -> Result<Vec<HeardNote>, String> {
     let named = |e: &dyn std::fmt::Display| format!("{}: {e}", path.display());
     let mut source = file::open(path).map_err(|e| named(&e))?;
     let config = ListenerConfig::bass(source.format().rate);

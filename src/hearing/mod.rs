@@ -5,11 +5,13 @@
 //! | `listener` | the door: samples in, events out; which candidates are notes, and when they end |
 //! | `events` | what it says: `Event`, `HeardNote` |
 //! | `jump` | *when* a string was let go |
+//! | `loudness` | how loud a note is as it is heard |
 //! | `pulse` | strings that begin with a short pulse and move fully a period later |
 //! | `naming` | *soon*: which note, after about a period and a half |
 //! | `pitch` | settled: which note, and how high exactly |
 //! | `rings` | what else rings beside the played note |
 //! | `beside` | whether an onset that is no note of the line is a pluck of its own |
+//! | `buzz` | whether a string sounds against a fret |
 //! | `choked` | whether a sound that dies at once was a choked pluck |
 //! | `logistic` | what a fitted model says of a row of features |
 //! | `weights` | the weights of fitted models, with what they were fitted on |
@@ -25,6 +27,7 @@
 //! what was fitted, stand in `DEVELOPERS.md`.
 
 pub mod beside;
+pub mod buzz;
 pub mod calibration;
 pub mod choked;
 pub mod chords;
@@ -33,6 +36,7 @@ pub mod events;
 pub mod jump;
 pub mod listener;
 pub mod logistic;
+pub mod loudness;
 pub mod naming;
 pub mod pitch;
 pub mod pulse;
