@@ -30,6 +30,14 @@ pub const DEAD: &str = "dead";
 pub const SHARP: &str = "sharp";
 /// Below the written pitch.
 pub const FLAT: &str = "flat";
+/// Louder than the notes around it.
+pub const LOUD: &str = "loud";
+/// Softer than the notes around it.
+pub const SOFT: &str = "soft";
+/// The string sounds against a fret.
+pub const BUZZES: &str = "buzzes";
+/// How loud notes are.
+pub const LEVEL: &str = "level";
 
 /// A string rang that was never played.
 pub const OPEN_STRING: &str = "open string";

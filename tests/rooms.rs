@@ -27,6 +27,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
             "music",
             "hearing::events",
             "hearing::beside",
+            "hearing::buzz",
             "hearing::choked",
         ],
     ),

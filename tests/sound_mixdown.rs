@@ -218,3 +218,88 @@ fn silence_in_all_channels_is_silence() {
     assert_eq!(notes, []);
     assert!(mono.iter().all(|x| *x == 0.0));
 }
+
+/// A decaying note of 100 Hz every half second, silent outside of `from_s..to_s`.
+fn notes_between(level: f64, (from_s, to_s): (f64, f64), at: usize) -> f32 {
+    let t = at as f64 / RATE.hz();
+    if !(from_s..to_s).contains(&t) {
+        return 0.0;
+    }
+    let since_s = t % 0.5;
+    (level * (-since_s / 0.12).exp() * (std::f64::consts::TAU * 100.0 * since_s).sin()) as f32
+}
+
+/// A lead that is moved from one input to the other in mid take: nothing is lost but a passage of 10 ms, which
+/// begins one window early: the last of the old channel lies 30 dB under what comes.
+#[test]
+fn a_bass_that_moves_to_the_other_channel_is_followed() {
+    let left = |at| notes_between(0.5, (0.0, 4.0), at);
+    let right = |at| notes_between(0.5, (4.0, 9.0), at);
+    let (mono, notes) = mix(2, 9.0, |at, out| out.extend([left(at), right(at)]));
+    assert_eq!(
+        notes,
+        [
+            SoundNote::DeadChannel {
+                channel: 2,
+                level: None
+            },
+            SoundNote::ChannelTakenIn {
+                channel: 2,
+                from: FrameIndex(31_600)
+            }
+        ]
+    );
+    for (at, x) in mono.iter().enumerate() {
+        if !(31_600..31_680).contains(&at) {
+            assert_eq!(*x, left(at) + right(at), "{at}");
+        }
+    }
+}
+
+/// A click beside a bass that pauses is taken in, and the bass is still there afterwards.
+#[test]
+fn a_click_in_a_pause_does_not_take_the_basss_place() {
+    let bass = |at: usize| {
+        let t = at as f64 / RATE.hz();
+        if t < 5.0 {
+            notes_between(0.5, (0.0, 4.0), at)
+        } else {
+            notes_between(0.5, (6.0, 9.0), at)
+        }
+    };
+    let click = |at| notes_between(0.3, (4.5, 9.0), at);
+    let (mono, _) = mix(2, 9.0, |at, out| out.extend([bass(at), click(at)]));
+    assert!((52_000..72_000).all(|at| mono[at] == bass(at) + click(at)));
+}
+
+/// Channels that begin to cancel one another: the louder one alone is taken from there on.
+#[test]
+fn channels_that_turn_against_one_another_do_not_cancel() {
+    let bass = |level, at| notes_between(level, (0.0, 9.0), at);
+    let sign = |at: usize| if at < 32_000 { 1.0 } else { -1.0 };
+    let (mono, notes) = mix(2, 9.0, |at, out| {
+        out.extend([bass(0.5, at), sign(at) * bass(0.4, at)]);
+    });
+    assert_eq!(notes, [SoundNote::OpposedChannels { kept: 1 }]);
+    let power = |from: usize| mono[from..from + 4_000].iter().map(|x| x * x).sum::<f32>();
+    assert!(power(36_000) > 0.8 * power(24_000));
+    assert!((40_000..72_000).all(|at| mono[at] == bass(0.5, at)));
+}
+
+/// Mains hum or hiss alone beside a bass is left out; just below and just above what counts as steady
+/// (4 dB from its loud windows to its soft ones).
+#[test]
+fn a_channel_of_hum_is_left_out() {
+    for (sway_db, left_out) in [(0.0, true), (3.0, true), (5.0, false)] {
+        let hum = |at: usize| {
+            let t = at as f64 / RATE.hz();
+            let sway = sway_db / 2.0 * (std::f64::consts::TAU * t / 0.8).sin().signum();
+            (0.6 * 10f64.powf(sway / 20.0) * (std::f64::consts::TAU * 60.0 * t).sin()) as f32
+        };
+        let bass = |at| notes_between(0.3, (0.0, 9.0), at);
+        let (mono, notes) = mix(2, 6.0, |at, out| out.extend([bass(at), hum(at)]));
+        let told = notes == [SoundNote::SteadyChannel { channel: 2 }];
+        assert_eq!(told, left_out, "{sway_db}: {notes:?}");
+        assert_eq!((0..48_000).all(|at| mono[at] == bass(at)), left_out);
+    }
+}

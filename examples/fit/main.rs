@@ -7,8 +7,10 @@
 //! goes to `fixtures/fit/`, from which a test derives the loss again.
 //!
 //! `… --example fit -- rings DIR…` fits the models of strings that ring alone, and writes
-//! `src/hearing/ring_weights.rs`.
+//! `src/hearing/ring_weights.rs`; `… -- buzz DIR…`, on takes of `tests/tools/buzz_string.py`, that of strings
+//! that sound against a fret, and writes `src/hearing/buzz_weights.rs`.
 
+mod buzz;
 mod logistic;
 mod rings;
 mod takes;
@@ -19,29 +21,31 @@ use std::path::PathBuf;
 use logistic::Model;
 use rings::RingRows;
 use seamline::hearing::logistic::loss;
-use seamline::hearing::{beside, choked, pluck, ringing};
+use seamline::hearing::{beside, buzz as buzzing, choked, pluck, ringing};
 use takes::{Row, Rows, rows_of};
 
 /// Rows of plucks, and as many others, that go to the table in the repository.
 const TABLE_ROWS: usize = 400;
 /// Figures are told for these limits, in nats.
-const LIMITS: [f64; 5] = [-1.5, -0.75, 0.0, 0.75, 1.5];
+const LIMITS: [f64; 6] = [-1.5, -0.75, 0.0, 0.75, 1.5, 3.0];
 
 fn main() {
     let mut folders: Vec<PathBuf> = std::env::args_os().skip(1).map(PathBuf::from).collect();
-    let of_rings = folders
-        .first()
-        .is_some_and(|first| first.as_os_str() == "rings");
-    folders.drain(..usize::from(of_rings));
+    let first = folders.first().and_then(|first| first.to_str());
+    let alone = first
+        .filter(|first| ["rings", "buzz"].contains(first))
+        .map(str::to_owned);
+    folders.drain(..usize::from(alone.is_some()));
     if folders.is_empty() {
         eprintln!(
-            "give folders of takes with truth: cargo run --release --example fit -- [rings] DIR…"
+            "give folders of takes with truth: cargo run --release --example fit -- [rings|buzz] DIR…"
         );
         std::process::exit(2);
     }
-    if of_rings {
-        fit_rings(&folders);
-        return;
+    match alone.as_deref() {
+        Some("rings") => return fit_rings(&folders),
+        Some(_) => return fit_buzz(&folders),
+        None => {}
     }
     let mut rows = Rows::default();
     for folder in &folders {
@@ -56,6 +60,19 @@ fn main() {
         ("choked", "choked::row", &choked::NAMES[..], &rows.choked),
     ];
     write_models("src/hearing/weights.rs", &models, ["onsets", "plucks"]);
+}
+
+/// Fits the model of strings that sound against a fret.
+fn fit_buzz(folders: &[PathBuf]) {
+    let mut rows = Vec::new();
+    for folder in folders {
+        if let Err(why) = buzz::rows_of(folder, &mut rows) {
+            eprintln!("{}: {why}", folder.display());
+            std::process::exit(2);
+        }
+    }
+    let models = [("buzz", "buzz::row", &buzzing::NAMES[..], &rows)];
+    write_models("src/hearing/buzz_weights.rs", &models, ["notes", "buzzes"]);
 }
 
 /// Fits the models of strings that ring.

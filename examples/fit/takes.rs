@@ -90,7 +90,8 @@ pub fn text_of(value: &Value) -> &str {
     value.as_str().unwrap_or_default()
 }
 
-fn listen(path: &Path) -> Result<Vec<HeardNote>, String> {
+/// What is heard in a file, with the ear of a bass.
+pub fn listen(path: &Path) -> Result<Vec<HeardNote>, String> {
     let named = |e: &dyn std::fmt::Display| format!("{}: {e}", path.display());
     let mut source = file::open(path).map_err(|e| named(&e))?;
     let config = ListenerConfig::bass(source.format().rate);

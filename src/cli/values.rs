@@ -168,7 +168,7 @@ impl PartialEq for Mark {
 
 /// All marks a player may set. The upper ends only keep typing mistakes out: ten seconds, an
 /// octave, the range of 16 bits.
-const MARKS: [Mark; 17] = [
+const MARKS: [Mark; 20] = [
     Mark {
         name: "timing_ms",
         max: 10_000.0,
@@ -254,6 +254,21 @@ const MARKS: [Mark; 17] = [
         max: 96.0,
         of: |marks| &mut marks.bleed_slight_below_db,
     },
+    Mark {
+        name: "loud_db",
+        max: 96.0,
+        of: |marks| marks.loud_db.get_or_insert(0.0),
+    },
+    Mark {
+        name: "soft_db",
+        max: 96.0,
+        of: |marks| marks.soft_db.get_or_insert(0.0),
+    },
+    Mark {
+        name: "buzz_nats",
+        max: 100.0,
+        of: |marks| marks.buzz_nats.get_or_insert(0.0),
+    },
 ];
 
 impl std::fmt::Display for MarkChoice {
@@ -332,7 +347,8 @@ mod tests {
             let mut marks = Marks::default();
             let choice: MarkChoice = format!("{}=0.25", mark.name).parse().expect(mark.name);
             choice.apply(&mut marks);
-            let told = format!("{marks:?}");
+            // A mark that is off by default is an option.
+            let told = format!("{marks:?}").replace("Some(0.25)", "0.25");
             assert!(told.contains(&format!("{}: 0.25", mark.name)), "{told}");
             assert_eq!(told.matches("0.25").count(), 1, "{told}");
         }

@@ -20,8 +20,10 @@ pub mod usual;
 pub(crate) mod whole;
 
 use crate::compare::judge::scene::{Habits, Scene};
-use crate::compare::judge::{bleed, extras, gap, scene, undecided, verdict};
-use crate::compare::judgement::{JudgedNote, Judgement, PassJudgement, Stumble, Tally, TimingMode};
+use crate::compare::judge::{bleed, buzz, extras, gap, loudness, scene, undecided, verdict};
+use crate::compare::judgement::{
+    Evenness, JudgedNote, Judgement, Loudness, PassJudgement, Stumble, Tally, TimingMode,
+};
 pub use crate::compare::lay::clicks;
 use crate::compare::lay::clicks::{ClickedPass, without_clicks};
 pub(crate) use crate::compare::lay::clock;
@@ -202,7 +204,7 @@ pub fn judge_with_rings(
             )
         })
         .collect();
-    let judged = judge_passes(&scenes, rings, settings);
+    let (judged, loudness) = judge_passes(&scenes, rings, &events, settings);
     let clear = events.iter().filter(|event| ends::is_pluck(event)).count();
     let proved: Vec<_> = found
         .iter()
@@ -218,6 +220,7 @@ pub fn judge_with_rings(
     let heard_beside = (agreement, click_db);
     let listened = rings.is_some();
     let mut judgement = whole::put_together(expected, judged, heard_beside, listened, settings);
+    judgement.loudness = loudness;
     judgement.decided_s = decided_s;
     judgement.swing = swing.map(|swing| swing.0);
     let steadily = swing.filter(|swing| swing.1 != 0.0).map(|swing| swing.0);
@@ -246,8 +249,9 @@ fn lay(
 fn judge_passes(
     scenes: &[Scene],
     rings: Option<&[HeardRing]>,
+    events: &[&HeardNote],
     settings: &Settings,
-) -> Vec<PassJudgement> {
+) -> (Vec<PassJudgement>, Loudness) {
     let mut measured: Vec<(Vec<JudgedNote>, Vec<f64>)> = scenes
         .iter()
         .map(|scene| {
@@ -260,10 +264,15 @@ fn judge_passes(
     for (notes, doubts_ms) in &mut measured {
         gap::flag(settings, &usual, notes, doubts_ms);
     }
+    let mut of_passes: Vec<&mut Vec<JudgedNote>> =
+        measured.iter_mut().map(|(notes, _)| notes).collect();
+    buzz::tell(&mut of_passes, &settings.marks);
+    let loudness = loudness::learn(&mut of_passes, events, &settings.marks);
     let passes = scenes.iter().zip(measured).enumerate();
-    passes
+    let passes = passes
         .map(|(k, (scene, (notes, _)))| judge_pass(k + 1, scene, notes, rings))
-        .collect()
+        .collect();
+    (passes, loudness)
 }
 
 /// Judges one pass, whose notes are judged already.
@@ -309,6 +318,7 @@ fn judge_pass(
         judged: scene.pass.recognised,
         stumbles: stumbles(scene),
         timing,
+        evenness: Evenness::of(notes.iter()),
         tally: Tally::count(&notes, &extras),
         notes,
         extras,

@@ -1,6 +1,8 @@
 //! What the comparator's verdicts, flags and kinds are called, as reports and screens print them.
 
-use crate::compare::judgement::{Beginning, BleedKind, FindingKind, Flag, TimingMode, Verdict};
+use crate::compare::judgement::{
+    Beginning, BleedKind, FindingKind, Flag, TimingMode, Verdict, Withheld,
+};
 use crate::words;
 
 impl Verdict {
@@ -39,6 +41,9 @@ impl Flag {
             Self::Dead => words::DEAD,
             Self::Sharp => words::SHARP,
             Self::Flat => words::FLAT,
+            Self::Loud => words::LOUD,
+            Self::Soft => words::SOFT,
+            Self::Buzzes => words::BUZZES,
         }
     }
 }
@@ -78,6 +83,19 @@ impl FindingKind {
             Self::Clipped => words::CLIPPED,
             Self::Timing => "timing",
             Self::Tuning => "tuning",
+            Self::Level => words::LEVEL,
+            Self::Buzz => words::BUZZES,
+        }
+    }
+}
+
+impl Withheld {
+    /// Why nothing is said of the levels, in words.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::TooFew => "too few notes",
+            Self::Clipped => "input clipped",
+            Self::GainControl => "gain control",
         }
     }
 }

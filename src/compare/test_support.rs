@@ -1,5 +1,6 @@
 //! Values for the tests of this room.
 
+use crate::compare::judgement::HeardPart;
 use crate::hearing::events::{EndCause, HeardNote, HeardPitch, OnsetFeatures, STRINGS};
 
 /// A clear note at a time and a pitch.
@@ -19,6 +20,10 @@ pub(crate) fn heard(onset_s: f64, midi: f64) -> HeardNote {
             rivals: [None; 3],
         }),
         level_dbfs: -20.0,
+        loudness_db: Some(-20.0),
+        quiet_rise_db: None,
+        brightness: None,
+        clipped: false,
         release_s: onset_s + 0.4,
         release_uncertainty_s: None,
         end: EndCause::NextOnset,
@@ -31,5 +36,30 @@ pub(crate) fn heard(onset_s: f64, midi: f64) -> HeardNote {
         chords: Vec::new(),
         still: None,
         answers: [None; STRINGS],
+    }
+}
+
+/// What is told of a heard note before anything is judged.
+pub(crate) fn part(note: &HeardNote) -> HeardPart {
+    HeardPart {
+        midi: note.pitch.map(|pitch| pitch.midi),
+        cents: None,
+        cents_uncertainty: None,
+        onset_s: note.onset_s,
+        release_s: note.release_s,
+        level_dbfs: note.level_dbfs,
+        loudness_db: note.loudness_db,
+        level_db: None,
+        level_uncertainty_db: None,
+        brightness: note.brightness,
+        buzz_nats: None,
+        timing_ms: None,
+        timing_uncertainty_ms: None,
+        gap_ms: None,
+        gap_uncertainty_ms: None,
+        gap_depth_db: None,
+        heard_at_s: note.heard_at_s,
+        named_at_s: note.named_at_s,
+        named_midi: note.named_midi,
     }
 }

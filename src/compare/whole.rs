@@ -2,8 +2,8 @@
 //! that counts, the joins over all passes, the sentences.
 
 use crate::compare::judgement::{
-    Agreement, Bleed, Flag, JoinKindRecord, JoinRecord, JudgedNote, Judgement, PassJudgement,
-    Tally, Timing, Verdict,
+    Agreement, Bleed, Flag, JoinKindRecord, JoinRecord, JudgedNote, Judgement, Loudness,
+    PassJudgement, Tally, Timing, Verdict, Withheld,
 };
 use crate::compare::say::{findings, uneven};
 use crate::compare::{Settings, median};
@@ -88,6 +88,7 @@ pub(crate) fn put_together(
         decided_s: None,
         click_db,
         swing: None,
+        loudness: Loudness::none(Withheld::TooFew),
         findings,
         marks: settings.marks.clone(),
     }

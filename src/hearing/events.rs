@@ -148,6 +148,17 @@ pub struct Answer {
     pub level_db: f64,
 }
 
+/// How bright a note is while it rings: what lies above 1.5 kHz.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Brightness {
+    /// Its level beside that of the whole note as it is heard, 30 to 80, 80 to 160 and 160 to 300 ms after
+    /// the onset, in decibels; `None` where the note is shorter.
+    pub beside_db: [Option<f64>; 3],
+    /// Its level 160 to 300 ms after the onset less that 80 to 160 ms after it, in decibels: a string that is
+    /// left alone falls. `None` where the note is shorter.
+    pub swell_db: Option<f64>,
+}
+
 /// A string pluck as it was settled: all that the comparator knows about it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct HeardNote {
@@ -173,6 +184,17 @@ pub struct HeardNote {
     pub pitch: Option<HeardPitch>,
     /// Level over the note's first 100 ms, in decibels relative to full scale (RMS).
     pub level_dbfs: f64,
+    /// Level as it is heard over the note's first 200 ms, or as much of them as it sounds: K-weighted, in
+    /// LKFS of one channel (ITU-R BS.1770-5); `None` where it is too short or the input was cut off in
+    /// it.
+    pub loudness_db: Option<f64>,
+    /// How bright it is; `None` where it is shorter than an eighth of a second.
+    pub brightness: Option<Brightness>,
+    /// Whether the input was cut off at its beginning, so that its level cannot be known.
+    pub clipped: bool,
+    /// By how much the quiet after it rises again before the next onset, in decibels: nothing that a
+    /// string, a room or a finger does rises, a gain control does. `None` where the quiet is too short.
+    pub quiet_rise_db: Option<f64>,
     /// When damping starts, or the next onset if it rang up to it, or the end of audibility.
     pub release_s: f64,
     /// One standard deviation of `release_s`; `None` where nothing was measured of the end.

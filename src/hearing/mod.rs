@@ -5,6 +5,7 @@
 //! | `listener` | the door: samples in, events out; which candidates are notes, and when they end |
 //! | `events` | what it says: `Event`, `HeardNote` |
 //! | `jump` | *when* a string was let go |
+//! | `loudness` | how loud a note is as it is heard |
 //! | `pulse` | strings that begin with a short pulse and move fully a period later |
 //! | `naming` | *soon*: which note, after about a period and a half |
 //! | `pitch` | settled: which note, and how high exactly |
@@ -13,6 +14,7 @@
 //! | `continuity` | whether what sounded before a moment goes on through it |
 //! | `pluck` | whether an onset is a pluck: the evidence of every event |
 //! | `beside` | whether an onset that is no note of the line is a pluck of its own |
+//! | `buzz` | whether a string sounds against a fret |
 //! | `choked` | whether a sound that dies at once was a choked pluck |
 //! | `ringing` | whether a string that was heard beside the notes rings |
 //! | `logistic` | what a fitted model says of a row of features |
@@ -31,6 +33,8 @@
 
 pub mod arrival;
 pub mod beside;
+pub mod buzz;
+pub mod buzz_weights;
 pub mod calibration;
 pub mod choked;
 pub mod chords;
@@ -41,6 +45,7 @@ pub mod glide;
 pub mod jump;
 pub mod listener;
 pub mod logistic;
+pub mod loudness;
 pub mod naming;
 pub mod pitch;
 pub mod pluck;

@@ -7,6 +7,7 @@
 use serde::Serialize;
 
 use super::json_live::LiveOut;
+use super::json_loudness::LoudnessOut;
 use super::json_pass::{
     BleedOut, Extra, JoinKindOut, JoinOut, Note, PassOut, Summary, TimingOut, UndecidedOut,
 };
@@ -103,6 +104,8 @@ struct Report<'a> {
     bleed: Vec<BleedOut>,
     /// Strings of which it cannot be told whether they sounded.
     bleed_undecided: Vec<UndecidedOut>,
+    /// How loud the notes are, and how even.
+    loudness: LoudnessOut,
     summary: Summary,
     passes: Vec<PassOut>,
     joins: Vec<JoinOut>,
@@ -170,6 +173,9 @@ struct MarksOut {
     bleed_below_db: Option<f64>,
     bleed_ms: Option<f64>,
     bleed_slight_below_db: Option<f64>,
+    loud_db: Option<f64>,
+    soft_db: Option<f64>,
+    buzz_nats: Option<f64>,
 }
 
 impl<'a> From<&'a TakeResult> for Report<'a> {
@@ -191,6 +197,7 @@ impl<'a> From<&'a TakeResult> for Report<'a> {
                 .map(BleedOut::from)
                 .collect(),
             bleed_undecided: judgement.undecided.iter().map(UndecidedOut::from).collect(),
+            loudness: LoudnessOut::from(&judgement.loudness),
             summary: Summary::new(&judgement.tally, judgement.bleed.as_deref()),
             passes: judgement.passes.iter().map(PassOut::from).collect(),
             joins: judgement.joins.iter().map(JoinOut::from).collect(),
@@ -276,6 +283,9 @@ impl From<&Marks> for MarksOut {
             bleed_below_db: round(marks.bleed_below_db, DECIMALS_DB),
             bleed_ms: round(marks.bleed_ms, DECIMALS_MS),
             bleed_slight_below_db: round(marks.bleed_slight_below_db, DECIMALS_DB),
+            loud_db: round_known(marks.loud_db, DECIMALS_DB),
+            soft_db: round_known(marks.soft_db, DECIMALS_DB),
+            buzz_nats: round_known(marks.buzz_nats, DECIMALS_DB),
         }
     }
 }

@@ -6,6 +6,7 @@ use super::json::{
     DECIMALS_BPM, DECIMALS_CENTS, DECIMALS_DB, DECIMALS_MIDI, DECIMALS_MS, DECIMALS_S, round,
     round_known,
 };
+use super::json_loudness::EvennessOut;
 use crate::compare::judgement::{
     Bleed, ExtraNote, HeardPart, JoinKindRecord, JoinRecord, JudgedNote, PassJudgement, Stumble,
     Tally, Timing, Undecided,
@@ -38,6 +39,10 @@ pub(super) struct Note {
     onset_s: Option<f64>,
     release_s: Option<f64>,
     level_dbfs: Option<f64>,
+    loudness_db: Option<f64>,
+    level_db: Option<f64>,
+    level_uncertainty_db: Option<f64>,
+    buzz_nats: Option<f64>,
     timing_ms: Option<f64>,
     timing_uncertainty_ms: Option<f64>,
     gap_ms: Option<f64>,
@@ -108,6 +113,9 @@ pub(super) struct Summary {
     clipped: usize,
     sharp: usize,
     flat: usize,
+    loud: usize,
+    soft: usize,
+    buzzes: usize,
 }
 
 #[derive(Serialize)]
@@ -134,6 +142,7 @@ pub(super) struct PassOut {
     extras: Vec<Extra>,
     bleed: Vec<BleedOut>,
     bleed_undecided: Vec<UndecidedOut>,
+    evenness: Option<EvennessOut>,
     summary: Summary,
 }
 
@@ -193,6 +202,10 @@ impl From<&JudgedNote> for Note {
             onset_s: of(|h| Some(h.onset_s), DECIMALS_S),
             release_s: of(|h| Some(h.release_s), DECIMALS_S),
             level_dbfs: of(|h| Some(h.level_dbfs), DECIMALS_DB),
+            loudness_db: of(|h| h.loudness_db, DECIMALS_DB),
+            level_db: of(|h| h.level_db, DECIMALS_DB),
+            level_uncertainty_db: of(|h| h.level_uncertainty_db, DECIMALS_DB),
+            buzz_nats: of(|h| h.buzz_nats, DECIMALS_DB),
             timing_ms: of(|h| h.timing_ms, DECIMALS_MS),
             timing_uncertainty_ms: of(|h| h.timing_uncertainty_ms, DECIMALS_MS),
             gap_ms: of(|h| h.gap_ms, DECIMALS_MS),
@@ -249,6 +262,9 @@ impl Summary {
             clipped: tally.clipped,
             sharp: tally.sharp,
             flat: tally.flat,
+            loud: tally.loud,
+            soft: tally.soft,
+            buzzes: tally.buzzes,
         }
     }
 }
@@ -281,6 +297,7 @@ impl From<&PassJudgement> for PassOut {
             extras: pass.extras.iter().map(Extra::from).collect(),
             bleed: pass.bleed.iter().flatten().map(BleedOut::from).collect(),
             bleed_undecided: pass.undecided.iter().map(UndecidedOut::from).collect(),
+            evenness: pass.evenness.as_ref().map(EvennessOut::from),
             summary: Summary::new(&pass.tally, pass.bleed.as_deref()),
         }
     }

@@ -70,6 +70,12 @@ impl Matter {
             Self::Sound => &[
                 (|text| text == words::DEAD, "dead: no clear tone"),
                 (|text| text == "cut", "cut: let go long before its time"),
+                (|text| text == words::LOUD, "loud: sticks out"),
+                (|text| text == words::SOFT, "soft: falls away"),
+                (
+                    |text| text == words::BUZZES,
+                    "buzzes: the string sounds against a fret",
+                ),
             ],
             Self::Gap => &[(|_| true, "milliseconds of silence before the next note")],
             Self::Time => &[(|_| true, "milliseconds early (-) or late (+)")],
@@ -194,6 +200,9 @@ fn note_marks(
                 say(Matter::Tune, text, Tone::Care);
             }
             Flag::Dead => say(Matter::Sound, words::DEAD.into(), Tone::Alarm),
+            Flag::Loud | Flag::Soft | Flag::Buzzes => {
+                say(Matter::Sound, flag.word().into(), Tone::Care);
+            }
             Flag::Clipped => say(Matter::Sound, "cut".into(), Tone::Care),
             Flag::Bleed => say(Matter::Bleed, ringing(note, bar.key, result), Tone::Care),
         }

@@ -95,6 +95,20 @@ impl Page {
             "timing",
             format!("early or late beyond {} ms", marks.timing_ms),
         );
+        let beyond = |mark: Option<f64>| mark.map(|db| format!("{db} dB"));
+        let told = match (beyond(marks.loud_db), beyond(marks.soft_db)) {
+            (None, None) => "no note is called loud or soft (--mark loud_db=6 or soft_db=6)".into(),
+            (Some(db), None) => format!("loud from {db} above the usual note"),
+            (None, Some(db)) => format!("soft from {db} below the usual note"),
+            (Some(loud), Some(soft)) => {
+                format!("loud from {loud} above the usual note, soft from {soft} below it")
+            }
+        };
+        say(words::LEVEL, told);
+        let buzz = marks.buzz_nats.map_or("not looked for".to_owned(), |nats| {
+            format!("from {nats} nats of evidence that the string sounds against a fret")
+        });
+        say(words::BUZZES, buzz);
         say(
             "tuning",
             format!("sharp or flat from {} cents", marks.out_of_tune_cents),

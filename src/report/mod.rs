@@ -5,6 +5,7 @@
 
 pub mod json;
 mod json_live;
+mod json_loudness;
 mod json_pass;
 mod layout;
 mod marks;

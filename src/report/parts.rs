@@ -2,7 +2,7 @@
 //! with something in them.
 
 use super::text::Practise;
-use crate::compare::judgement::{JoinKindRecord, Passage, Verdict};
+use crate::compare::judgement::{Evenness, JoinKindRecord, Passage, Verdict, Withheld};
 use crate::session::line_info::LineInfo;
 use crate::session::result::TakeResult;
 use crate::words::plural;
@@ -54,6 +54,66 @@ pub(super) fn join_kind(kind: &JoinKindRecord) -> String {
         flagged => format!("{flagged} of {} leave a gap", kind.joins),
     };
     format!("{}: {leave}{usual}", kind.join.plural())
+}
+
+/// A drift of the level is told from this many decibels on: what is just noticed in music lies about 1 dB,
+/// and over a whole take less than this is nobody's concern. Common practice, no source.
+const DRIFT_TOLD_DB: f64 = 3.0;
+/// A drift is told where it is this many times its doubt (one standard deviation).
+const DRIFT_SURE: f64 = 2.0;
+
+/// "even within 1.4 dB; 4 dB softer from the first note to the last"; `None` of too few notes.
+pub(super) fn level(result: &TakeResult) -> Option<String> {
+    let judgement = &result.judgement;
+    let loudness = &judgement.loudness;
+    match loudness.withheld {
+        Some(Withheld::TooFew) => return None,
+        Some(Withheld::Clipped) => {
+            return Some("not told, since the input clipped in many notes".to_owned());
+        }
+        Some(Withheld::GainControl) => {
+            return Some(
+                "not told, since a gain control turned the recording up and down".to_owned(),
+            );
+        }
+        None => {}
+    }
+    let spread_db = loudness.evenness?.spread_db;
+    let mut text = format!("notes spread {spread_db:.1} dB, string and register taken off");
+    let passes: Vec<&Evenness> = judgement
+        .passes
+        .iter()
+        .filter_map(|pass| pass.evenness.as_ref())
+        .collect();
+    if let [first, .., last] = passes.as_slice() {
+        text = format!(
+            "notes spread {:.1} dB in the first pass, {:.1} in the last, string and register taken off",
+            first.spread_db, last.spread_db
+        );
+    }
+    if let (Some(drift_db), Some(doubt_db)) = (loudness.drift_db, loudness.drift_uncertainty_db)
+        && drift_db.abs() >= DRIFT_TOLD_DB
+        && drift_db.abs() >= DRIFT_SURE * doubt_db
+    {
+        let word = if drift_db < 0.0 { "softer" } else { "louder" };
+        text.push_str(&format!(
+            "; {:.0} dB {word} from the first note to the last",
+            drift_db.abs()
+        ));
+    }
+    for (count, what) in [
+        (judgement.tally.loud, "out"),
+        (judgement.tally.soft, "away"),
+    ] {
+        if count > 0 {
+            let verb = match what {
+                "out" => plural(count, "sticks", "stick"),
+                _ => plural(count, "falls", "fall"),
+            };
+            text.push_str(&format!("; {count} {verb} {what}"));
+        }
+    }
+    Some(text)
 }
 
 /// Bars in which something is shown, each with what its findings weigh, the heaviest first.

@@ -6,8 +6,8 @@ use std::path::PathBuf;
 
 use crate::compare::Settings;
 use crate::compare::judgement::{
-    Agreement, Beginning, Bleed, BleedKind, ExtraNote, Flag, HeardPart, JudgedNote, PassJudgement,
-    Tally, Timing, TimingMode, Verdict,
+    Agreement, Beginning, Bleed, BleedKind, Evenness, ExtraNote, Flag, HeardPart, JudgedNote,
+    PassJudgement, Tally, Timing, TimingMode, Verdict,
 };
 use crate::compare::whole;
 use crate::music::expected::{ExpectedNote, JoinKind, Place};
@@ -117,6 +117,11 @@ pub(crate) fn heard(note: &ExpectedNote) -> HeardPart {
         onset_s,
         release_s: onset_s + 0.607,
         level_dbfs: -18.24,
+        loudness_db: Some(-17.93),
+        level_db: Some(0.4),
+        level_uncertainty_db: Some(1.1),
+        brightness: None,
+        buzz_nats: Some(-4.2),
         timing_ms: Some(-2.345),
         timing_uncertainty_ms: Some(1.1),
         gap_ms: note.legato_next.then_some(18.0),
@@ -189,6 +194,7 @@ pub(crate) fn pass(number: usize, notes: Vec<JudgedNote>) -> PassJudgement {
         judged: true,
         stumbles: Vec::new(),
         timing: timing(),
+        evenness: Evenness::of(notes.iter()),
         tally: Tally::count(&notes, &[]),
         notes,
         extras: Vec::new(),

@@ -5,12 +5,12 @@
 
 use super::opening;
 use super::page::{COLUMNS, COLUMNS_MAX, COLUMNS_MIN, Tone, paint, wrap};
-use super::parts::{bars_of_note, command, join_kind, not_shown};
+use super::parts::{bars_of_note, command, join_kind, level, not_shown};
 use super::tab::{Sheet, Tab, tab};
 use crate::compare::judgement::{Finding, FindingKind, JoinKindRecord, Judgement, Passage};
 use crate::session::line_info::BarSpan;
 use crate::session::result::TakeResult;
-use crate::words::plural;
+use crate::words::{self, plural};
 
 /// Findings on a short page, at most, that of where to start not counted.
 const FINDINGS_SHOWN: usize = 6;
@@ -91,7 +91,8 @@ pub fn page(result: &TakeResult, settings: &PageSettings) -> String {
         if let Some(start) = &start {
             page.start(start, result);
         }
-        let at_end = page.joins_and_tempos(result);
+        let mut at_end = page.joins_and_tempos(result);
+        at_end.extend(page.levels(result));
         let rows_after = at_end.len() + page.least_tab(result);
         page.findings(&result.judgement, start.as_ref(), rows_after);
         page.lines.extend(at_end);
@@ -246,6 +247,11 @@ impl Page {
         rows
     }
 
+    /// The row about how even the notes are.
+    fn levels(&self, result: &TakeResult) -> Vec<String> {
+        level(result).map_or_else(Vec::new, |told| self.rows(words::LEVEL, Tone::Plain, &told))
+    }
+
     /// The bars with something in them as tab, as many as find room; all of them when asked for.
     fn bars(&mut self, result: &TakeResult) {
         if self.settings.all {
@@ -309,7 +315,9 @@ fn tone(kind: FindingKind) -> Tone {
         | FindingKind::Bleed
         | FindingKind::Clipped
         | FindingKind::Timing
-        | FindingKind::Tuning => Tone::Care,
+        | FindingKind::Tuning
+        | FindingKind::Level
+        | FindingKind::Buzz => Tone::Care,
         FindingKind::Take => Tone::Strong,
     }
 }

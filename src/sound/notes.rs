@@ -20,6 +20,18 @@ pub enum SoundNote {
         /// The first frame that reaches −40 dBFS.
         first: FrameIndex,
     },
+    /// A channel that had been left out was taken in, since what was used had fallen silent.
+    ChannelTakenIn {
+        /// The channel, from 1.
+        channel: u16,
+        /// The frame from which on it is used.
+        from: FrameIndex,
+    },
+    /// A channel holds steady hum or hiss alone while another one holds notes, and was left out.
+    SteadyChannel {
+        /// The channel, from 1.
+        channel: u16,
+    },
     /// The channels would cancel one another; only one of them was taken.
     OpposedChannels {
         /// The channel that was kept, from 1: the loudest.
@@ -98,6 +110,15 @@ impl std::fmt::Display for SoundNote {
                 "channel {channel} was silent at first and is left out, but sounds from frame {} \
                  on; if the bass is there, make the take mono first",
                 first.0
+            ),
+            Self::ChannelTakenIn { channel, from } => write!(
+                f,
+                "the other channels fall silent while channel {channel} sounds; it is used from frame {} on",
+                from.0
+            ),
+            Self::SteadyChannel { channel } => write!(
+                f,
+                "channel {channel} holds steady hum or hiss alone and was left out of the mix"
             ),
             Self::OpposedChannels { kept } => write!(
                 f,

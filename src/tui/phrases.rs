@@ -104,7 +104,7 @@ pub fn note(view: &NoteView, piece: &Piece, written: &ExpectedNote) -> String {
             Flag::Gap => format!("gap of {} ms after it", ms(view.gap_ms.unwrap_or(f64::NAN))),
             Flag::Clipped => "cut short".to_owned(),
             Flag::Bleed => "another string rings".to_owned(),
-            Flag::Dead => words::DEAD.to_owned(),
+            Flag::Dead | Flag::Loud | Flag::Soft | Flag::Buzzes => flag.word().to_owned(),
             Flag::Sharp | Flag::Flat => cents(view.cents.unwrap_or(f64::NAN)),
         });
     }

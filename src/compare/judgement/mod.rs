@@ -1,12 +1,14 @@
 //! The result of holding a take against a line: of each note (`note`), of each pass (`pass`), and of the
 //! take as a whole.
 
+mod loudness;
 mod note;
 mod pass;
 
 use crate::compare::marks::Marks;
 pub use crate::compare::say::start::Passage;
 use crate::music::expected::Place;
+pub use loudness::{Evenness, Loudness, Withheld};
 pub use note::{Bleed, BleedKind, ExtraNote, Flag, HeardPart, JudgedNote, Undecided, Verdict};
 pub use pass::{Beginning, JoinKindRecord, JoinRecord, PassJudgement, Stumble, Timing, TimingMode};
 
@@ -67,6 +69,10 @@ pub enum FindingKind {
     Timing,
     /// Sharp or flat notes.
     Tuning,
+    /// Notes that stick out or fall away.
+    Level,
+    /// Notes whose string sounds against a fret.
+    Buzz,
 }
 
 /// Counts over the take.
@@ -96,6 +102,12 @@ pub struct Tally {
     pub sharp: usize,
     /// Flat notes.
     pub flat: usize,
+    /// Loud notes.
+    pub loud: usize,
+    /// Soft notes.
+    pub soft: usize,
+    /// Notes that buzz.
+    pub buzzes: usize,
 }
 
 /// How unevenly the eighths were played: ratios of the first to the second of a beat.
@@ -141,6 +153,8 @@ pub struct Judgement {
     pub click_db: Option<f64>,
     /// How unevenly the eighths were played; `None` of too few off-beats.
     pub swing: Option<PlayedSwing>,
+    /// How loud the notes are, and how even.
+    pub loudness: Loudness,
     /// What to act on, the heaviest first.
     pub findings: Vec<Finding>,
     /// Counts.

@@ -1,5 +1,6 @@
 //! What became of the notes of a line in one pass, and what sounded besides.
 
+use crate::hearing::events::Brightness;
 use crate::music::expected::ExpectedNote;
 
 /// What became of an expected note.
@@ -28,12 +29,18 @@ pub enum Flag {
     Clipped,
     /// Another string sounds underneath.
     Bleed,
-    /// Choked, muffled or buzzing: no clear pitch, or a fraction of its neighbours' sustain.
+    /// Choked or muffled: no clear pitch, or a fraction of its neighbours' sustain.
     Dead,
     /// Above the written pitch, but still that note.
     Sharp,
     /// Below the written pitch, but still that note.
     Flat,
+    /// Sticks out: louder than the take's usual note, string and register taken off.
+    Loud,
+    /// Falls away: softer than the take's usual note, string and register taken off.
+    Soft,
+    /// The string sounds against a fret after an otherwise right note.
+    Buzzes,
 }
 
 /// What was heard of an expected note.
@@ -53,6 +60,19 @@ pub struct HeardPart {
     pub release_s: f64,
     /// Level of the note's start in decibels relative to full scale.
     pub level_dbfs: f64,
+    /// Level as it is heard over its first 200 ms, K-weighted (ITU-R BS.1770), in LKFS of one channel;
+    /// `None` where it is too short or the input was cut off.
+    pub loudness_db: Option<f64>,
+    /// The same beside the take's usual note, string and register taken off, in decibels; `None` where it
+    /// cannot be known.
+    pub level_db: Option<f64>,
+    /// One standard deviation of `level_db`.
+    pub level_uncertainty_db: Option<f64>,
+    /// How bright it is; `None` where it is too short.
+    pub brightness: Option<Brightness>,
+    /// How sure it is that the string sounds against a fret, in nats, above 0 more likely than not; `None`
+    /// where it cannot be told.
+    pub buzz_nats: Option<f64>,
     /// Onset less its place on the fitted grid, in milliseconds; late is positive.
     pub timing_ms: Option<f64>,
     /// One standard deviation of `timing_ms`.

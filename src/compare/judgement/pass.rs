@@ -1,7 +1,7 @@
 //! One time through some bars of the line: its time, its notes, and the joins over all passes.
 
-use super::Tally;
 use super::note::{Bleed, ExtraNote, JudgedNote, Undecided};
+use super::{Evenness, Tally};
 use crate::music::expected::JoinKind;
 
 /// How the take's time was laid over the line.
@@ -91,6 +91,8 @@ pub struct PassJudgement {
     pub bleed: Option<Vec<Bleed>>,
     /// Where nothing can be told of a string, in order of time.
     pub undecided: Vec<Undecided>,
+    /// How even its notes are; `None` where that is not known or of too few notes.
+    pub evenness: Option<Evenness>,
     /// Counts.
     pub tally: Tally,
 }

@@ -32,6 +32,8 @@ pub(crate) fn find(
     findings.extend(notes::missed(&take));
     findings.extend(notes::dead(&take));
     findings.extend(notes::clipped(&take));
+    findings.extend(notes::buzzes(&take));
+    findings.extend(off::levels(&take));
     findings.extend(strings::extras(&take));
     findings.extend(strings::rings(&take));
     findings.extend(off::timings(&take));

@@ -228,6 +228,13 @@ pub(crate) fn clipped(take: &Take) -> Vec<Finding> {
     )
 }
 
+/// Notes whose string sounds against a fret.
+pub(crate) fn buzzes(take: &Take) -> Vec<Finding> {
+    flagged(take, Flag::Buzzes, FindingKind::Buzz, weight::BUZZ, |_| {
+        "buzzes, the string sounds against a fret".to_owned()
+    })
+}
+
 /// One finding for each note with a flag in some pass.
 fn flagged(
     take: &Take,

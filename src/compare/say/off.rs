@@ -37,6 +37,10 @@ fn tune(part: &HeardPart) -> (Option<f64>, Option<f64>) {
     (part.cents, part.cents_uncertainty)
 }
 
+fn level(part: &HeardPart) -> (Option<f64>, Option<f64>) {
+    (part.level_db, part.level_uncertainty_db)
+}
+
 impl<'a> Off<'a> {
     /// `None` when no pass flags the note.
     fn of(take: &Take<'a>, note: &'a ExpectedNote, flag: Flag, measure: Measure) -> Option<Self> {
@@ -124,6 +128,22 @@ pub(crate) fn timings(take: &Take) -> Vec<Finding> {
                 ),
                 ..take.at(FindingKind::Timing, Some(first.note), first.shown.clone())
             });
+        }
+    }
+    findings
+}
+
+/// Notes that stick out or fall away.
+pub(crate) fn levels(take: &Take) -> Vec<Finding> {
+    let marks = &take.settings.marks;
+    let mut findings = Vec::new();
+    for (flag, mark) in [(Flag::Loud, marks.loud_db), (Flag::Soft, marks.soft_db)] {
+        let Some(mark) = mark else { continue };
+        let word = format!("too {}", flag.word());
+        for note in take.expected {
+            let off = Off::of(take, note, flag, level);
+            findings
+                .extend(off.map(|off| off.finding(take, FindingKind::Level, &word, "dB", mark)));
         }
     }
     findings

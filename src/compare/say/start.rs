@@ -133,6 +133,8 @@ fn contents(found: &[&Finding]) -> String {
                 FindingKind::Clipped => "clipped note",
                 FindingKind::Timing => "slip of time",
                 FindingKind::Tuning => "note out of tune",
+                FindingKind::Level => "uneven note",
+                FindingKind::Buzz => "buzzing note",
             };
             match (kind, number) {
                 (FindingKind::Tuning, 1) => "1 note out of tune".to_owned(),

@@ -26,6 +26,9 @@ impl Tally {
                     Flag::Dead => &mut tally.dead,
                     Flag::Sharp => &mut tally.sharp,
                     Flag::Flat => &mut tally.flat,
+                    Flag::Loud => &mut tally.loud,
+                    Flag::Soft => &mut tally.soft,
+                    Flag::Buzzes => &mut tally.buzzes,
                 } += 1;
             }
         }

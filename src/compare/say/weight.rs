@@ -38,6 +38,8 @@ pub(crate) const BROKEN_OFF: f64 = 1.0;
 const OFF: f64 = 1.0;
 /// A note far out of time or tune weighs at most this many times as much as one at its mark.
 const OFF_GROWTH: f64 = 4.0;
+/// A note whose string sounds against a fret. Raising it puts buzzes further up.
+pub(crate) const BUZZ: f64 = 2.0;
 /// A tempo that drifts. Raising it puts drifts further up.
 pub(crate) const DRIFT: f64 = 1.0;
 

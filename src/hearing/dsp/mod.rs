@@ -3,6 +3,7 @@
 //! Nothing here knows a note name, a string or a line, and nothing reads a file or a clock. Each
 //! file opens with the paper its method comes from. Used by the rest of `hearing` only.
 
+pub mod biquad;
 pub mod decimate;
 pub mod envelope;
 pub mod free_partial;

@@ -35,6 +35,7 @@ use crate::hearing::dsp::novelty::Novelty;
 use crate::hearing::dsp::power::mean_square;
 use crate::hearing::events::{Event, OnsetFeatures};
 use crate::hearing::jump::{Jump, JumpFinder, Past};
+use crate::hearing::loudness::Loudness;
 use crate::hearing::naming::{self, Waiting};
 use crate::hearing::pitch::PitchMeter;
 use crate::hearing::rings::Rings;
@@ -139,6 +140,7 @@ pub struct Listener {
     continuity: Continuity,
     meter: PitchMeter,
     rings: Rings,
+    loudness: Loudness,
     trace: Vec<f32>,
     ends: envelope::Work,
     /// Where something may have begun within the note that is settled.
@@ -230,6 +232,7 @@ impl Listener {
                 &config.open_strings.iter().map(|h| h.0).collect::<Vec<_>>(),
             )
             .with_known(&config.known_strings),
+            loudness: Loudness::new(high_rate, 1.0 / low_factor as f64, HISTORY_S),
             trace: Vec::new(),
             ends: envelope::Work::default(),
             doubts: Vec::new(),
@@ -339,6 +342,9 @@ impl Listener {
 
     /// Takes the frames that were cleaned.
     fn run(&mut self, say: &mut dyn FnMut(Event)) {
+        let low_per_frame = self.low_ratio / self.high_factor as f64;
+        let at_low = self.frames as f64 * low_per_frame;
+        self.loudness.watch(&self.clean, at_low, low_per_frame);
         self.frames += self.clean.len() as u64;
         self.steady.clear();
         match &mut self.high {
@@ -353,6 +359,7 @@ impl Listener {
             self.last_out = still - last + self.keep * self.last_out;
             *sample = self.last_out as f32;
         }
+        self.loudness.take(&self.steady);
         match &mut self.low {
             Some(d) => {
                 self.lower.clear();

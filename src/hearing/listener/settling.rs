@@ -4,9 +4,7 @@
 use super::{Forming, Listener, Name};
 use crate::hearing::arrival;
 use crate::hearing::dsp::envelope;
-use crate::hearing::events::{
-    Arrived, EndCause, Event, HeardNote, HeardPitch, HeardRing, STRINGS,
-};
+use crate::hearing::events::{Arrived, EndCause, Event, HeardNote, HeardPitch, HeardRing, STRINGS};
 use crate::hearing::pitch::Pitch;
 use crate::hearing::rings::{PlayedNote, Ring};
 use crate::units::Hertz;
@@ -200,6 +198,10 @@ impl Listener {
             novelty_db: f64::from(f.novelty_db),
             pitch,
             level_dbfs: self.level_db(onset, note_end),
+            loudness_db: self.loudness.note_db(onset, end.at.min(limit), r),
+            brightness: self.loudness.brightness(onset, end.at.min(limit), r),
+            clipped: self.loudness.is_clipped(onset, end.at.min(limit)),
+            quiet_rise_db: self.loudness.quiet_rise_db(end.at, limit, r),
             release_s: self.to_seconds(end.at),
             release_uncertainty_s: end.doubt_s,
             end: cause,
