@@ -29,6 +29,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
             "hearing::beside",
             "hearing::buzz",
             "hearing::choked",
+            "hearing::ringing",
         ],
     ),
     (

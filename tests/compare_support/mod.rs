@@ -217,7 +217,11 @@ pub fn event(onset_s: f64, midi: Option<f64>, evidence: f64) -> HeardNote {
         heard_at_s: onset_s + 0.008,
         named_at_s: Some(onset_s + 0.04),
         named_midi: midi,
-        features: if evidence > 0.0 { pluck() } else { ripple() },
+        features: if evidence > 0.0 {
+            pluck(midi)
+        } else {
+            ripple()
+        },
         chords: Vec::new(),
         still: None,
         answers: [None; STRINGS],
@@ -225,8 +229,13 @@ pub fn event(onset_s: f64, midi: Option<f64>, evidence: f64) -> HeardNote {
 }
 
 /// What a pluck beside a ringing note looks like: medians of 684 accidental plucks of recorded basses.
-fn pluck() -> OnsetFeatures {
+fn pluck(midi: Option<f64>) -> OnsetFeatures {
     OnsetFeatures {
+        added_midi: midi.unwrap_or(0.0),
+        added_score: 0.20,
+        added_db: -9.4,
+        gained_midi: midi.unwrap_or(0.0),
+        gained_score: 0.39,
         error_rise_db: [16.4, 10.1, 8.0],
         new_share: 0.22,
         clarity: 0.85,

@@ -14,12 +14,6 @@ use crate::units::{Hertz, cents};
 
 /// Onsets closer than this belong to one pluck.
 const ONE_PLUCK_S: f64 = 0.045;
-/// A take that begins in the middle of a tone may begin with a note where the tone is more periodic
-/// than this, 0 to 1. Raised, fewer takes begin with a note.
-const OPENING_CLARITY: f64 = 0.9;
-/// Evidence of such a note, in nats: even, less a little because hum is periodic, too. Raised above
-/// 0, hum at the beginning is taken for a note.
-const OPENING_EVIDENCE: f64 = -1.0;
 /// How far the stretch before an onset reaches back whose pitch is compared with the one after it,
 /// in seconds. Raised, the note before that one may stand in it.
 const TURN_BEFORE_S: f64 = 0.100;
@@ -113,6 +107,7 @@ impl Listener {
         // Before the stream there is nothing that an onset could stand out from.
         let has_past = at > PAST_S * r;
         let mut features = OnsetFeatures {
+            opens: !has_past,
             novelty_db: f64::from(c.novelty_db),
             jump: jump.height,
             error_rise_db: if has_past {
@@ -150,12 +145,7 @@ impl Listener {
         if without > HOPELESS && !(without > CERTAIN && struck) {
             features.turn = self.turn(at);
         }
-        let opening = c.at == 0;
-        let evidence = match opening {
-            false => evidence(&features),
-            true if features.clarity > OPENING_CLARITY => OPENING_EVIDENCE,
-            true => return,
-        };
+        let evidence = evidence(&features);
         if evidence > ADDED_FROM {
             self.look_for_added(at, evidence, &mut features);
         }
@@ -324,5 +314,7 @@ impl Listener {
 const RIPPLE_NATS: f64 = 0.7;
 
 fn evidence(f: &OnsetFeatures) -> f64 {
-    pluck::nats(f) - RIPPLE_NATS
+    // Nothing sounded before that could ripple.
+    let ripple = if f.opens { 0.0 } else { RIPPLE_NATS };
+    pluck::nats(f) - ripple
 }
