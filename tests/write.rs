@@ -90,11 +90,11 @@ fn what_was_written_is_right_when_it_is_played() {
 /// The pitches of the last notes, struck together.
 fn last_pitches(line: &Line) -> Vec<u8> {
     let events = line.bars().iter().flat_map(|bar| &bar.events);
-    let notes = events.filter_map(|event| match &event.kind {
+    let mut notes = events.filter_map(|event| match &event.kind {
         EventKind::Notes { notes, .. } => Some(notes.iter().map(|note| note.midi).collect()),
         EventKind::Rest | EventKind::Hold => None,
     });
-    notes.last().unwrap_or_default()
+    notes.next_back().unwrap_or_default()
 }
 
 /// A tenth and a twelfth are written as chords; single notes stay single.

@@ -79,7 +79,7 @@ pub(super) fn level(result: &TakeResult) -> Option<String> {
         None => {}
     }
     let spread_db = loudness.evenness?.spread_db;
-    let mut text = format!("notes spread {spread_db:.1} dB, string and register taken off");
+    let mut text = format!("notes spread {spread_db:.1} dB");
     let passes: Vec<&Evenness> = judgement
         .passes
         .iter()
@@ -87,7 +87,7 @@ pub(super) fn level(result: &TakeResult) -> Option<String> {
         .collect();
     if let [first, .., last] = passes.as_slice() {
         text = format!(
-            "notes spread {:.1} dB in the first pass, {:.1} in the last, string and register taken off",
+            "notes spread {:.1} dB, {:.1} in the last pass",
             first.spread_db, last.spread_db
         );
     }

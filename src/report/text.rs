@@ -91,11 +91,19 @@ pub fn page(result: &TakeResult, settings: &PageSettings) -> String {
         if let Some(start) = &start {
             page.start(start, result);
         }
-        let mut at_end = page.joins_and_tempos(result);
-        at_end.extend(page.levels(result));
-        let rows_after = at_end.len() + page.least_tab(result);
-        page.findings(&result.judgement, start.as_ref(), rows_after);
+        let at_end = page.joins_and_tempos(result);
+        let tab = page.least_tab(result);
+        page.findings(&result.judgement, start.as_ref(), at_end.len() + tab);
         page.lines.extend(at_end);
+        // What is no fault gives way to what is one.
+        let levels = page.levels(result);
+        let of_note = bars_of_note(result);
+        let has_any = |bar: &BarSpan| of_note.iter().any(|(number, _)| *number == bar.number);
+        let tab = page.tab(result, &has_any).lines.len();
+        let room = page.lines.len() + levels.len() + tab <= PAGE_ROWS;
+        if settings.all || (room && page.left_out == 0) {
+            page.lines.extend(levels);
+        }
         page.bars(result);
     }
     if settings.verbose {

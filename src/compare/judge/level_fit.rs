@@ -81,10 +81,10 @@ pub(super) fn fit(rows: &[Row]) -> Option<Fit> {
         for row in rows {
             let x = off(row) / (CUT * spread_db);
             let weight = (1.0 - x * x).max(0.0).powi(2) / variance;
-            for i in 0..SIZE {
-                right[i] += weight * row.of[i] * row.level_db;
-                for j in 0..SIZE {
-                    normal[i][j] += weight * row.of[i] * row.of[j];
+            for ((line, right), of) in normal.iter_mut().zip(&mut right).zip(row.of) {
+                *right += weight * of * row.level_db;
+                for (sum, other) in line.iter_mut().zip(row.of) {
+                    *sum += weight * of * other;
                 }
             }
         }

@@ -210,7 +210,7 @@ mod tests {
     /// of a decibel or two.
     #[test]
     fn string_and_register_are_learnt_and_taken_off() {
-        let sway = |at: usize| if at % 3 == 0 { 1.0 } else { -0.5 };
+        let sway = |at: usize| if at.is_multiple_of(3) { 1.0 } else { -0.5 };
         let mut notes = take(sway);
         let loudness = told(&mut notes, &Marks::default());
         for (at, note) in notes.iter().enumerate() {

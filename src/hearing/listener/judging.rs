@@ -14,6 +14,9 @@ use crate::units::{Hertz, cents};
 
 /// Onsets closer than this belong to one pluck.
 const ONE_PLUCK_S: f64 = 0.045;
+/// A take that begins in the middle of a sound may begin with a note where the sound is more periodic
+/// than this, 0 to 1. Raised, fewer takes begin with a note.
+const OPENING_CLARITY: f64 = 0.9;
 /// How far the stretch before an onset reaches back whose pitch is compared with the one after it,
 /// in seconds. Raised, the note before that one may stand in it.
 const TURN_BEFORE_S: f64 = 0.100;
@@ -144,6 +147,9 @@ impl Listener {
         let struck = features.error_rise_db[0] >= STRUCK_DB;
         if without > HOPELESS && !(without > CERTAIN && struck) {
             features.turn = self.turn(at);
+        }
+        if c.at == 0 && features.clarity < OPENING_CLARITY {
+            return;
         }
         let evidence = evidence(&features);
         if evidence > ADDED_FROM {
