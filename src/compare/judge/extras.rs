@@ -10,7 +10,7 @@ use crate::hearing::events::HeardNote;
 
 /// An unmatched event is told as an extra from this on, in nats: extras are rare, so that it must be
 /// clearly more likely than not. Raising it forgives soft accidental plucks.
-const EXTRA_NATS: f64 = 0.5;
+const EXTRA_NATS: f64 = 0.25;
 /// A series that explains this much of what is new tells its pitch, 0 to 1; the rest is noise.
 const SERIES_SCORE: f64 = 0.15;
 /// An event this close to a matched onset is the same pluck heard twice, in seconds.
