@@ -7,7 +7,7 @@
 //! | `jump` | *when* a string was let go |
 //! | `loudness` | how loud a note is as it is heard |
 //! | `pulse` | strings that begin with a short pulse and move fully a period later |
-//! | `naming` | *soon*: which note, after about a period and a half |
+//! | `naming` | *soon*: which note, once two readings agree |
 //! | `pitch` | settled: which note, and how high exactly |
 //! | `rings` | what else rings beside the played note |
 //! | `arrival` | when a sound that slides comes to rest on its pitch |
@@ -18,7 +18,7 @@
 //! | `choked` | whether a sound that dies at once was a choked pluck |
 //! | `ringing` | whether a string that was heard beside the notes rings |
 //! | `logistic` | what a fitted model says of a row of features |
-//! | `weights`, `ring_weights` | the weights of fitted models, with what they were fitted on |
+//! | `weights`, `ring_weights`, `buzz_weights` | the weights of fitted models, with what they were fitted on |
 //! | `calibration` | what is known of an instrument's strings; what still sounds after a stop |
 //! | `glide` | how long the pitch was under way from one note to the next |
 //! | `chords` | which members of a chord are there, and how long |
