@@ -5,7 +5,7 @@
 //!
 //! | room | what lives there |
 //! |---|---|
-//! | [`units`] | hertz, cents, decibels, frames and seconds |
+//! | [`units`] | hertz, cents, decibels, frames and seconds; the middle of measured numbers |
 //! | [`words`] | the names of pitches, beats, verdicts, flags and joins |
 //! | [`music`] | what should sound: instruments, lines, places on the neck, joins, studies |
 //! | [`hearing`] | what did sound: samples in, heard notes out |

@@ -1,4 +1,5 @@
-//! The units that cross rooms: hertz, cents, MIDI notes, decibels, seconds and frames.
+//! The units that cross rooms: hertz, cents, MIDI notes, decibels, seconds and frames; and the middle of
+//! what was measured in them.
 //!
 //! Raw `f32`/`f64` with a unit suffix is fine inside a loop; a value that is handed from room to
 //! room wears its type.
@@ -95,6 +96,21 @@ impl Decibels {
     /// Decibels of a power ratio; minus infinity for 0.
     pub fn from_power(ratio: f64) -> Self {
         Self(10.0 * ratio.log10())
+    }
+}
+
+/// A spread is the median distance from the middle times this, which is one standard deviation of a normal
+/// distribution.
+pub const SPREAD_OF_MEDIAN: f64 = 1.4826;
+
+/// The middle of some measured numbers; sorts what it is given. `None` of nothing.
+pub fn median(values: &mut [f64]) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    let count = values.len();
+    match count {
+        0 => None,
+        _ if count % 2 == 1 => Some(values[count / 2]),
+        _ => Some((values[count / 2 - 1] + values[count / 2]) / 2.0),
     }
 }
 

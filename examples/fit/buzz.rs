@@ -6,7 +6,7 @@ use seamline::hearing::buzz::{self, Usual};
 use seamline::hearing::events::{Brightness, HeardNote};
 use serde_json::Value;
 
-use super::takes::{Row, listen, text_of};
+use super::takes::{Row, listen, text_of, truths};
 
 /// A heard note counts as a true one within this many seconds of it.
 const NEAR_S: f64 = 0.040;
@@ -15,15 +15,8 @@ const FAINT_DB: f64 = -30.0;
 
 /// Listens to every take of a folder and adds a row for each plucked note on which a buzz could be told.
 pub fn rows_of(folder: &Path, rows: &mut Vec<Row>) -> Result<(), String> {
-    let truth = folder.join("truth");
-    let entries = std::fs::read_dir(&truth).map_err(|e| format!("{}: {e}", truth.display()))?;
-    let mut paths: Vec<_> = entries.flatten().map(|entry| entry.path()).collect();
-    paths.sort();
-    for path in &paths {
-        let named = |e: &dyn std::fmt::Display| format!("{}: {e}", path.display());
-        let text = std::fs::read_to_string(path).map_err(|e| named(&e))?;
-        let take: Value = serde_json::from_str(&text).map_err(|e| named(&e))?;
-        let heard = listen(&folder.join("audio").join(text_of(&take["file"])))?;
+    for take in truths(folder)? {
+        let (heard, _) = listen(folder, &take)?;
         take_rows(&take, &heard, rows);
     }
     Ok(())
@@ -57,13 +50,7 @@ fn take_rows(take: &Value, heard: &[HeardNote], rows: &mut Vec<Row>) {
             continue;
         }
         if let Some(features) = buzz::row(&brightness, midi, &usual) {
-            rows.push(Row {
-                take: text_of(&take["take"]).to_owned(),
-                instrument: text_of(&take["instrument"]).to_owned(),
-                kind: text_of(&take["group"]).to_owned(),
-                is_pluck: buzz_db.is_some(),
-                features: features.to_vec(),
-            });
+            rows.push(Row::of(take, buzz_db.is_some(), &features));
         }
     }
 }

@@ -3,13 +3,10 @@
 use std::path::Path;
 
 use seamline::hearing::events::{HeardNote, HeardRing};
-use seamline::hearing::listener::{Listener, ListenerConfig};
 use seamline::hearing::ringing::{left_row, open_row, usual_db};
-use seamline::session::offline;
-use seamline::sound::file;
 use serde_json::Value;
 
-use super::takes::{Row, text_of, truths};
+use super::takes::{Row, listen, text_of, truths};
 
 /// Rings shorter or softer than this are not told, in seconds and decibels; they are no rows.
 const SHORTEST_S: f64 = 0.15;
@@ -40,13 +37,7 @@ pub struct RingRows {
 /// Listens to every take of a folder and adds its rows.
 pub fn rows_of(folder: &Path, rows: &mut RingRows) -> Result<(), String> {
     for take in truths(folder)? {
-        let path = folder.join("audio").join(text_of(&take["file"]));
-        let named = |e: &dyn std::fmt::Display| format!("{}: {e}", path.display());
-        let mut source = file::open(&path).map_err(|e| named(&e))?;
-        let config = ListenerConfig::bass(source.format().rate);
-        let ear = Listener::new(config).map_err(|e| named(&e))?;
-        let (notes, rings) =
-            offline::hear_with_rings(source.as_mut(), ear).map_err(|e| named(&e))?;
+        let (notes, rings) = listen(folder, &take)?;
         for ring in &rings {
             let audible = ring.to_s - ring.from_s >= SHORTEST_S && ring.level_db >= SOFTEST_DB;
             if let Some(is_ring) = label(&take, ring).filter(|_| audible) {
@@ -74,13 +65,7 @@ impl RingRows {
                 return;
             }
         }
-        let row = |features: &[f64]| Row {
-            take: text_of(&take["take"]).to_owned(),
-            instrument: text_of(&take["instrument"]).to_owned(),
-            kind: text_of(&take["group"]).to_owned(),
-            is_pluck: label == Label::Rings,
-            features: features.to_vec(),
-        };
+        let row = |features: &[f64]| Row::of(take, label == Label::Rings, features);
         if ring.source_onset_s.is_some() {
             self.left.push(row(&left_row(ring)));
         } else {

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use seamline::hearing::beside::{self, Around};
 use seamline::hearing::choked;
-use seamline::hearing::events::HeardNote;
+use seamline::hearing::events::{HeardNote, HeardRing};
 use seamline::hearing::listener::{Listener, ListenerConfig};
 use seamline::hearing::pluck;
 use seamline::session::offline;
@@ -39,6 +39,19 @@ pub struct Row {
     pub features: Vec<f64>,
 }
 
+impl Row {
+    /// A row of a take.
+    pub fn of(take: &Value, is_pluck: bool, features: &[f64]) -> Self {
+        Self {
+            take: text_of(&take["take"]).to_owned(),
+            instrument: text_of(&take["instrument"]).to_owned(),
+            kind: text_of(&take["group"]).to_owned(),
+            is_pluck,
+            features: features.to_vec(),
+        }
+    }
+}
+
 /// The rows of each model.
 #[derive(Default)]
 pub struct Rows {
@@ -64,8 +77,7 @@ enum Label {
 /// Listens to every take of a folder and adds its rows.
 pub fn rows_of(folder: &Path, rows: &mut Rows) -> Result<(), String> {
     for take in truths(folder)? {
-        let sound = folder.join("audio").join(text_of(&take["file"]));
-        let heard = listen(&sound)?;
+        let (heard, _) = listen(folder, &take)?;
         take_rows(&take, &heard, rows);
     }
     Ok(())
@@ -90,13 +102,14 @@ pub fn text_of(value: &Value) -> &str {
     value.as_str().unwrap_or_default()
 }
 
-/// What is heard in a file, with the ear of a bass.
-pub fn listen(path: &Path) -> Result<Vec<HeardNote>, String> {
+/// What is heard in a take of a folder, with the ear of a bass.
+pub fn listen(folder: &Path, take: &Value) -> Result<(Vec<HeardNote>, Vec<HeardRing>), String> {
+    let path = folder.join("audio").join(text_of(&take["file"]));
     let named = |e: &dyn std::fmt::Display| format!("{}: {e}", path.display());
-    let mut source = file::open(path).map_err(|e| named(&e))?;
+    let mut source = file::open(&path).map_err(|e| named(&e))?;
     let config = ListenerConfig::bass(source.format().rate);
     let ear = Listener::new(config).map_err(|e| named(&e))?;
-    offline::hear(source.as_mut(), ear).map_err(|e| named(&e))
+    offline::hear_with_rings(source.as_mut(), ear).map_err(|e| named(&e))
 }
 
 /// Adds the rows of one take.
@@ -152,13 +165,7 @@ fn take_rows(take: &Value, heard: &[HeardNote], rows: &mut Rows) {
     let usual_dbfs = levels.get(levels.len() / 2).copied().unwrap_or(0.0);
     let is_played = |label: Label| !matches!(label, Label::Other);
     let line_note = |label: Label| matches!(label, Label::Note | Label::Choked | Label::Slide);
-    let new_row = |is_pluck: bool, features: &[f64]| Row {
-        take: text_of(&take["take"]).to_owned(),
-        instrument: text_of(&take["instrument"]).to_owned(),
-        kind: text_of(&take["group"]).to_owned(),
-        is_pluck,
-        features: features.to_vec(),
-    };
+    let new_row = |is_pluck: bool, features: &[f64]| Row::of(take, is_pluck, features);
     for (k, note) in heard.iter().enumerate() {
         let within = spans
             .iter()

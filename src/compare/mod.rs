@@ -367,14 +367,3 @@ fn quarter_s(expected: &[ExpectedNote]) -> f64 {
         0.5
     }
 }
-
-/// The middle value; sorts what it is given. `None` of nothing.
-pub(crate) fn median(values: &mut [f64]) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    let count = values.len();
-    match count {
-        0 => None,
-        _ if count % 2 == 1 => Some(values[count / 2]),
-        _ => Some((values[count / 2 - 1] + values[count / 2]) / 2.0),
-    }
-}

@@ -2,14 +2,11 @@
 //! and how loudly each open string answers by itself when another one is played.
 
 use crate::compare::judgement::JudgedNote;
-use crate::compare::median;
 use crate::music::expected::JoinKind;
+use crate::units::{SPREAD_OF_MEDIAN, median};
 
 /// Joins of a kind that tell what is usual.
 pub const ENOUGH_JOINS: usize = 5;
-/// A spread is the median distance from the middle times this, which is one standard deviation of
-/// a normal distribution.
-const SPREAD_OF_MEDIAN: f64 = 1.4826;
 
 /// The silence a player usually leaves at one kind of join.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -1,13 +1,14 @@
 //! What a take says of the line as a whole, put together from its passes: for each note the pass
 //! that counts, the joins over all passes, the sentences.
 
+use crate::compare::Settings;
 use crate::compare::judgement::{
     Agreement, Bleed, Flag, JoinKindRecord, JoinRecord, JudgedNote, Judgement, Loudness,
     PassJudgement, Tally, Timing, Verdict, Withheld,
 };
 use crate::compare::say::{findings, uneven};
-use crate::compare::{Settings, median};
 use crate::music::expected::{ExpectedNote, JoinKind};
+use crate::units::median;
 
 /// Puts the passes of a take together.
 ///

@@ -31,14 +31,21 @@ const REPEATS: f64 = 0.85;
 /// taken for slides.
 const GLIDES: f64 = 0.6;
 
-/// How well the sound at `from` repeats `lag` samples later, over `frames` samples: 1 whole, 0 not at all, -1
-/// turned over.
+/// How well the first `frames` samples of a sound repeat `lag` samples later: 1 whole, 0 not at all, -1 turned
+/// over.
 fn repeats(x: &[f32], lag: usize, frames: usize) -> f64 {
-    let (Some(a), Some(b)) = (x.get(..frames), x.get(lag..lag + frames)) else {
+    x.get(..frames)
+        .map_or(0.0, |head| repeats_of(head, mean_square(head), x, lag))
+}
+
+/// The same of a beginning whose power is known, for several lags.
+fn repeats_of(head: &[f32], own: f64, x: &[f32], lag: usize) -> f64 {
+    let frames = head.len();
+    let Some(later) = x.get(lag..lag + frames) else {
         return 0.0;
     };
-    let power = 0.5 * (mean_square(a) + mean_square(b)) * frames as f64;
-    f64::from(dot(a, b)) / (power + 1e-20)
+    let power = 0.5 * (own + mean_square(later)) * frames as f64;
+    f64::from(dot(head, later)) / (power + 1e-20)
 }
 
 /// Whether the sound between `onset` and `end` may glide: somewhere behind its attack it does not repeat at
@@ -129,10 +136,11 @@ pub fn moves_cents(stream: &History, rate_hz: f64, onset: f64, end: f64, hz: f64
 fn period_near(x: &[f32], period: f64) -> Option<f64> {
     let longest = (period * (1.0 + AROUND)).ceil() as usize + 1;
     let shortest = (period * (1.0 - AROUND)).floor() as usize;
-    let frames = x.len().checked_sub(longest)?;
+    let head = &x[..x.len().checked_sub(longest)?];
+    let own = mean_square(head);
     let mut best = (f64::NEG_INFINITY, 0);
     for lag in shortest..=longest {
-        let score = repeats(x, lag, frames);
+        let score = repeats_of(head, own, x, lag);
         if score > best.0 {
             best = (score, lag);
         }
@@ -141,7 +149,7 @@ fn period_near(x: &[f32], period: f64) -> Option<f64> {
     if lag == shortest || lag == longest {
         return None;
     }
-    let [a, b, c] = [lag - 1, lag, lag + 1].map(|lag| repeats(x, lag, frames));
+    let [a, b, c] = [lag - 1, lag, lag + 1].map(|lag| repeats_of(head, own, x, lag));
     let curve = a - 2.0 * b + c;
     let shift = if curve < 0.0 {
         0.5 * (a - c) / curve

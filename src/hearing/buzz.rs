@@ -14,6 +14,7 @@
 
 use super::events::Brightness;
 use super::{buzz_weights as weights, logistic};
+use crate::units::SPREAD_OF_MEDIAN;
 
 /// How many features there are.
 pub const FEATURES: usize = 4;
@@ -35,9 +36,6 @@ const CUT: f64 = 3.0;
 const ROUNDS: usize = 10;
 /// How far the brightness usually moves within an octave, in decibels (one standard deviation).
 const SLOPE_DB: f64 = 8.0;
-/// A spread is the median distance from the middle times this, which is one standard deviation of a normal
-/// distribution.
-const SPREAD_OF_MEDIAN: f64 = 1.4826;
 /// Each feature is held within this range, in decibels: that on which it was learnt.
 const RANGES_DB: [(f64, f64); FEATURES] =
     [(-15.0, 25.0), (-15.0, 25.0), (-15.0, 30.0), (-15.0, 15.0)];
@@ -62,7 +60,8 @@ fn parts(note: &Brightness) -> [Option<f64>; FEATURES] {
     [early, middle, late, note.swell_db]
 }
 
-fn median(values: &mut [f64]) -> Option<f64> {
+/// The middle of some numbers, the upper one of two; sorts what it is given.
+fn upper_median(values: &mut [f64]) -> Option<f64> {
     values.sort_by(f64::total_cmp);
     values.get(values.len() / 2).copied()
 }
@@ -74,7 +73,7 @@ impl Usual {
             return None;
         }
         let mut midis: Vec<f64> = notes.iter().map(|note| note.1).collect();
-        let middle_midi = median(&mut midis)?;
+        let middle_midi = upper_median(&mut midis)?;
         let line = |at: usize| {
             let points: Vec<(f64, f64)> = notes
                 .iter()
@@ -107,13 +106,13 @@ fn fit(points: &[(f64, f64)]) -> Option<Line> {
     }
     let mut levels: Vec<f64> = points.iter().map(|point| point.1).collect();
     let mut line = Line {
-        at_middle_db: median(&mut levels)?,
+        at_middle_db: upper_median(&mut levels)?,
         per_octave_db: 0.0,
     };
     for _ in 0..ROUNDS {
         let off = |(x, y): (f64, f64)| y - line.at_middle_db - line.per_octave_db * x;
         let mut sizes: Vec<f64> = points.iter().map(|&point| off(point).abs()).collect();
-        let spread = (SPREAD_OF_MEDIAN * median(&mut sizes)?).max(LEAST_SPREAD_DB);
+        let spread = (SPREAD_OF_MEDIAN * upper_median(&mut sizes)?).max(LEAST_SPREAD_DB);
         let (mut s, mut sx, mut sxx, mut sy, mut sxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
         for &(x, y) in points {
             let far = off((x, y)) / (CUT * spread);

@@ -7,6 +7,7 @@
 //! other are looked at, and the deepest counts.
 
 use super::dsp::decimate::{Decimator, RUN_FRAMES};
+use super::dsp::history::History;
 use super::dsp::yin;
 use crate::units::{Hertz, SampleRate};
 
@@ -34,9 +35,7 @@ const ROOM: f64 = 1.08;
 pub struct Glides {
     decimator: Decimator,
     rate_hz: f64,
-    samples: Vec<f32>,
-    /// The number of the first sample kept.
-    first: u64,
+    sound: History,
     scratch: Vec<f32>,
 }
 
@@ -46,23 +45,21 @@ impl Glides {
         let factor = ((rate.hz() / RATE_HZ).round() as usize).max(1);
         // The same transition as the listener's lowest stream.
         let of_input = |share: f64| share / factor as f64;
+        let rate_hz = rate.hz() / factor as f64;
         Self {
             decimator: Decimator::new(factor, of_input(0.40), of_input(0.60)),
-            rate_hz: rate.hz() / factor as f64,
-            samples: Vec::new(),
-            first: 0,
+            rate_hz,
+            sound: History::new((KEPT_S * rate_hz) as usize),
             scratch: Vec::new(),
         }
     }
 
     /// Takes the next samples.
     pub fn push(&mut self, block: &[f32]) {
-        let kept = (KEPT_S * self.rate_hz) as usize;
-        let over = self.samples.len().saturating_sub(kept);
-        self.samples.drain(..over);
-        self.first += over as u64;
         for part in block.chunks(RUN_FRAMES) {
-            self.decimator.run(part, &mut self.samples);
+            self.scratch.clear();
+            self.decimator.run(part, &mut self.scratch);
+            self.sound.extend(&self.scratch);
         }
     }
 
@@ -99,13 +96,12 @@ impl Glides {
 
     /// The pitch around a moment, in hertz.
     fn pitch(&mut self, at_s: f64, window: usize, lags: (usize, usize)) -> Option<f64> {
-        let middle = (at_s * self.rate_hz).round() - self.first as f64;
-        let from = middle - (window + lags.1) as f64 / 2.0;
-        if from < 0.0 {
+        let frames = window + lags.1;
+        let from = ((at_s * self.rate_hz).round() - frames as f64 / 2.0).floor() as i64;
+        let sound = self.sound.range(from, from + frames as i64);
+        if sound.len() < frames {
             return None;
         }
-        let from = from as usize;
-        let sound = self.samples.get(from..from + window + lags.1)?;
         yin::difference(sound, window, lags.1, &mut self.scratch);
         yin::normalise(&mut self.scratch);
         let depth = &self.scratch;

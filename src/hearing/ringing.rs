@@ -12,6 +12,7 @@
 
 use super::events::{HeardNote, HeardRing};
 use super::{logistic, ring_weights as weights};
+use crate::units::median;
 
 /// How many features a note left ringing has.
 pub const LEFT_FEATURES: usize = 5;
@@ -97,12 +98,6 @@ pub fn usual_db(ring: &HeardRing, notes: &[HeardNote]) -> Option<f64> {
     usual.into_iter().chain(median(&mut same)).reduce(f64::max)
 }
 
-fn median(values: &mut [f64]) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    let n = values.len();
-    (n > 0).then(|| 0.5 * (values[(n - 1) / 2] + values[n / 2]))
-}
-
 /// How sure it is that a string rings, in nats: above 0 more likely than not. Never fails.
 ///
 /// `notes`: those of the take, the ring's own among them.
@@ -119,9 +114,8 @@ pub fn nats(ring: &HeardRing, notes: &[HeardNote]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::hearing::events::{
-        Answer, EndCause, HeardPitch, OnsetFeatures, RingFeatures, STRINGS,
-    };
+    use crate::hearing::events::test_support::heard;
+    use crate::hearing::events::{Answer, RingFeatures};
 
     fn ring(source_onset_s: Option<f64>) -> HeardRing {
         HeardRing {
@@ -145,43 +139,12 @@ mod tests {
     }
 
     fn note(onset_s: f64, midi: f64, answer_db: f64) -> HeardNote {
-        let mut answers = [None; STRINGS];
-        answers[0] = Some(Answer {
+        let mut note = heard(onset_s, midi);
+        note.answers[0] = Some(Answer {
             midi: 28.02,
             level_db: answer_db,
         });
-        HeardNote {
-            onset_s,
-            onset_uncertainty_s: 0.001,
-            arrived: None,
-            other_onset: None,
-            evidence: 6.0,
-            novelty_db: 8.0,
-            pitch: Some(HeardPitch {
-                midi,
-                uncertainty_cents: 2.0,
-                moves_cents: 0.0,
-                clarity: 0.98,
-                rivals: [None; 3],
-            }),
-            level_dbfs: -20.0,
-            loudness_db: None,
-            quiet_rise_db: None,
-            brightness: None,
-            clipped: false,
-            release_s: onset_s + 0.4,
-            release_uncertainty_s: None,
-            end: EndCause::NextOnset,
-            depth_db: 0.0,
-            early_fall_db: None,
-            heard_at_s: onset_s,
-            named_at_s: None,
-            named_midi: None,
-            features: OnsetFeatures::default(),
-            chords: Vec::new(),
-            still: None,
-            answers,
-        }
+        note
     }
 
     /// Golden: the losses that the fit stated over its tables.

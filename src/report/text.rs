@@ -97,11 +97,7 @@ pub fn page(result: &TakeResult, settings: &PageSettings) -> String {
         page.lines.extend(at_end);
         // What is no fault gives way to what is one.
         let levels = page.levels(result);
-        let of_note = bars_of_note(result);
-        let has_any = |bar: &BarSpan| of_note.iter().any(|(number, _)| *number == bar.number);
-        let tab = page.tab(result, &has_any).lines.len();
-        let room = page.lines.len() + levels.len() + tab <= PAGE_ROWS;
-        if settings.all || (room && page.left_out == 0) {
+        if settings.all || (page.left_out == 0 && page.has_room(levels.len(), result)) {
             page.lines.extend(levels);
         }
         page.bars(result);
@@ -288,6 +284,14 @@ impl Page {
         if let Some(text) = not_shown(self.left_out, &others) {
             self.sentence(&text, Tone::Plain);
         }
+    }
+
+    /// Whether there is room for some more rows beside every bar with something in it.
+    fn has_room(&self, rows: usize, result: &TakeResult) -> bool {
+        let of_note = bars_of_note(result);
+        let has_any = |bar: &BarSpan| of_note.iter().any(|(number, _)| *number == bar.number);
+        let tab = self.tab(result, &has_any).lines.len();
+        self.lines.len() + rows + tab <= PAGE_ROWS
     }
 
     /// Rows of the bar with most in it.

@@ -1,9 +1,10 @@
 //! Which heard events may be notes, how sure each is, and which pitch it has.
 
-use crate::compare::{ends, median};
+use crate::compare::ends;
 use crate::hearing::beside::{self, Around};
 use crate::hearing::choked;
 use crate::hearing::events::{EndCause, HeardNote};
+use crate::units::median;
 
 /// An event less likely than this to be a pluck is none, in nats: no rhythm makes a note of it.
 const HOPELESS_NATS: f64 = -4.0;

@@ -5,8 +5,8 @@ use super::candidates::Candidate;
 use super::clockwork::Clockwork;
 use super::places::{Division, Places, STEPS};
 use super::quantise::{Pulse, Way, quantise};
-use crate::compare::median;
 use crate::music::line::{Meter, SwingRatio};
+use crate::units::median;
 
 /// Ratios that are tried, long to short; between them the clock's tolerance reaches. Below the first
 /// nobody hears a swing: Friberg and Sundström (2002), Music Perception 19, 333-349, from memory.

@@ -5,7 +5,7 @@
 //! Ridge regression: Hoerl & Kennard (1970), *Technometrics* 12, 55-67; Tukey's biweight: Beaton & Tukey
 //! (1974), *Technometrics* 16, 147-185 (both from memory).
 
-use crate::compare::median;
+use crate::units::{SPREAD_OF_MEDIAN, median};
 
 /// How far the level usually moves within an octave, in decibels (one standard deviation); chosen on made
 /// takes of six basses (of 0.3, 1, 2 and 3). Raised, more of what the player does is put down to the register.
@@ -24,9 +24,6 @@ const LEAST_SPREAD_DB: f64 = 0.5;
 const CUT: f64 = 4.685;
 /// Rounds of the robust fit; it settles well before.
 const ROUNDS: usize = 10;
-/// A spread is the median distance from the middle times this, which is one standard deviation of a normal
-/// distribution.
-pub(super) const SPREAD_OF_MEDIAN: f64 = 1.4826;
 /// Most strings that are told apart.
 pub(super) const STRINGS: usize = 8;
 /// Numbers of the fit: the level, the register, the drift, and the strings.

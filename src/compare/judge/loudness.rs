@@ -8,11 +8,11 @@
 //!
 //! The fit is that of `level_fit`, which names its papers.
 
-use crate::compare::judge::level_fit::{Row, SIZE, SPREAD_OF_MEDIAN, STRINGS, fit};
+use crate::compare::judge::level_fit::{Row, SIZE, STRINGS, fit};
 use crate::compare::judgement::{Evenness, Flag, JudgedNote, Loudness, Verdict, Withheld};
 use crate::compare::marks::Marks;
-use crate::compare::median;
 use crate::hearing::events::HeardNote;
+use crate::units::{SPREAD_OF_MEDIAN, median};
 
 /// Notes from which on a usual level is learnt. Raised, short takes say nothing.
 const ENOUGH_NOTES: usize = 8;

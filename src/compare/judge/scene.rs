@@ -1,12 +1,13 @@
 //! A pass laid over a line, as the verdicts and the extras look at it.
 
+use crate::compare::Settings;
 use crate::compare::lay::costs;
 use crate::compare::lay::ends;
 use crate::compare::lay::passes::{Pass, Scored, Stretch};
 use crate::compare::lay::slots::Slot;
-use crate::compare::{Settings, median};
 use crate::hearing::events::{EndCause, HeardNote};
 use crate::music::expected::ExpectedNote;
+use crate::units::median;
 
 /// Everything known before the first verdict.
 pub(crate) struct Scene<'a> {

@@ -8,9 +8,9 @@
 use crate::compare::lay::ends::NO_NOTE;
 use crate::compare::lay::passes::Pass;
 use crate::compare::lay::slots::Slot;
-use crate::compare::median;
 use crate::hearing::choked::dies;
 use crate::hearing::events::HeardNote;
+use crate::units::median;
 
 /// Beats before the first note that are looked at: two bars of four.
 const BEATS_BEFORE: i32 = 8;

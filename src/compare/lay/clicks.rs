@@ -1,8 +1,8 @@
 //! What is known of a click that the take was played to: where its bars lie, and which sounds are
 //! the click itself.
 
-use crate::compare::median;
 use crate::hearing::events::HeardNote;
+use crate::units::median;
 
 /// A stretch of the take that was played to a click whose moments are known.
 #[derive(Clone, Debug, PartialEq)]

@@ -4,9 +4,9 @@
 //! evidence. So does a choked pluck; which of them a sound that dies at once was is told by
 //! [`choked`](crate::hearing::choked).
 
-use crate::compare::median;
 use crate::hearing::choked::{self, dies};
 use crate::hearing::events::HeardNote;
+use crate::units::median;
 
 /// A sound that dies at once and is less likely than this to have been plucked is no note, in nats.
 /// Below 0, because a note is due where it is asked for. Raising it takes fewer ends for notes and

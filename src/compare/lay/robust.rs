@@ -4,6 +4,8 @@
 //! Tukey's biweight: Beaton & Tukey (1974), Technometrics 16, 147-185. The start from least
 //! absolute deviations keeps the redescending weights from locking onto outliers.
 
+use crate::units::SPREAD_OF_MEDIAN;
+
 /// One point of the fit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Point {
@@ -134,7 +136,7 @@ pub(crate) fn fit(points: &[Point], degree: usize, prior: SlopePrior) -> Option<
     Some(fitted)
 }
 
-/// Robust standard deviation of the residuals: 1.4826 x their weighted median size.
+/// Robust standard deviation of the residuals, by their weighted median size.
 fn scale(points: &[Point], fitted: &Polynomial) -> f64 {
     let mut sizes: Vec<(f64, f64)> = points
         .iter()
@@ -152,7 +154,7 @@ fn scale(points: &[Point], fitted: &Polynomial) -> f64 {
             break;
         }
     }
-    (1.4826 * median).clamp(SCALE_FLOOR_S, SCALE_CEILING_S)
+    (SPREAD_OF_MEDIAN * median).clamp(SCALE_FLOOR_S, SCALE_CEILING_S)
 }
 
 /// Weighted least squares with the prior on the slope, by the normal equations.

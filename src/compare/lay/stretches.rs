@@ -14,7 +14,7 @@ use crate::compare::lay::passes::{Pass, Scored, Stretch, first};
 use crate::compare::lay::pulse::{OWN_TEMPO_NOTES, Pulse, RIGHT_ENOUGH, TEMPO_SD, fit};
 use crate::compare::lay::robust::{Point, SlopePrior};
 use crate::compare::lay::slots::{self, Slot};
-use crate::compare::median;
+use crate::units::median;
 
 /// Rounds of aligning and fitting; it mostly settles after two.
 const ROUNDS: usize = 5;

@@ -11,8 +11,8 @@
 use crate::compare::judgement::PlayedSwing;
 use crate::compare::lay::passes::Pass;
 use crate::compare::lay::slots::Slot;
-use crate::compare::median;
 use crate::hearing::events::HeardNote;
+use crate::units::{SPREAD_OF_MEDIAN, median};
 
 /// Fewest off-beats that tell a habit.
 pub(crate) const OFF_BEATS: usize = 6;
@@ -21,8 +21,6 @@ pub(crate) const OFF_BEATS: usize = 6;
 const MOVED_SHARE: f64 = 0.03;
 /// A habit is steadier than this share of what it moves the notes by.
 const STEADY_SHARE: f64 = 0.6;
-/// A spread is the median distance from the middle times this (normal distribution).
-const SPREAD_OF_MEDIAN: f64 = 1.4826;
 
 /// The swing that was played, and by how much, in written seconds, it lies off the written places;
 /// `None` of too few off-beats. `beat_s` is a quarter of the line, in written seconds.

@@ -6,10 +6,10 @@ use std::collections::BTreeMap;
 use crate::compare::judgement::{
     Agreement, Beginning, Finding, FindingKind, JudgedNote, PassJudgement,
 };
-use crate::compare::median;
 use crate::compare::say::phrases::{place, seconds};
 use crate::compare::say::seen::{Shown, Take};
 use crate::compare::say::weight;
+use crate::units::median;
 use crate::words::count;
 
 /// Share of wrong notes that lie the same distance off before the tuning is suspected.

@@ -3,11 +3,11 @@
 use std::collections::BTreeSet;
 
 use crate::compare::judgement::{Finding, FindingKind, Flag, HeardPart, JudgedNote, Verdict};
-use crate::compare::median;
 use crate::compare::say::phrases::{figure, open_string, place};
 use crate::compare::say::seen::{Seen, Shown, Take, middle, trend};
 use crate::compare::say::weight;
 use crate::music::expected::ExpectedNote;
+use crate::units::median;
 use crate::words::count;
 
 /// Notes of one string that must be out of tune alike before the string is named, not the notes.

@@ -1,9 +1,10 @@
 //! The notes of a line as every pass of a take shows them, and the words for in how many.
 
+use crate::compare::Settings;
 use crate::compare::judgement::{Finding, FindingKind, JudgedNote, PassJudgement};
-use crate::compare::{Settings, median};
 use crate::music::expected::ExpectedNote;
 use crate::music::theory::pitch_in;
+use crate::units::median;
 use crate::words::bars_printed;
 
 /// What findings are made from.

@@ -8,7 +8,7 @@ use std::ops::Range;
 use crate::compare::judgement::{Agreement, JudgedNote, Timing, TimingMode};
 use crate::compare::lay::passes::Stretch;
 use crate::compare::lay::swing::OFF_BEATS;
-use crate::compare::median;
+use crate::units::{SPREAD_OF_MEDIAN, median};
 
 /// Share of the clear notes of a take that must be right notes of its passes before the line is
 /// recognised. Another line in the same key and rhythm reaches a twentieth by chance, running scales
@@ -103,7 +103,7 @@ pub(crate) fn timing(scene: &Scene, notes: &[JudgedNote]) -> Timing {
         .collect();
     timing.spread_ms = median(&mut off).and_then(|middle| {
         let mut sizes: Vec<f64> = off.iter().map(|ms| (ms - middle).abs()).collect();
-        Some(1.4826 * median(&mut sizes)?)
+        Some(SPREAD_OF_MEDIAN * median(&mut sizes)?)
     });
     // How much later than the click the pass's own beats lie.
     let known_s = scene.pass.click_at_s.map(|click_s| offset_s - click_s);

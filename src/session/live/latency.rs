@@ -7,7 +7,7 @@ use crate::session::live::input::Input;
 use crate::sound::SoundError;
 use crate::sound::block::Delivery;
 use crate::sound::click::{Weight, add_click, click_frames};
-use crate::units::SampleRate;
+use crate::units::{SPREAD_OF_MEDIAN, SampleRate};
 
 /// Clicks that are played.
 pub const CLICKS: usize = 12;
@@ -175,7 +175,7 @@ pub fn from_recording(
     let median_s = trips[trips.len() / 2];
     let mut off: Vec<f64> = trips.iter().map(|t| (t - median_s).abs()).collect();
     off.sort_by(f64::total_cmp);
-    let spread_s = 1.4826 * off[off.len() / 2];
+    let spread_s = SPREAD_OF_MEDIAN * off[off.len() / 2];
     let from_to_s = (trips[0], trips[trips.len() - 1]);
     if spread_s > SPREAD_MAX_S {
         return Err(LatencyError::Uneven {

@@ -3,6 +3,8 @@
 //!
 //! Memory: grows with the notes of the take; of the sound some seconds are kept.
 
+use crate::compare::ends::SURE_EVIDENCE;
+use crate::hearing::dsp::history::History;
 use crate::hearing::events::{Event, HeardNote};
 use crate::hearing::glide::Glides;
 use crate::session::heard::Heard;
@@ -17,8 +19,6 @@ const KEPT_S: f64 = 12.0;
 const BEFORE_S: f64 = 1.0;
 /// And up to this long after it, in seconds: longer, members of a chord that die away count for less.
 const AFTER_S: f64 = 1.5;
-/// Evidence of a note that surely was plucked, in nats; as in the comparator.
-const SURE: f64 = 2.0;
 /// A gap is silence of this many frames at a time.
 const SILENCE: [f32; 1024] = [0.0; 1024];
 
@@ -44,8 +44,7 @@ pub(super) struct Kept {
     measure: Glides,
     /// The pitch of that note.
     before: Option<Hertz>,
-    samples: Vec<f32>,
-    first: u64,
+    sound: History,
     rate: SampleRate,
     a4: Hertz,
 }
@@ -58,8 +57,7 @@ impl Kept {
             last: None,
             measure: Glides::new(rate),
             before: None,
-            samples: Vec::new(),
-            first: 0,
+            sound: History::new((KEPT_S * rate.hz()) as usize),
             rate,
             a4,
         }
@@ -75,22 +73,17 @@ impl Kept {
                 self.glides.push((note.onset_s, s));
             }
         }
-        if note.evidence < SURE {
+        if note.evidence < SURE_EVIDENCE {
             return;
         }
         self.before = hz;
-        let frame = |at_s: f64| {
-            let frame = (at_s * self.rate.hz()).round().max(0.0) as u64;
-            (frame.saturating_sub(self.first) as usize).min(self.samples.len())
-        };
-        let (from, to) = (
-            frame(note.onset_s - BEFORE_S),
-            frame(note.onset_s + AFTER_S),
-        );
+        let frame = |at_s: f64| (at_s * self.rate.hz()).round() as i64;
+        let from = frame(note.onset_s - BEFORE_S).max(self.sound.start());
+        let to = frame(note.onset_s + AFTER_S);
         self.last = Some(NoteSound {
             note: note.clone(),
-            samples: self.samples[from..to].to_vec(),
-            from_s: (self.first + from as u64) as f64 / self.rate.hz(),
+            samples: self.sound.range(from, to).to_vec(),
+            from_s: from as f64 / self.rate.hz(),
         });
     }
 }
@@ -105,11 +98,7 @@ impl Beside for Kept {
 
     fn samples(&mut self, block: &[f32]) {
         self.measure.push(block);
-        let kept = (KEPT_S * self.rate.hz()) as usize;
-        let over = self.samples.len().saturating_sub(kept);
-        self.samples.drain(..over);
-        self.first += over as u64;
-        self.samples.extend_from_slice(block);
+        self.sound.extend(block);
     }
 
     fn gap(&mut self, lost: FrameCount) {

@@ -113,6 +113,9 @@ fn earlier(note: &mut HeardNote, by_s: f64) {
     if let Some((other_s, _)) = &mut note.other_onset {
         *other_s -= by_s;
     }
+    if let Some(arrived) = &mut note.arrived {
+        arrived.at_s -= by_s;
+    }
 }
 
 /// What the ear must know for all that can be played on an instrument.
