@@ -10,6 +10,7 @@
     live_check.py lost A.json N           so many frames were lost
     live_check.py began A.json N          verdicts of the first notes: N at least are right
     live_check.py cost A.json             what listening cost, and how soon notes were known
+    live_check.py sounded A.wav S         S seconds at least have come since the first sound
     live_check.py ahead A.wav             how far the take's length is ahead of the clock, in ms
 """
 import array
@@ -104,6 +105,15 @@ def fed(kept, take):
     return None
 
 
+def sounded(kept, seconds):
+    """Whether a take that is being kept (58 bytes, then mono floats at 48 kHz) is so long from its first
+    sound on."""
+    heard = floats(kept, 58)
+    first = next((at for at, x in enumerate(heard) if x), len(heard))
+    come = (len(heard) - first) / 48000
+    return None if come >= float(seconds) else f"{come:.1f} s"
+
+
 def ahead(path):
     """The most of a second: a take that is being kept (58 bytes, then mono floats at 48 kHz) grows
     block by block, and never sooner than its sound comes."""
@@ -122,6 +132,8 @@ def main(what, *args):
         return None
     if what == "fed":
         return fed(*args)
+    if what == "sounded":
+        return sounded(*args)
     a = read(args[0])
     if what == "same":
         b = read(args[1])
