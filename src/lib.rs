@@ -12,6 +12,7 @@
 //! | [`sound`] | samples in and out: files, the plucked-string synth |
 //! | [`compare`] | heard against expected: alignment, grid, verdicts, flags, findings |
 //! | [`transcribe`] | heard notes to a written line: rhythm, lengths, key, bars |
+//! | [`progress`] | what was practised, how fast to go on, what to do next |
 //! | [`session`] | one run from a source to a result |
 //! | [`report`] | text and JSON made from results and lines |
 //! | [`tui`] | the dashboard, and the same as lines of text |
@@ -21,6 +22,7 @@ pub mod cli;
 pub mod compare;
 pub mod hearing;
 pub mod music;
+pub mod progress;
 pub mod report;
 pub mod session;
 pub mod sound;

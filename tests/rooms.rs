@@ -45,6 +45,10 @@ const MAY_USE: &[(&str, &[&str])] = &[
         ],
     ),
     (
+        "progress",
+        &["units", "words", "music", "compare::judgement"],
+    ),
+    (
         "session",
         &[
             "units",
@@ -54,6 +58,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
             "sound",
             "compare",
             "transcribe",
+            "progress::ladder",
         ],
     ),
     (
@@ -63,6 +68,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
             "words",
             "music",
             "compare",
+            "progress",
             "session::line_info",
             "session::live::snapshot",
             "session::result",
@@ -76,6 +82,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
             "words",
             "music",
             "compare::judgement",
+            "progress::ladder",
             "session::line_info",
             "session::live::snapshot",
             "session::live::tuner",

@@ -1,0 +1,10 @@
+//! Getting better: what was practised, how fast to go on, what to do next.
+//!
+//! | file | what lives there |
+//! |---|---|
+//! | [`record`] | what is known of a player's practice, as plain values |
+//!
+//! No clock: days and moments are handed in. Used by `session` (the ladder alone), `report` (the values
+//! alone) and `cli`.
+
+pub mod record;

@@ -1,0 +1,96 @@
+//! What is known of a player's practice, as plain values: read from the store, used by what shows it
+//! and by what plans from it. Nothing is computed here.
+
+use crate::music::expected::JoinKind;
+
+/// A day where the player is, counted from 1970-01-01.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct Day(pub i64);
+
+impl Day {
+    /// The day of a moment, from seconds since 1970 in universal time and the seconds that the clock
+    /// where the player is runs ahead of that.
+    pub fn of(unix_s: i64, ahead_s: i32) -> Self {
+        Self((unix_s + i64::from(ahead_s)).div_euclid(86_400))
+    }
+
+    /// Days from `earlier` to this one.
+    pub fn since(self, earlier: Self) -> i64 {
+        self.0 - earlier.0
+    }
+}
+
+/// One line that was practised.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LineRecord {
+    /// Its title, or the name of its file.
+    pub title: String,
+    /// The file it was last read from, from the root of the file system; `None` when it is not known.
+    pub file: Option<String>,
+    /// First and last bar, by their printed numbers.
+    pub bars: (u32, u32),
+    /// Written tempo, in quarters per minute.
+    pub tempo_bpm: f64,
+    /// Takes that are kept of it.
+    pub takes: usize,
+    /// Judged passes in them.
+    pub passes: usize,
+    /// Every day on which it was played, the oldest first.
+    pub days: Vec<LineDay>,
+    /// Its joins that were reached, in the order of the line.
+    pub joins: Vec<PractisedJoin>,
+}
+
+/// One day's work on a line.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LineDay {
+    /// Which day.
+    pub day: Day,
+    /// Judged passes, over any bars.
+    pub passes: usize,
+    /// Those that were clean.
+    pub clean: usize,
+    /// Passes over the whole line.
+    pub whole: usize,
+    /// Those that were clean.
+    pub whole_clean: usize,
+    /// Tempo of the fastest clean pass over the whole line, relative to the written one; `None`
+    /// without one.
+    pub clean_share: Option<f64>,
+    /// Time that was played, in minutes.
+    pub minutes: f64,
+}
+
+/// A join of a line with what became of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PractisedJoin {
+    /// Index of the written note before it.
+    pub index: usize,
+    /// Printed number of that note's bar.
+    pub bar: u32,
+    /// Beat of that note, from 1.
+    pub beat: f64,
+    /// Printed number of the bar of the note behind it.
+    pub to_bar: u32,
+    /// What kind of join it is; `None` where that is not known.
+    pub kind: Option<JoinKind>,
+    /// Every day on which it was played, the oldest first.
+    pub days: Vec<JoinDay>,
+}
+
+/// What became of a join on one day.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct JoinDay {
+    /// Which day.
+    pub day: Day,
+    /// How often it was played.
+    pub tries: usize,
+    /// How often it had a fault: a gap, or a wrong, missed, dead, early or late note behind it.
+    pub faulty: usize,
+    /// The first try of the day had a fault.
+    pub first_faulty: bool,
+    /// Mean silence in milliseconds; `None` where it could not be measured.
+    pub gap_ms: Option<f64>,
+    /// Fastest try without a fault, relative to the written tempo; `None` without one.
+    pub clean_share: Option<f64>,
+}
