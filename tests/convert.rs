@@ -22,6 +22,7 @@ fn run(folder: &Path, arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_seamline"))
         .args(arguments)
         .current_dir(folder)
+        .env("SEAMLINE_DATA", folder.join("data"))
         .output()
         .expect("the program starts")
 }

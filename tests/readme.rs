@@ -78,6 +78,7 @@ fn the_report_is_the_first_commands() {
         .args(&commands()[0])
         .current_dir(root())
         .env_remove("COLUMNS")
+        .env("SEAMLINE_DATA", env!("CARGO_TARGET_TMPDIR"))
         .output()
         .expect("the program starts");
     let told = String::from_utf8_lossy(&output.stdout);

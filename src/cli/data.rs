@@ -1,4 +1,4 @@
-//! The folder in which the program keeps what it must remember: takes and round trips.
+//! The folder in which the program keeps what it must remember: takes, round trips, the record.
 
 use std::path::{Path, PathBuf};
 
@@ -11,8 +11,9 @@ use crate::session::live::latency_book::LatencyBook;
 /// Where things are kept.
 #[derive(Args, Debug, Clone)]
 pub(super) struct DataOptions {
-    /// Folder for takes and what was measured (also SEAMLINE_DATA; by default the system's own)
-    #[arg(long, value_name = "DIR")]
+    /// Folder for takes, what was measured and the record of practice (also SEAMLINE_DATA; by default the
+    /// system's own)
+    #[arg(long, value_name = "DIR", global = true)]
     data: Option<PathBuf>,
 }
 

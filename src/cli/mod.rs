@@ -7,6 +7,7 @@
 //! |---|---|
 //! | `score` | judge recorded takes |
 //! | `play` | play along, live |
+//! | `log` | what was practised |
 //! | `sound` | list devices, measure the round trip |
 //! | `hear` | render a line as sound |
 //! | `convert` | a line from one format to another |
@@ -21,11 +22,14 @@
 //! | `hand` | the fretting hand: reach, fingers, open strings |
 //! | `devices` | which sound card is meant |
 //! | `data` | the folder for takes and round trips |
+//! | `record` | a judged take put into the record of practice |
+//! | `clock` | what day and time it is |
 //! | `values` | the values that options take, read and checked |
 //! | `failure` | what ends a command: one message that says how to mend it |
 //! | `output` | standard output, and files written whole or not at all |
 //! | `written` | which files a command may write: nothing of the player's is written over |
 
+mod clock;
 mod convert;
 mod data;
 mod devices;
@@ -33,12 +37,14 @@ mod failure;
 mod hand;
 mod hear;
 mod line_file;
+mod log;
 mod options;
 mod output;
 mod own;
 mod paper;
 mod play;
 mod played;
+mod record;
 mod score;
 mod show;
 mod sound;
@@ -89,6 +95,9 @@ fn below_mark(judgement: &Judgement, mark: Option<f64>) -> Option<String> {
                   Exit code: 0 done, 1 done but below --pass-mark, 2 wrong usage or input."
 )]
 struct Arguments {
+    #[command(flatten)]
+    data: data::DataOptions,
+
     #[command(subcommand)]
     command: Command,
 }
@@ -104,6 +113,7 @@ enum Command {
     Write(Box<write::WriteArguments>),
     Tune(tune::TuneArguments),
     Sound(sound::SoundArguments),
+    Log(log::LogArguments),
     Completions(own::CompletionsArguments),
     Man(own::ManArguments),
 }
@@ -120,10 +130,12 @@ pub fn run() -> ExitCode {
             return ExitCode::from(if failed { FAILED } else { DONE });
         }
     };
+    let data = &arguments.data;
     let code = match arguments.command {
-        Command::Score(arguments) => score::run(&arguments),
-        Command::Play(arguments) => play::run(&arguments),
-        Command::Sound(arguments) => sound::run(&arguments),
+        Command::Score(arguments) => score::run(&arguments, data),
+        Command::Play(arguments) => play::run(&arguments, data),
+        Command::Sound(arguments) => sound::run(&arguments, data),
+        Command::Log(arguments) => log::run(&arguments, data),
         Command::Show(arguments) => show::run(&arguments),
         Command::Study(arguments) => study::run(&arguments),
         Command::Write(arguments) => write::run(&arguments),

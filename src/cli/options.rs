@@ -18,7 +18,7 @@ use crate::session::played::Played;
 const LINE_BYTES_MAX: u64 = 16 << 20;
 
 /// Which part of a file with several is meant.
-#[derive(Args, Clone, Debug)]
+#[derive(Args, Clone, Debug, Default)]
 pub(super) struct PartOption {
     /// The part to take from a file with several: its number or its name
     #[arg(long, value_name = "NUMBER|NAME")]
@@ -39,7 +39,7 @@ impl PartOption {
 }
 
 /// How the line is to be taken.
-#[derive(Args, Clone, Debug)]
+#[derive(Args, Clone, Debug, Default)]
 pub(super) struct LineOptions {
     #[command(flatten)]
     part: PartOption,
@@ -103,9 +103,14 @@ impl LineOptions {
         })
     }
 
+    /// The part of the line's file that was asked for.
+    pub(super) fn part_name(&self) -> Option<String> {
+        self.part.part.as_ref().map(ToString::to_string)
+    }
+
     /// Writes down what was asked for of the line.
     pub(super) fn write_down(&self, part: &Part, played: &mut Played) {
-        played.part = self.part.part.as_ref().map(ToString::to_string);
+        played.part = self.part_name();
         played.bars = part.bars;
         played.tempo_share = part.share;
         played.swing = self.swing.map(|SwingChoice(swing)| {

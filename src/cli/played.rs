@@ -1,8 +1,8 @@
 //! How a take was played: written down by `play`, taken up by `score`.
 
 use std::path::{Path, PathBuf};
-use std::time::SystemTime;
 
+use super::clock;
 use super::failure::Failure;
 use super::options::{Part, line_bytes};
 use super::output;
@@ -24,7 +24,6 @@ pub(super) fn played(arguments: &PlayArguments, part: &Part) -> Result<Played, F
         let whole = path.canonicalize().unwrap_or_else(|_| path.to_owned());
         whole.display().to_string()
     };
-    let now = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH);
     let click = PlayedClick {
         beats: arguments.click.clone(),
         parts: arguments.click_parts,
@@ -32,7 +31,7 @@ pub(super) fn played(arguments: &PlayArguments, part: &Part) -> Result<Played, F
         count_in: arguments.count_in,
     };
     let mut played = Played::new(
-        date(now.map_or(0, |since| since.as_secs())),
+        date(clock::now_s().try_into().unwrap_or(0)),
         absolute(&arguments.line),
         &line_bytes(&arguments.line)?,
         arguments.a4,
@@ -44,12 +43,26 @@ pub(super) fn played(arguments: &PlayArguments, part: &Part) -> Result<Played, F
     Ok(played)
 }
 
+/// The line a take is held against, and how.
+pub(super) struct AsPlayed {
+    /// The whole line, at the tempo asked for.
+    pub(super) line: Line,
+    /// What it is judged by.
+    pub(super) settings: ScoreSettings,
+    /// How to practise it: the line's file, and the tempo relative to the written one.
+    pub(super) practise: Practise,
+    /// The part taken from a file with several.
+    pub(super) part: Option<String>,
+    /// When it was played, as the file beside it says.
+    pub(super) date: Option<String>,
+}
+
 /// The line a take is held against and how: as asked for, and where nothing was, as it was played.
 pub(super) fn as_played(
     take: &Path,
     arguments: &ScoreArguments,
     known: &KnownInstrument,
-) -> Result<(Line, ScoreSettings, Practise), Failure> {
+) -> Result<AsPlayed, Failure> {
     let name = path_beside(take).display().to_string();
     let is_file = take != Path::new("-");
     let played = match is_file {
@@ -82,6 +95,7 @@ pub(super) fn as_played(
         Some(played) => arguments.options.or_as_played(played, &name)?,
         None => arguments.options.clone(),
     };
+    let date = played.as_ref().map(|played| played.date.clone());
     let Part {
         line,
         bars,
@@ -122,5 +136,11 @@ pub(super) fn as_played(
         line: written.display().to_string(),
         share,
     };
-    Ok((line, settings, practise))
+    Ok(AsPlayed {
+        line,
+        settings,
+        practise,
+        part: options.part_name(),
+        date,
+    })
 }

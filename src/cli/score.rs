@@ -4,16 +4,18 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
+use super::data::DataOptions;
 use super::failure::Failure;
 use super::options::{LineOptions, Target};
 use super::output;
-use super::played::as_played;
+use super::played::{AsPlayed, as_played};
+use super::record::{Practised, RecordOptions};
 use super::values::{self, MarkChoice};
 use super::written::{self, Planned, ReplaceOption};
 use super::{BELOW, DONE, FAILED, below_mark};
 use crate::compare::usual::{ENOUGH_JOINS, usual_gaps};
 use crate::report::json;
-use crate::report::text::{self, PageSettings, Practise};
+use crate::report::text::{self, PageSettings};
 use crate::session::instrument_file;
 use crate::session::known::KnownInstrument;
 use crate::session::offline::score_take;
@@ -89,11 +91,14 @@ pub(super) struct ScoreArguments {
     /// Set one of the marks printed with the report, as in `gap_ms=50`; may be given again
     #[arg(long = "mark", value_name = "NAME=VALUE")]
     pub(super) marks: Vec<MarkChoice>,
+
+    #[command(flatten)]
+    record: RecordOptions,
 }
 
 /// Runs it; gives the exit code.
-pub(super) fn run(arguments: &ScoreArguments) -> u8 {
-    match score(arguments) {
+pub(super) fn run(arguments: &ScoreArguments, data: &DataOptions) -> u8 {
+    match score(arguments, data) {
         Ok(code) => code,
         Err(failure) => {
             failure.say();
@@ -102,7 +107,7 @@ pub(super) fn run(arguments: &ScoreArguments) -> u8 {
     }
 }
 
-fn score(arguments: &ScoreArguments) -> Result<u8, Failure> {
+fn score(arguments: &ScoreArguments, data: &DataOptions) -> Result<u8, Failure> {
     let target = arguments.json.as_deref().map(Target::new);
     check_files(arguments, target.as_ref())?;
     let known = match &arguments.strings {
@@ -118,18 +123,19 @@ fn score(arguments: &ScoreArguments) -> Result<u8, Failure> {
     for take in &arguments.takes {
         // A take that cannot be judged must not cost the others their report.
         match judge_take(take, arguments, &known) {
-            Ok((result, practise)) => {
+            Ok((result, as_played)) => {
                 let page = PageSettings {
                     columns: output::columns(),
                     colour: output::colour_wanted(),
                     all: arguments.all,
                     verbose: arguments.verbose,
-                    practise: Some(practise),
+                    practise: Some(as_played.practise.clone()),
                 };
                 if !matches!(target, Some(Target::Standard)) {
                     show(&result, &page, results.is_empty())?;
                 }
                 code = code.max(pass(&result, arguments.pass_mark));
+                record(arguments, data, take, &result, &as_played);
                 results.push(result);
             }
             Err(failure) => {
@@ -236,12 +242,38 @@ fn judge_take(
     path: &Path,
     arguments: &ScoreArguments,
     known: &KnownInstrument,
-) -> Result<(TakeResult, Practise), Failure> {
+) -> Result<(TakeResult, AsPlayed), Failure> {
     let name = path.display().to_string();
-    let (line, settings, practise) = as_played(path, arguments, known)?;
+    let as_played = as_played(path, arguments, known)?;
     let mut source = sound::file::open(path).map_err(Failure::of)?;
-    let result = score_take(&name, source.as_mut(), &line, &settings).map_err(Failure::of)?;
-    Ok((result, practise))
+    let judged = score_take(&name, source.as_mut(), &as_played.line, &as_played.settings);
+    Ok((judged.map_err(Failure::of)?, as_played))
+}
+
+/// Puts a judged take into the record. Of several takes, of standard input and of another line nobody
+/// knows whose practice it was: they go in only when the player is named.
+fn record(
+    arguments: &ScoreArguments,
+    data: &DataOptions,
+    take: &Path,
+    result: &TakeResult,
+    as_played: &AsPlayed,
+) {
+    let own = arguments.takes.len() == 1 && take != Path::new("-") && result.judgement.is_judged();
+    if !own && !arguments.record.names_player() {
+        return;
+    }
+    let line = &as_played.line;
+    let practised = Practised {
+        line,
+        tempo_bpm: line.tempo().quarters_per_minute() / as_played.practise.share,
+        line_file: Path::new(&as_played.practise.line),
+        part: as_played.part.clone(),
+        take,
+        result,
+        date: as_played.date.as_deref(),
+    };
+    arguments.record.keep(data, &practised);
 }
 
 /// Prints the text of one take, an empty line before every one but the first.

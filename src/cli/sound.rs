@@ -32,15 +32,12 @@ pub(super) struct SoundArguments {
 
     #[command(flatten)]
     devices: DeviceOptions,
-
-    #[command(flatten)]
-    data: DataOptions,
 }
 
 /// Runs it; gives the exit code.
-pub(super) fn run(arguments: &SoundArguments) -> u8 {
+pub(super) fn run(arguments: &SoundArguments, data: &DataOptions) -> u8 {
     let done = if arguments.measure {
-        measure(arguments)
+        measure(arguments, data)
     } else {
         list(arguments)
     };
@@ -133,8 +130,8 @@ fn words(ability: &Ability) -> String {
     words
 }
 
-fn measure(arguments: &SoundArguments) -> Result<u8, Failure> {
-    let mut book = arguments.data.latencies()?;
+fn measure(arguments: &SoundArguments, data: &DataOptions) -> Result<u8, Failure> {
+    let mut book = data.latencies()?;
     let mut input = Capture::open(&arguments.devices.input()).map_err(Failure::of)?;
     let mut playback = Playback::open(&arguments.devices.output()).map_err(Failure::of)?;
     let pair = pair(&input, &playback);
@@ -145,7 +142,7 @@ fn measure(arguments: &SoundArguments) -> Result<u8, Failure> {
     ));
     let trip = latency::measure(&mut input, &mut playback).map_err(Failure::of)?;
     book.note(&pair, &trip);
-    let path = arguments.data.keep_latencies(&book)?;
+    let path = data.keep_latencies(&book)?;
     let ms = |s: f64| 1000.0 * s;
     output::print(
         format!(

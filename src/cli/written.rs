@@ -150,9 +150,11 @@ fn writer(path: &Path) -> Option<String> {
         }
         b"%" => page_mark(open()?, "/Producer (", ")"),
         b";" | b"#" | b"M" | b"P" => line_writer(&first_bytes(path)?, path),
-        b"{" => serde_json::from_reader::<_, Mark>(open()?)
-            .ok()
-            .map(|mark| mark.written_by),
+        b"{" => {
+            // An exported record has an object on each line: the first one says it.
+            let mut objects = serde_json::Deserializer::from_reader(open()?).into_iter::<Mark>();
+            objects.next()?.ok().map(|mark| mark.written_by)
+        }
         b"[" => {
             let marks: Vec<Mark> = serde_json::from_reader(open()?).ok()?;
             let first = marks.first()?.written_by.clone();

@@ -16,7 +16,34 @@ impl Day {
 
     /// Days from `earlier` to this one.
     pub fn since(self, earlier: Self) -> i64 {
-        self.0 - earlier.0
+        self.0.saturating_sub(earlier.0)
+    }
+}
+
+impl std::fmt::Display for Day {
+    /// As `2026-01-31`; "?" of a day that no calendar has.
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let days = jiff::Span::new().try_days(self.0);
+        let date = days.and_then(|days| jiff::civil::date(1970, 1, 1).checked_add(days));
+        match date {
+            Ok(date) => write!(f, "{date}"),
+            Err(_) => f.write_str("?"),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Published: by `date -u -d @N`; a player two hours ahead of universal time has the next day.
+    #[test]
+    fn days_are_those_of_the_player() {
+        assert_eq!(Day::of(951_825_600, 0).to_string(), "2000-02-29");
+        assert_eq!(Day::of(951_868_799, 0).to_string(), "2000-02-29");
+        assert_eq!(Day::of(951_868_799, 7200).to_string(), "2000-03-01");
+        assert_eq!(Day::of(-1, 0).to_string(), "1969-12-31");
+        assert_eq!(Day(i64::MAX).to_string(), "?");
     }
 }
 

@@ -11,7 +11,7 @@ use super::json_loudness::LoudnessOut;
 use super::json_pass::{
     BleedOut, Extra, JoinKindOut, JoinOut, Note, PassOut, Summary, TimingOut, UndecidedOut,
 };
-use super::layout::Lines;
+use super::layout;
 use crate::compare::judgement::{Agreement, Finding, Judgement};
 use crate::compare::marks::Marks;
 use crate::session::line_info::LineInfo;
@@ -64,18 +64,12 @@ pub fn array(results: &[TakeResult]) -> String {
 }
 
 fn render(result: &TakeResult, live: Option<&LiveInfo>) -> String {
-    let mut bytes = Vec::new();
-    let mut serializer = serde_json::Serializer::with_formatter(&mut bytes, Lines::default());
-    // Plain structs of strings and finite numbers written to memory: there is nothing to fail.
     let report = Report {
         written_by: if live.is_some() { BY_PLAY } else { BY_SCORE },
         live: live.map(LiveOut::from),
         ..Report::from(result)
     };
-    report
-        .serialize(&mut serializer)
-        .expect("a report is always representable");
-    String::from_utf8(bytes).expect("JSON is UTF-8")
+    layout::text(&report)
 }
 
 /// `value` rounded to `decimals`; `None` when it is infinite or not a number. Never minus zero.

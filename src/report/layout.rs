@@ -3,6 +3,7 @@
 
 use std::io::{self, Write};
 
+use serde::Serialize;
 use serde_json::ser::Formatter;
 
 /// One level of nesting that is being written.
@@ -19,10 +20,21 @@ const INNER_LIST: usize = 3;
 /// Breaks the outermost object and the lists in it; in their entries it breaks lists of objects.
 /// All else stays on one line.
 #[derive(Default)]
-pub(super) struct Lines {
+struct Lines {
     levels: Vec<Level>,
     /// An inner list was opened and its first entry has not been seen.
     undecided: bool,
+}
+
+/// A value laid out so, without a line feed at its end. Never fails: it is written to memory, and what
+/// reports hold (plain structs of strings and finite numbers) can always be written.
+pub(super) fn text(value: &impl Serialize) -> String {
+    let mut bytes = Vec::new();
+    let mut serializer = serde_json::Serializer::with_formatter(&mut bytes, Lines::default());
+    value
+        .serialize(&mut serializer)
+        .expect("a report is always representable");
+    String::from_utf8(bytes).expect("JSON is UTF-8")
 }
 
 impl Lines {

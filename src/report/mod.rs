@@ -8,6 +8,8 @@ mod json_live;
 mod json_loudness;
 mod json_pass;
 mod layout;
+pub mod log;
+pub mod log_json;
 mod marks;
 mod measured;
 pub mod neck;

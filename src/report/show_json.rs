@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::json::{DECIMALS_BPM, DECIMALS_S, round};
-use super::layout::Lines;
+use super::layout;
 use super::show::{OnNeck, bar_of, on_neck, sign};
 use crate::music::fingering::Way;
 use crate::music::line::Line;
@@ -116,12 +116,7 @@ pub fn object(line: &Line, way: &Way, bars: Option<(u32, u32)>, fingers: bool) -
         },
         notes: notes_out,
     };
-    let mut bytes = Vec::new();
-    let mut serializer = serde_json::Serializer::with_formatter(&mut bytes, Lines::default());
-    // Plain structs of strings and finite numbers written to memory: there is nothing to fail.
-    report
-        .serialize(&mut serializer)
-        .expect("a report is always representable");
-    bytes.push(b'\n');
-    String::from_utf8(bytes).expect("JSON is UTF-8")
+    let mut text = layout::text(&report);
+    text.push('\n');
+    text
 }

@@ -57,6 +57,7 @@ impl Bench {
             .args(arguments)
             .current_dir(self.0.path())
             .env("NO_COLOR", "1")
+            .env("SEAMLINE_DATA", self.path("data"))
             .envs(environment.iter().copied())
             .output()
             .expect("the program starts");

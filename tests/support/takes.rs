@@ -161,7 +161,7 @@ impl Takes {
         };
         let mut program = Command::new(env!("CARGO_BIN_EXE_seamline"));
         program
-            .arg("score")
+            .args(["score", "--no-record"])
             .arg(self.folder.join("audio").join(&take.file))
             .arg("--line")
             .arg(line)

@@ -16,6 +16,7 @@ use super::devices::{DeviceOptions, pair, stop_on_signals, without_output};
 use super::failure::Failure;
 use super::options::{LineOptions, Target};
 use super::played::played;
+use super::record::{Practised, RecordOptions};
 use super::score::read_strings;
 use super::sound::CAUTION;
 use super::values::{self, MarkChoice};
@@ -134,12 +135,12 @@ pub(super) struct PlayArguments {
     devices: DeviceOptions,
 
     #[command(flatten)]
-    data: DataOptions,
+    record: RecordOptions,
 }
 
 /// Runs it; gives the exit code.
-pub(super) fn run(arguments: &PlayArguments) -> u8 {
-    match play(arguments) {
+pub(super) fn run(arguments: &PlayArguments, data: &DataOptions) -> u8 {
+    match play(arguments, data) {
         Ok(code) => code,
         Err(failure) => {
             failure.say();
@@ -148,11 +149,11 @@ pub(super) fn run(arguments: &PlayArguments) -> u8 {
     }
 }
 
-fn play(arguments: &PlayArguments) -> Result<u8, Failure> {
+fn play(arguments: &PlayArguments, data: &DataOptions) -> Result<u8, Failure> {
     let target = arguments.json.as_deref().map(Target::new);
     check_files(arguments, target.as_ref())?;
     let settings = settings(arguments)?;
-    let (keep, reserved) = (arguments.data).take_at(arguments.keep.as_deref(), &arguments.line)?;
+    let (keep, reserved) = data.take_at(arguments.keep.as_deref(), &arguments.line)?;
     let settings = LiveSettings {
         keep: Some(keep),
         reserved: reserved.is_some(),
@@ -160,10 +161,12 @@ fn play(arguments: &PlayArguments) -> Result<u8, Failure> {
     };
     let plain = arguments.plain || !std::io::stdout().is_terminal();
     let stop = stop_on_signals()?;
-    let (settings, devices) = open(arguments, settings, plain)?;
+    let (settings, devices) = open(arguments, settings, plain, data)?;
     if devices.output.is_some() {
         output::note(CAUTION);
     }
+    let line = settings.line.clone();
+    let date = settings.played.as_ref().map(|played| played.date.clone());
     let session = Session::begin(settings, devices, Arc::clone(&stop)).map_err(Failure::of)?;
     if let Some(moved) = &session.moved {
         output::note(&format!(
@@ -177,7 +180,19 @@ fn play(arguments: &PlayArguments) -> Result<u8, Failure> {
     }
     let live = session.finish().map_err(Failure::of)?;
     drop(reserved);
-    let code = told::tell(arguments, &live, target.as_ref(), plain)?;
+    let code = told::tell(arguments, &live, target.as_ref(), plain);
+    // What was played is kept in the record whatever could not be written or shown of it.
+    let practised = Practised {
+        line: &line,
+        tempo_bpm: line.tempo().quarters_per_minute(),
+        line_file: &arguments.line,
+        part: arguments.options.part_name(),
+        take: Path::new(&live.result.take.file),
+        result: &live.result,
+        date: date.as_deref(),
+    };
+    arguments.record.keep(data, &practised);
+    let code = code?;
     shown.map(|_| code)
 }
 
@@ -282,6 +297,7 @@ fn open(
     arguments: &PlayArguments,
     settings: LiveSettings,
     plain: bool,
+    data: &DataOptions,
 ) -> Result<(LiveSettings, Devices), Failure> {
     let mut capture = Some(Capture::open(&arguments.devices.input()).map_err(Failure::of)?);
     let needed = settings.click.beats != Beats::None || settings.click.count_in > 0;
@@ -300,7 +316,7 @@ fn open(
         None
     };
     let latency_s = match (&capture, &playback) {
-        (Some(capture), Some(playback)) => arguments.data.latencies()?.of(&pair(capture, playback)),
+        (Some(capture), Some(playback)) => data.latencies()?.of(&pair(capture, playback)),
         _ => None,
     };
     let rate = capture.as_ref().map(|capture| capture.format().rate);

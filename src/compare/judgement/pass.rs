@@ -1,6 +1,6 @@
 //! One time through some bars of the line: its time, its notes, and the joins over all passes.
 
-use super::note::{Bleed, ExtraNote, JudgedNote, Undecided};
+use super::note::{Bleed, ExtraNote, Flag, JudgedNote, Undecided, Verdict};
 use super::{Evenness, Tally};
 use crate::music::expected::JoinKind;
 
@@ -95,6 +95,35 @@ pub struct PassJudgement {
     pub evenness: Option<Evenness>,
     /// Counts.
     pub tally: Tally,
+}
+
+/// Flags that a clean pass is free of. How loud a note is spoils no line.
+const SPOILS: [Flag; 9] = [
+    Flag::Early,
+    Flag::Late,
+    Flag::Gap,
+    Flag::Clipped,
+    Flag::Bleed,
+    Flag::Dead,
+    Flag::Sharp,
+    Flag::Flat,
+    Flag::Buzzes,
+];
+
+impl PassJudgement {
+    /// Whether it was played to its end without a stop, with every note right, nothing else played, and
+    /// at least this share of its notes without any fault.
+    pub fn is_clean(&self, share: f64) -> bool {
+        let right = |note: &JudgedNote| note.verdict == Verdict::Right;
+        let spoilt = |note: &&JudgedNote| note.flags.iter().any(|flag| SPOILS.contains(flag));
+        let spoilt = self.notes.iter().filter(spoilt).count();
+        self.judged
+            && self.complete
+            && self.stumbles.is_empty()
+            && self.extras.is_empty()
+            && self.notes.iter().all(right)
+            && (self.notes.len() - spoilt) as f64 >= share * self.notes.len() as f64
+    }
 }
 
 /// A legato join of the line with what became of it in each pass that reached it.
