@@ -68,6 +68,10 @@ pub(super) struct LogArguments {
 
     #[command(flatten)]
     carry: CarryOptions,
+
+    /// Delete the sound in the data folder as well
+    #[arg(long)]
+    with_sound: bool,
 }
 
 /// What is done with the record as a whole, one at a time.
@@ -101,10 +105,6 @@ struct CarryOptions {
     /// Delete everything of the player from the record
     #[arg(long)]
     delete_all: bool,
-
-    /// Delete the sound in the data folder as well
-    #[arg(long)]
-    with_sound: bool,
 }
 
 /// Runs it; gives the exit code.
@@ -204,7 +204,7 @@ fn carry_out(
             store.remove_takes(player, which).map_err(Failure::of)?
         }
     };
-    Ok(told_of(&removed, folder, carry.with_sound))
+    Ok(told_of(&removed, folder, arguments.with_sound))
 }
 
 impl CarryOptions {
