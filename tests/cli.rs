@@ -36,7 +36,9 @@ impl Bench {
     fn command(&self, arguments: &[&str]) -> Command {
         let mut command = Command::new(env!("CARGO_BIN_EXE_seamline"));
         command.args(arguments).current_dir(self.folder.path());
-        command.env("SEAMLINE_DATA", self.path("data"));
+        command
+            .env("SEAMLINE_DATA", self.path("data"))
+            .env("SEAMLINE_SETTINGS", "");
         for name in ["NO_COLOR", "CLICOLOR_FORCE", "COLUMNS", "TERM"] {
             command.env_remove(name);
         }

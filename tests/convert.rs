@@ -23,6 +23,7 @@ fn run(folder: &Path, arguments: &[&str]) -> Output {
         .args(arguments)
         .current_dir(folder)
         .env("SEAMLINE_DATA", folder.join("data"))
+        .env("SEAMLINE_SETTINGS", "")
         .output()
         .expect("the program starts")
 }

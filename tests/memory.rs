@@ -42,6 +42,7 @@ fn score(folder: &Path, seconds: u32) -> Used {
     fs::write(&line, long_take::repeated_line(times)).expect("a long line");
     let since = Instant::now();
     let mut child = Command::new(env!("CARGO_BIN_EXE_seamline"))
+        .env("SEAMLINE_SETTINGS", "")
         .args(["score", "--no-record"])
         .arg(&take)
         .arg("--line")

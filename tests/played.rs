@@ -16,6 +16,7 @@ fn demo(name: &str) -> PathBuf {
 
 fn score(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_seamline"))
+        .env("SEAMLINE_SETTINGS", "")
         .args(["score", "--no-record"])
         .args(arguments)
         .output()

@@ -50,6 +50,7 @@ fn every_command_runs() {
             .args(&arguments)
             .current_dir(folder.path())
             .env("SEAMLINE_DATA", folder.path().join("data"))
+            .env("SEAMLINE_SETTINGS", "")
             .output()
             .expect("the program starts");
         let told = String::from_utf8_lossy(&output.stderr);
@@ -79,6 +80,7 @@ fn the_report_is_the_first_commands() {
         .current_dir(root())
         .env_remove("COLUMNS")
         .env("SEAMLINE_DATA", env!("CARGO_TARGET_TMPDIR"))
+        .env("SEAMLINE_SETTINGS", "")
         .output()
         .expect("the program starts");
     let told = String::from_utf8_lossy(&output.stdout);

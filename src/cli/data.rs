@@ -15,6 +15,10 @@ pub(super) struct DataOptions {
     /// system's own)
     #[arg(long, value_name = "DIR", global = true)]
     data: Option<PathBuf>,
+
+    /// The folder that the player's settings name.
+    #[arg(skip)]
+    of_settings: Option<PathBuf>,
 }
 
 /// The empty file that keeps a new take's name; it goes again when no take came into it.
@@ -37,6 +41,11 @@ impl Drop for Reserved {
 const BOOK_BYTES_MAX: u64 = 1 << 20;
 
 impl DataOptions {
+    /// Takes the folder of the settings where neither an option nor the environment names one.
+    pub(super) fn or(&mut self, folder: Option<PathBuf>) {
+        self.of_settings = folder;
+    }
+
     /// The folder; it is made when something is written.
     pub(super) fn folder(&self) -> Result<PathBuf, Failure> {
         let asked = self.data.clone().or_else(|| {
@@ -45,6 +54,7 @@ impl DataOptions {
                 .map(PathBuf::from)
         });
         asked
+            .or_else(|| self.of_settings.clone())
             .or_else(|| dirs::data_dir().map(|folder| folder.join("seamline")))
             .ok_or_else(|| {
                 Failure::new("there is no folder for data on this system; name one with --data DIR")
@@ -152,6 +162,7 @@ mod tests {
         let folder = tempfile::tempdir().expect("a folder");
         let data = &DataOptions {
             data: Some(folder.path().to_owned()),
+            of_settings: None,
         };
         let names = std::thread::scope(|scope| {
             let take = |_| data.new_take(Path::new("a.line")).expect("a name");

@@ -23,6 +23,7 @@
 //! | `devices` | which sound card is meant |
 //! | `data` | the folder for takes and round trips |
 //! | `record` | a judged take put into the record of practice |
+//! | `settings` | the player's settings, as defaults of the options |
 //! | `clock` | what day and time it is |
 //! | `values` | the values that options take, read and checked |
 //! | `failure` | what ends a command: one message that says how to mend it |
@@ -46,6 +47,7 @@ mod play;
 mod played;
 mod record;
 mod score;
+mod settings;
 mod show;
 mod sound;
 mod study;
@@ -56,8 +58,9 @@ mod written;
 
 use std::process::ExitCode;
 
-use clap::{CommandFactory, Parser, Subcommand};
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 
+use self::failure::Failure;
 use crate::compare::judgement::Judgement;
 
 /// Done.
@@ -118,10 +121,36 @@ enum Command {
     Man(own::ManArguments),
 }
 
+/// The arguments, the player's settings taken in.
+fn parsed() -> Result<Result<Arguments, Failure>, clap::Error> {
+    let settings = match settings::read() {
+        Ok(settings) => settings,
+        // Help and usage errors are told whatever the settings are.
+        Err(failure) => return Arguments::try_parse().map(|_| Err(failure)),
+    };
+    // Which instrument is meant is known before its own settings are taken in.
+    let instrument = Arguments::command()
+        .ignore_errors(true)
+        .try_get_matches()
+        .ok()
+        .and_then(|matches| {
+            let (_, matches) = matches.subcommand()?;
+            matches.try_get_one::<String>("instrument").ok()?.cloned()
+        });
+    let command = settings.applied(Arguments::command(), instrument.as_deref());
+    let mut arguments = Arguments::from_arg_matches(&command.try_get_matches()?)?;
+    arguments.data.or(settings.data());
+    Ok(Ok(arguments))
+}
+
 /// Runs the program; the exit code is 0 done, 1 below the asked-for mark, 2 usage or input error.
 pub fn run() -> ExitCode {
-    let arguments = match Arguments::try_parse() {
-        Ok(arguments) => arguments,
+    let arguments = match parsed() {
+        Ok(Ok(arguments)) => arguments,
+        Ok(Err(failure)) => {
+            failure.say();
+            return ExitCode::from(FAILED);
+        }
         Err(message) => {
             let failed = message.use_stderr();
             // Where it cannot be shown there is nobody to tell: help that nobody reads to its

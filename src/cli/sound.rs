@@ -7,7 +7,7 @@ use clap::Args;
 use super::data::DataOptions;
 use super::devices::{DeviceOptions, pair};
 use super::failure::Failure;
-use super::{DONE, FAILED, output};
+use super::{DONE, FAILED, output, settings};
 use crate::session::live::latency;
 use crate::sound::device::list::{Ability, DeviceInfo, devices, hosts};
 use crate::sound::device::{Capture, DeviceError, Playback};
@@ -30,13 +30,19 @@ pub(super) struct SoundArguments {
     #[arg(long)]
     measure: bool,
 
+    /// Show the settings: where they stand, what holds, what can be set
+    #[arg(long, conflicts_with = "measure")]
+    settings: bool,
+
     #[command(flatten)]
     devices: DeviceOptions,
 }
 
 /// Runs it; gives the exit code.
 pub(super) fn run(arguments: &SoundArguments, data: &DataOptions) -> u8 {
-    let done = if arguments.measure {
+    let done = if arguments.settings {
+        show_settings(data)
+    } else if arguments.measure {
         measure(arguments, data)
     } else {
         list(arguments)
@@ -48,6 +54,22 @@ pub(super) fn run(arguments: &SoundArguments, data: &DataOptions) -> u8 {
             FAILED
         }
     }
+}
+
+fn show_settings(data: &DataOptions) -> Result<u8, Failure> {
+    let place = match settings::place() {
+        Some(path) if path.exists() => format!("Settings stand in {}\n", path.display()),
+        Some(path) => format!("Settings go into {} (there is none)\n", path.display()),
+        None => "There is no place for settings here\n".to_owned(),
+    };
+    let folder = data.folder()?;
+    let told = settings::read()?.told();
+    let page = format!(
+        "{place}Takes and the record are in {}\n\n{told}",
+        folder.display()
+    );
+    output::print(page.as_bytes())?;
+    Ok(DONE)
 }
 
 fn list(arguments: &SoundArguments) -> Result<u8, Failure> {

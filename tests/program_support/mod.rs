@@ -58,6 +58,7 @@ impl Bench {
             .current_dir(self.0.path())
             .env("NO_COLOR", "1")
             .env("SEAMLINE_DATA", self.path("data"))
+            .env("SEAMLINE_SETTINGS", "")
             .envs(environment.iter().copied())
             .output()
             .expect("the program starts");

@@ -161,6 +161,7 @@ impl Takes {
         };
         let mut program = Command::new(env!("CARGO_BIN_EXE_seamline"));
         program
+            .env("SEAMLINE_SETTINGS", "")
             .args(["score", "--no-record"])
             .arg(self.folder.join("audio").join(&take.file))
             .arg("--line")
