@@ -185,7 +185,6 @@ mod tests {
                     ..LadderMarks::default()
                 };
                 let clean = curve(start_share(&record, &marks));
-                println!("limit {limit}, width {width}: {clean:.3} clean");
                 assert!((0.8..=0.9).contains(&clean), "{limit} {width} {clean}");
             }
         }
