@@ -2,6 +2,9 @@
 //!
 //! | file | what lives there |
 //! |---|---|
+//! | [`ladder`] | the tempo ladder: how fast the next pass is played, where to start |
+//! | `numbers` | numbers as sentences about practice say them |
+//! | [`plan`] | what to practise today: the joins that cost most in turns, cold tests, rests |
 //! | [`record`] | what is known of a player's practice, as plain values |
 //! | [`rows`] | what is kept of a take and of its line, row by row |
 //! | [`store`] | the record: an SQLite file |
@@ -9,6 +12,9 @@
 //! No clock: days and moments are handed in. Used by `session` (the ladder alone), `report` (the values
 //! alone) and `cli`.
 
+pub mod ladder;
+mod numbers;
+pub mod plan;
 pub mod record;
 pub mod rows;
 pub mod store;
