@@ -8,6 +8,7 @@
 //! | `score` | judge recorded takes |
 //! | `play` | play along, live |
 //! | `log` | what was practised |
+//! | `next` | what to practise today |
 //! | `sound` | list devices, measure the round trip |
 //! | `hear` | render a line as sound |
 //! | `convert` | a line from one format to another |
@@ -39,6 +40,7 @@ mod hand;
 mod hear;
 mod line_file;
 mod log;
+mod next;
 mod options;
 mod output;
 mod own;
@@ -117,6 +119,7 @@ enum Command {
     Tune(tune::TuneArguments),
     Sound(sound::SoundArguments),
     Log(log::LogArguments),
+    Next(next::NextArguments),
     Completions(own::CompletionsArguments),
     Man(own::ManArguments),
 }
@@ -143,6 +146,27 @@ fn parsed() -> Result<Result<Arguments, Failure>, clap::Error> {
     Ok(Ok(arguments))
 }
 
+/// Begins a session as if it had been asked for with these arguments of `seamline play`; gives the exit
+/// code.
+fn begin(session: Vec<String>, data: &data::DataOptions) -> u8 {
+    output::note(&format!("seamline play {}", session.join(" ")));
+    let words = ["seamline".to_owned(), "play".to_owned()];
+    let parsed = settings::read().and_then(|settings| {
+        let command = settings.applied(Arguments::command(), None);
+        let matches = command.try_get_matches_from(words.into_iter().chain(session));
+        let parsed = matches.and_then(|matches| Arguments::from_arg_matches(&matches));
+        parsed.map_err(Failure::of)
+    });
+    match parsed.map(|arguments| arguments.command) {
+        Ok(Command::Play(arguments)) => play::run(&arguments, data),
+        Ok(_) => FAILED, // The words above ask for nothing else.
+        Err(failure) => {
+            failure.say();
+            FAILED
+        }
+    }
+}
+
 /// Runs the program; the exit code is 0 done, 1 below the asked-for mark, 2 usage or input error.
 pub fn run() -> ExitCode {
     let arguments = match parsed() {
@@ -165,6 +189,10 @@ pub fn run() -> ExitCode {
         Command::Play(arguments) => play::run(&arguments, data),
         Command::Sound(arguments) => sound::run(&arguments, data),
         Command::Log(arguments) => log::run(&arguments, data),
+        Command::Next(arguments) => {
+            let begin = |session: Vec<String>| begin(session, data);
+            next::run(&arguments, data, begin)
+        }
         Command::Show(arguments) => show::run(&arguments),
         Command::Study(arguments) => study::run(&arguments),
         Command::Write(arguments) => write::run(&arguments),

@@ -272,7 +272,9 @@ fn with_default(mut command: Command, commands: &[&str], option: &str, value: &s
     for name in commands {
         // Held by a test: every command named here has the option.
         let has = |command: &Command| {
-            command.get_arguments().any(|arg| arg.get_id().as_str() == option)
+            command
+                .get_arguments()
+                .any(|arg| arg.get_id().as_str() == option)
         };
         if !command.find_subcommand(name).is_some_and(has) {
             continue;
@@ -298,7 +300,9 @@ mod tests {
         for (option, commands) in known.chain(OF_INSTRUMENT) {
             for name in commands {
                 let command = program.find_subcommand(name).expect(name);
-                let has = command.get_arguments().any(|arg| arg.get_id().as_str() == option);
+                let has = command
+                    .get_arguments()
+                    .any(|arg| arg.get_id().as_str() == option);
                 assert!(has, "{name} has no {option}");
             }
         }

@@ -145,6 +145,17 @@ pub(super) fn percent(text: &str) -> Result<f64, String> {
         .ok_or_else(|| "a share is a number from 0 to 100, in per cent".to_owned())
 }
 
+/// A tempo relative to the written one, from 10 to 200 per cent, as a share.
+pub(super) fn share(text: &str) -> Result<f64, String> {
+    let digits = text.trim().strip_suffix('%').unwrap_or(text);
+    number(digits)
+        .filter(|percent| (10.0..=200.0).contains(percent))
+        .map(|percent| percent / 100.0)
+        .ok_or_else(|| {
+            "a tempo is a number from 10 to 200, in per cent of the written one".to_owned()
+        })
+}
+
 /// One of the marks with a value of one's own.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct MarkChoice {

@@ -13,6 +13,8 @@ pub mod log_json;
 mod marks;
 mod measured;
 pub mod neck;
+pub mod next;
+pub mod next_json;
 mod opening;
 mod page;
 mod parts;
