@@ -138,21 +138,21 @@ fn the_record_is_what_the_plan_is_made_from() {
     ] {
         assert!(page.out().contains(words), "{words}: {}", page.shown());
     }
-    // The second and third day it comes clean: the join is not drilled any more, and due again later.
-    for day in 1..=2 {
+    // Three days it comes clean: the join is not drilled any more, and due again later.
+    for day in 1..=3 {
         for take in 0..3 {
             practise(&bench, FIRST + day * DAY + 60 * take, &[]);
         }
     }
-    let same_day = next(&bench, FIRST + 2 * DAY + 3600, &[]);
+    let same_day = next(&bench, FIRST + 3 * DAY + 3600, &[]);
     assert!(
         joins(&same_day).is_empty(),
         "nothing is weak today: {same_day}"
     );
-    let later = next(&bench, FIRST + 2 * DAY + 8 * DAY, &[]);
+    let later = next(&bench, FIRST + 3 * DAY + 8 * DAY, &[]);
     assert!(joins(&later).contains(&(1, 4.0)), "due again: {later}");
-    let log = at(&bench, FIRST + 3 * DAY, &["log"]).exits(0);
-    assert!(log.out().contains("4 of 10"), "{}", log.shown());
+    let log = at(&bench, FIRST + 4 * DAY, &["log"]).exits(0);
+    assert!(log.out().contains("4 of 13"), "{}", log.shown());
     assert!(
         log.out().contains("clean at 100 % of its tempo"),
         "{}",
