@@ -146,6 +146,8 @@ fn golden_help_is_unchanged() {
         ("help-tune.txt", &["tune", "--help"]),
         ("help-play.txt", &["play", "--help"]),
         ("help-sound.txt", &["sound", "--help"]),
+        ("help-log.txt", &["log", "--help"]),
+        ("help-next.txt", &["next", "--help"]),
     ] {
         let run = bench.run(arguments).exits(0);
         let text = run.out();

@@ -81,6 +81,10 @@ fn a_take_is_summed_up_by_line_day_and_join() {
             .expect("lines")
             .is_empty()
     );
+    let tried = |bars, most| store.tried("", &line.content, bars, most).expect("passes");
+    let clean: Vec<bool> = tried((1, 2), 9).iter().map(|pass| pass.clean).collect();
+    assert_eq!(clean, [false, false, true]);
+    assert_eq!((tried((1, 2), 1).len(), tried((1, 1), 9).len()), (1, 0));
     let tempos = store.tempos("", &line.content).expect("tempos");
     assert_eq!((tempos.len(), tempos[0].passes, tempos[0].clean), (1, 3, 1));
 }

@@ -13,7 +13,7 @@ use crate::session::live::latency_book::LatencyBook;
 pub(super) struct DataOptions {
     /// Folder for takes, what was measured and the record of practice (also SEAMLINE_DATA; by default the
     /// system's own)
-    #[arg(long, value_name = "DIR", global = true)]
+    #[arg(long, value_name = "DIR", global = true, display_order = 900)]
     data: Option<PathBuf>,
 
     /// The folder that the player's settings name.

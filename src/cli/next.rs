@@ -29,7 +29,7 @@ const DAYS: i64 = 60;
 #[command(after_help = "Examples:\n  \
     seamline next --minutes 30\n  \
     seamline next --start\n\n\
-    Exit code: 0 done, also when there is nothing to propose; 2 wrong usage, or a record that\n\
+    Exit code: 0 done, also when there is nothing to propose; 2 wrong usage, or a record that \
     cannot be read. With --start that of `seamline play`.")]
 pub(super) struct NextArguments {
     /// Minutes at hand, 1 to 240

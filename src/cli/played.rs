@@ -53,6 +53,8 @@ pub(super) struct AsPlayed {
     pub(super) practise: Practise,
     /// The part taken from a file with several.
     pub(super) part: Option<String>,
+    /// The devices it was played with, as the file beside it says.
+    pub(super) rig: Option<String>,
     /// When it was played, as the file beside it says.
     pub(super) date: Option<String>,
 }
@@ -96,6 +98,7 @@ pub(super) fn as_played(
         None => arguments.options.clone(),
     };
     let date = played.as_ref().map(|played| played.date.clone());
+    let rig = played.as_ref().and_then(|played| played.devices.clone());
     let Part {
         line,
         bars,
@@ -141,6 +144,7 @@ pub(super) fn as_played(
         settings,
         practise,
         part: options.part_name(),
+        rig,
         date,
     })
 }

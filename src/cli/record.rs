@@ -68,6 +68,8 @@ pub(super) struct Practised<'a> {
     pub(super) take: &'a Path,
     /// What was found out.
     pub(super) result: &'a TakeResult,
+    /// The devices it was played with.
+    pub(super) rig: Option<String>,
     /// When it was played, as the file beside it says.
     pub(super) date: Option<&'a str>,
 }
@@ -122,6 +124,7 @@ impl RecordOptions {
             file: is_file.then(|| whole_path(take)),
             kept,
             instrument: self.instrument.clone(),
+            rig: practised.rig.clone(),
             at_s,
             ahead_s: clock::ahead_s(at_s),
             duration_s: practised.result.take.duration_s,

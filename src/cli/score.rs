@@ -271,6 +271,7 @@ fn record(
         part: as_played.part.clone(),
         take,
         result,
+        rig: as_played.rig.clone(),
         date: as_played.date.as_deref(),
     };
     arguments.record.keep(data, &practised);

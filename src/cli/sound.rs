@@ -4,10 +4,12 @@ use std::fmt::Write;
 
 use clap::Args;
 
+use super::clock;
 use super::data::DataOptions;
 use super::devices::{DeviceOptions, pair};
 use super::failure::Failure;
 use super::{DONE, FAILED, output, settings};
+use crate::progress::store::Store;
 use crate::session::live::latency;
 use crate::sound::device::list::{Ability, DeviceInfo, devices, hosts};
 use crate::sound::device::{Capture, DeviceError, Playback};
@@ -165,6 +167,11 @@ fn measure(arguments: &SoundArguments, data: &DataOptions) -> Result<u8, Failure
     let trip = latency::measure(&mut input, &mut playback).map_err(Failure::of)?;
     book.note(&pair, &trip);
     let path = data.keep_latencies(&book)?;
+    let noted = Store::open(&data.folder()?)
+        .and_then(|mut store| store.note_rig(&pair.name(), 1000.0 * trip.median_s, clock::now_s()));
+    if let Err(error) = noted {
+        output::note(&format!("not kept in the record: {error}"));
+    }
     let ms = |s: f64| 1000.0 * s;
     output::print(
         format!(

@@ -64,6 +64,8 @@ pub struct TakeRow {
     pub kept: Option<String>,
     /// The instrument, by the name the player gave it.
     pub instrument: Option<String>,
+    /// The devices it was played with, as `seamline sound --measure` names them; `None` of a recorded take.
+    pub rig: Option<String>,
     /// When it was played, in seconds since 1970, universal time.
     pub at_s: i64,
     /// How far the clock where it was played ran ahead of universal time, in seconds.

@@ -47,6 +47,9 @@ pub struct Played {
     pub marks: Vec<String>,
     /// What was clicked.
     pub click: PlayedClick,
+    /// The input, and the output where there is one.
+    #[serde(default)]
+    pub devices: Option<String>,
     /// From a click to where it is heard, in milliseconds; `None` when it was not measured.
     pub round_trip_ms: Option<f64>,
     /// The passes that were played to a click, in order of time.
@@ -115,6 +118,7 @@ impl Played {
             strings: None,
             marks: Vec::new(),
             click,
+            devices: None,
             round_trip_ms: None,
             clicked: Vec::new(),
         }

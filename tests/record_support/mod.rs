@@ -64,6 +64,7 @@ pub fn take(line: &LineRow, player: &str, sound: &str, day: i64, fault_every: us
         file: Some(format!("/somewhere/{sound}.wav")),
         kept: None,
         instrument: None,
+        rig: (day % 2 == 0).then(|| "Line in -> Phones".to_owned()),
         at_s: day * 86_400 + 40_000,
         ahead_s: 3600,
         duration_s: 40.0,

@@ -34,7 +34,7 @@ const TAKES: usize = 50;
     seamline log\n  \
     seamline log --line demo-data/lantern-stairs.line --all\n  \
     seamline log --export practice.jsonl\n\n\
-    Exit code: 0 done, also when nothing is in the record; 1 when --check finds damage;\n\
+    Exit code: 0 done, also when nothing is in the record; 1 when --check finds damage; \
     2 wrong usage, or a record that cannot be read.")]
 pub(super) struct LogArguments {
     /// Only this line, with its tempos

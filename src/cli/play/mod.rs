@@ -167,6 +167,10 @@ fn play(arguments: &PlayArguments, data: &DataOptions) -> Result<u8, Failure> {
     }
     let line = settings.line.clone();
     let date = settings.played.as_ref().map(|played| played.date.clone());
+    let rig = settings
+        .played
+        .as_ref()
+        .and_then(|played| played.devices.clone());
     let session = Session::begin(settings, devices, Arc::clone(&stop)).map_err(Failure::of)?;
     if let Some(moved) = &session.moved {
         output::note(&format!(
@@ -189,6 +193,7 @@ fn play(arguments: &PlayArguments, data: &DataOptions) -> Result<u8, Failure> {
         part: arguments.options.part_name(),
         take: Path::new(&live.result.take.file),
         result: &live.result,
+        rig,
         date: date.as_deref(),
     };
     arguments.record.keep(data, &practised);
@@ -315,10 +320,16 @@ fn open(
     } else {
         None
     };
-    let latency_s = match (&capture, &playback) {
-        (Some(capture), Some(playback)) => data.latencies()?.of(&pair(capture, playback)),
+    let pair = match (&capture, &playback) {
+        (Some(capture), Some(playback)) => Some(pair(capture, playback)),
         _ => None,
     };
+    let latency_s = match &pair {
+        Some(pair) => data.latencies()?.of(pair),
+        None => None,
+    };
+    let alone = capture.as_ref().map(Input::name);
+    let used = pair.map(|pair| pair.name()).or(alone);
     let rate = capture.as_ref().map(|capture| capture.format().rate);
     let mut again = arguments.devices.open_input();
     let devices = Devices {
@@ -331,6 +342,7 @@ fn open(
     let settings = LiveSettings {
         latency_s,
         played: settings.played.clone().map(|mut played| {
+            played.devices = used;
             played.round_trip_ms = latency_s.map(|s| 1000.0 * s);
             played
         }),

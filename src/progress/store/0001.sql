@@ -126,11 +126,3 @@ CREATE TABLE rigs (
     round_trip_ms REAL,
     measured_s INTEGER
 );
-
--- What `tune --keep` measured of an instrument's strings, by the name of its file.
-CREATE TABLE instruments (
-    id INTEGER PRIMARY KEY,
-    name TEXT NOT NULL UNIQUE,
-    tuning TEXT,
-    strings TEXT
-);

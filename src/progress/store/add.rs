@@ -129,12 +129,16 @@ pub(super) fn put_take(
             sum_up(within, player, line, its_day)?;
         }
     }
+    let rig: Option<i64> = match &take.rig {
+        Some(devices) => Some(put_rig(within, devices)?),
+        None => None,
+    };
     let played_s: f64 = take.passes.iter().map(|pass| pass.to_s - pass.from_s).sum();
     within
         .prepare_cached(
-            "INSERT INTO takes (player, line, sound, file, kept, instrument, at_s, ahead_s, day,
+            "INSERT INTO takes (player, line, sound, file, kept, instrument, rig, at_s, ahead_s, day,
                  duration_s, played_s)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)",
         )?
         .execute(params![
             player,
@@ -143,6 +147,7 @@ pub(super) fn put_take(
             take.file,
             kept,
             take.instrument,
+            rig,
             take.at_s,
             take.ahead_s,
             day,
@@ -155,6 +160,17 @@ pub(super) fn put_take(
     }
     sum_up(within, player, line, day)?;
     Ok(id)
+}
+
+/// The number of a set-up.
+fn put_rig(within: &Transaction<'_>, devices: &str) -> rusqlite::Result<i64> {
+    within.execute(
+        "INSERT INTO rigs (devices) VALUES (?1) ON CONFLICT (devices) DO NOTHING",
+        [devices],
+    )?;
+    within.query_row("SELECT id FROM rigs WHERE devices = ?1", [devices], |row| {
+        row.get(0)
+    })
 }
 
 fn put_pass(within: &Transaction<'_>, take: i64, pass: &PassRow) -> rusqlite::Result<()> {

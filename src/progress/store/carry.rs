@@ -185,8 +185,10 @@ impl Store {
 
     fn take_row(&self, take: i64, line: &str) -> rusqlite::Result<TakeRow> {
         let mut found = self.db.prepare_cached(
-            "SELECT players.name, sound, file, kept, instrument, at_s, ahead_s, duration_s
-             FROM takes JOIN players ON players.id = takes.player WHERE takes.id = ?1",
+            "SELECT players.name, sound, file, kept, instrument, at_s, ahead_s, duration_s, devices
+             FROM takes JOIN players ON players.id = takes.player
+                 LEFT JOIN rigs ON rigs.id = takes.rig
+             WHERE takes.id = ?1",
         )?;
         found.query_row([take], |row| {
             Ok(TakeRow {
@@ -199,6 +201,7 @@ impl Store {
                 at_s: row.get(5)?,
                 ahead_s: row.get(6)?,
                 duration_s: row.get(7)?,
+                rig: row.get(8)?,
                 passes: self.pass_rows(take)?,
             })
         })

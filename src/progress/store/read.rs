@@ -6,6 +6,7 @@ use rusqlite::{OptionalExtension, Row, params};
 
 use super::add::PARTS;
 use super::{Store, StoreError};
+use crate::progress::ladder::Tried;
 use crate::progress::record::{Day, JoinDay, LineDay, LineRecord, PractisedJoin};
 use crate::progress::rows::join_kind;
 
@@ -189,6 +190,42 @@ impl Store {
                 })
             };
             found.query_map([player, content], at)?.collect()
+        };
+        read().map_err(|error| self.failed(&error))
+    }
+
+    /// The last passes over these bars (printed numbers) of the line with this content that were played to
+    /// their end: the newest `most` of them, the oldest first.
+    ///
+    /// # Errors
+    /// When the record cannot be read.
+    pub fn tried(
+        &self,
+        player: &str,
+        content: &str,
+        bars: (u32, u32),
+        most: u32,
+    ) -> Result<Vec<Tried>, StoreError> {
+        let read = || -> rusqlite::Result<Vec<Tried>> {
+            let mut found = self.db.prepare(
+                "SELECT share, clean
+                 FROM passes JOIN takes ON takes.id = passes.take
+                     JOIN players ON players.id = takes.player
+                     JOIN lines ON lines.id = takes.line
+                 WHERE players.name = ?1 AND content = ?2 AND passes.first_bar = ?3
+                     AND passes.last_bar = ?4 AND complete AND share IS NOT NULL
+                 ORDER BY at_s DESC, takes.id DESC, number DESC LIMIT ?5",
+            )?;
+            let tried = |row: &Row<'_>| {
+                Ok(Tried {
+                    share: row.get(0)?,
+                    clean: row.get(1)?,
+                })
+            };
+            let by = params![player, content, bars.0, bars.1, most];
+            let mut passes: Vec<Tried> = found.query_map(by, tried)?.collect::<Result<_, _>>()?;
+            passes.reverse();
+            Ok(passes)
         };
         read().map_err(|error| self.failed(&error))
     }

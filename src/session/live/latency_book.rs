@@ -47,6 +47,13 @@ pub struct DevicePair {
     pub output_rate: SampleRate,
 }
 
+impl DevicePair {
+    /// The two as one name: "ALSA: hw -> ALSA: phones".
+    pub fn name(&self) -> String {
+        format!("{} -> {}", self.input, self.output)
+    }
+}
+
 impl LatencyBook {
     /// Reads a book.
     ///
