@@ -11,13 +11,11 @@ use super::data::DataOptions;
 use super::failure::Failure;
 use super::output;
 use crate::music::line::Line;
+use crate::progress::ladder::LadderMarks;
 use crate::progress::rows::{LineRow, PassRow, TakeRow, sound_hash};
 use crate::progress::store::Store;
 use crate::session::result::TakeResult;
 
-/// The share of notes without any fault that a clean pass has at least: two faults in a line of forty
-/// notes, none in a bar of eight. Chosen, no source. Raised, long lines are hardly ever clean.
-pub(super) const CLEAN_SHARE: f64 = 0.95;
 /// Longest name of a player or an instrument, in bytes.
 const NAME_BYTES_MAX: usize = 80;
 
@@ -113,10 +111,11 @@ impl RecordOptions {
         let written = || clock::written_s(take).filter(|_| is_file);
         let at_s = told.or_else(written).unwrap_or_else(clock::now_s);
         let judgement = &practised.result.judgement;
+        let clean_share = LadderMarks::default().clean_share;
         let passes = judgement
             .passes
             .iter()
-            .filter_map(|pass| PassRow::of(pass, practised.line, practised.tempo_bpm, CLEAN_SHARE));
+            .filter_map(|pass| PassRow::of(pass, practised.line, practised.tempo_bpm, clean_share));
         let row = TakeRow {
             player: self.player.clone().unwrap_or_default(),
             line: line.content.clone(),

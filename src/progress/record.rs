@@ -14,7 +14,7 @@ impl Day {
         Self((unix_s + i64::from(ahead_s)).div_euclid(86_400))
     }
 
-    /// Days from `earlier` to this one.
+    /// Days from `earlier` to this one; days that no calendar has are cut off, never a panic.
     pub fn since(self, earlier: Self) -> i64 {
         self.0.saturating_sub(earlier.0)
     }

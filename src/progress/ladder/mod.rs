@@ -14,8 +14,8 @@
 //! Some clean passes in a row lead up, some faulty ones in a row lead down; a broken pass is counted and
 //! changes nothing. A ladder that went back from a tempo leads up to it again only after more clean passes
 //! than before: as many in a row as it takes otherwise, times one more than it was left (3, then 6, then
-//! 9). A step up never skips such a tempo. It is forgotten once a step up was earned on it. So a
-//! player whose playing stays as it is meets the tempo that is too fast more and more seldom.
+//! 9). A step up never skips such a tempo, and the ladder remembers it as long as it lasts, which is one
+//! session. So a player whose playing stays as it is meets the tempo that is too fast more and more seldom.
 //!
 //! A probe (a pass at the target, every so many passes when asked for) counts apart: a faulty one changes
 //! nothing, for it was too fast on purpose. Two clean ones in a row lead up half of the way to the
@@ -76,7 +76,7 @@ pub enum Step {
         to: f64,
         /// Faulty passes in a row that led to it.
         faulty_in_a_row: u32,
-        /// How often the ladder went back from that tempo since it was last held, at least 1.
+        /// How often the ladder went back from that tempo by now, at least 1.
         times: u32,
     },
     /// The same tempo after a clean pass: more are needed.
@@ -302,7 +302,6 @@ impl Ladder {
             };
         }
         let (from, to) = (self.share, self.above());
-        self.left.retain(|left| left.share > from * (1.0 + SAME));
         if self.at_target() {
             return Step::Reached { clean_in_a_row };
         }

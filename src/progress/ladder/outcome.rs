@@ -1,7 +1,7 @@
 //! How a pass went, as the ladder counts it.
 
 use super::LadderMarks;
-use crate::compare::judgement::{PassJudgement, Verdict};
+use crate::compare::judgement::PassJudgement;
 
 /// How a pass went.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -26,14 +26,11 @@ impl Outcome {
         if !whole {
             return Self::Broken;
         }
-        let faultless = (pass.notes.iter())
-            .filter(|note| note.flags.is_empty())
-            .count();
-        let clean = pass.stumbles.is_empty()
-            && pass.extras.is_empty()
-            && (pass.notes.iter()).all(|note| note.verdict == Verdict::Right)
-            && faultless as f64 >= marks.clean_share * pass.notes.len() as f64;
-        if clean { Self::Clean } else { Self::Faulty }
+        if pass.is_clean(marks.clean_share) {
+            Self::Clean
+        } else {
+            Self::Faulty
+        }
     }
 }
 
@@ -41,7 +38,7 @@ impl Outcome {
 mod tests {
     use super::*;
     use crate::compare::judgement::{
-        Beginning, ExtraNote, Flag, JudgedNote, Stumble, Tally, Timing, TimingMode,
+        Beginning, ExtraNote, Flag, JudgedNote, Stumble, Tally, Timing, TimingMode, Verdict,
     };
     use crate::music::expected::ExpectedNote;
 

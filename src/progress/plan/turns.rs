@@ -188,7 +188,7 @@ fn item(
         whole: false,
     };
     let join = &line.joins[of.join];
-    if round % 2 == 0 || join.kind != Some(JoinKind::Shift) {
+    if round.is_multiple_of(2) || join.kind != Some(JoinKind::Shift) {
         return item;
     }
     let beside = |at: Option<usize>, index: Option<usize>| {
