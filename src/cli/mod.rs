@@ -8,7 +8,8 @@
 //! | `score` | judge recorded takes |
 //! | `play` | play along, live |
 //! | `sound` | list devices, measure the round trip |
-//! | `hear` | render a line as sound |
+//! | `hear` | render a line as sound, or hear a take again |
+//! | `listen` | a pass or join of a take, slower, beside the guide |
 //! | `convert` | a line from one format to another |
 //! | `tune` | check an instrument's strings |
 //! | `study` | build a line from chord symbols |
@@ -33,6 +34,7 @@ mod failure;
 mod hand;
 mod hear;
 mod line_file;
+mod listen;
 mod options;
 mod output;
 mod own;

@@ -7,7 +7,7 @@ use clap::Args;
 use super::failure::Failure;
 use super::options::{LineOptions, Target};
 use super::output;
-use super::played::as_played;
+use super::played::{HowPlayed, as_played};
 use super::values::{self, MarkChoice};
 use super::written::{self, Planned, ReplaceOption};
 use super::{BELOW, DONE, FAILED, below_mark};
@@ -238,7 +238,7 @@ fn judge_take(
     known: &KnownInstrument,
 ) -> Result<(TakeResult, Practise), Failure> {
     let name = path.display().to_string();
-    let (line, settings, practise) = as_played(path, arguments, known)?;
+    let (line, settings, practise) = as_played(path, &HowPlayed::of(arguments), known)?;
     let mut source = sound::file::open(path).map_err(Failure::of)?;
     let result = score_take(&name, source.as_mut(), &line, &settings).map_err(Failure::of)?;
     Ok((result, practise))
