@@ -1,7 +1,7 @@
-//! `seamline hear`: the line as sound, played exactly, by a player, or with faults; through the
-//! sound card or to a file.
+//! `seamline hear`: the line as sound, played exactly, by a player, or with faults, or a take heard
+//! again; through the sound card or to a file.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
@@ -11,6 +11,7 @@ use clap::builder::PossibleValuesParser;
 
 use super::devices::{OutputOptions, stop_on_signals};
 use super::failure::Failure;
+use super::listen::{self, Listening, SPEEDS};
 use super::options::{LineOptions, Target};
 use super::sound::CAUTION;
 use super::written::{self, Planned, ReplaceOption};
@@ -20,6 +21,7 @@ use crate::music::line::{GraceNote, Line};
 use crate::session::live::band::turn_down;
 use crate::sound::click::{self, Beats, ClickPattern, Tick};
 use crate::sound::device::{Health, Playback};
+use crate::sound::file::is_sound;
 use crate::sound::output::{WavSamples, wav_bytes_by};
 use crate::sound::synth::{
     Excerpt, Fault, Performance, Player, Voice, around_join, graces_lead_s, opening_s,
@@ -33,14 +35,20 @@ const RATE: SampleRate = SampleRate(48_000);
 /// What a rendering says it was written by.
 const WRITTEN_BY: &str = "seamline hear";
 
-/// Render a line as sound
+/// Render a line as sound, or hear a pass of a take again
 ///
 /// A plucked string plays the line as written, through the sound card or to a file. With --seed a player with small, natural deviations
 /// plays it; with --with faults are put in, to see how a report tells them.
+///
+/// Of a take, which is told by its content, a pass is heard as it was recorded, at full, three quarter
+/// or half speed at the same pitch, alone or turn about with the guide. Its line is that of the file
+/// that `play` wrote beside it, or --line. --bars and --join choose a part of the pass.
 #[derive(Args, Debug)]
 #[command(after_help = "Examples:\n  \
     seamline hear demo-data/lantern-stairs.line -o flawed.wav --seed 7 --with gap:2.4.5:90\n  \
-    seamline hear demo-data/lantern-stairs.line -o join.wav --join 2:4.5\n\n\
+    seamline hear demo-data/lantern-stairs.line -o join.wav --join 2:4.5\n  \
+    seamline hear demo-data/lantern-stairs-practice.wav --pass 3 --bars 2 \\\n    \
+    --speed 75% --with-guide --line demo-data/lantern-stairs.line -o again.wav\n\n\
     Faults are KIND:BAR.BEAT, most with an amount:\n  \
     wrong:3.2:+1    semitones off             gap:3.2:80       ms of silence\n  \
     missed:3.2      not played                clipped:3.2:120  ms too short\n  \
@@ -51,9 +59,9 @@ const WRITTEN_BY: &str = "seamline hear";
     open:3.2:4:-20  open string 4 sounds, dB\n\n\
     Exit code: 0 done, 2 wrong usage or input.")]
 pub(super) struct HearArguments {
-    /// The written line: a .line, MIDI, MusicXML or .csv file
-    #[arg(value_name = "LINE")]
-    line: PathBuf,
+    /// The written line (a .line, MIDI, MusicXML or .csv file), or a take (WAV, FLAC, MP3, M4A, Ogg Vorbis)
+    #[arg(value_name = "LINE|TAKE")]
+    pub(super) line: PathBuf,
 
     /// The WAV file to write; `-` is standard output; through the sound card when none is given
     #[arg(short = 'o', long = "write", value_name = "FILE.wav")]
@@ -63,28 +71,45 @@ pub(super) struct HearArguments {
     replace: ReplaceOption,
 
     #[command(flatten)]
-    options: LineOptions,
+    pub(super) options: LineOptions,
 
-    /// Frequency of A4 in hertz, 415 to 466
-    #[arg(long, value_name = "HZ", default_value = "440", value_parser = values::a4)]
-    a4: f64,
+    /// Frequency of A4 in hertz, 415 to 466; 440 when nothing else is known
+    #[arg(long, value_name = "HZ", value_parser = values::a4)]
+    pub(super) a4: Option<f64>,
+
+    /// Of a take: this pass of it, counted as `score` counts them; the last when none is named
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
+    pub(super) pass: Option<u32>,
+
+    /// Of a take: how fast, at the same pitch
+    #[arg(long, value_name = "SPEED",
+          value_parser = PossibleValuesParser::new(SPEEDS.map(|(name, _)| name)))]
+    pub(super) speed: Option<String>,
+
+    /// Of a take: turn about with the guide, at the tempo that was played
+    #[arg(long)]
+    pub(super) with_guide: bool,
+
+    /// Of a take: the line it was played from; a take that `play` kept knows its own
+    #[arg(long = "line", value_name = "LINE")]
+    pub(super) take_line: Option<PathBuf>,
 
     /// One join alone: from the note that begins at this bar and beat to the next one, with a note
     /// more on either side, from beat to beat
     #[arg(long, value_name = "BAR:BEAT", conflicts_with = "count_in")]
-    join: Option<JoinChoice>,
+    pub(super) join: Option<JoinChoice>,
 
     /// Put a fault in, as in `gap:2.3:90`; may be given again
     #[arg(long = "with", value_name = "FAULT")]
-    faults: Vec<String>,
+    pub(super) faults: Vec<String>,
 
     /// How it sounds
     #[arg(long, default_value = "fingered", value_parser = PossibleValuesParser::new(Voice::NAMES))]
-    voice: String,
+    pub(super) voice: String,
 
     /// Click along: on every beat, or on the second and fourth alone
     #[arg(long, value_name = "BEATS", value_parser = PossibleValuesParser::new(["all", "2-4"]))]
-    click: Option<String>,
+    pub(super) click: Option<String>,
 
     /// Clicks to a beat, 1 to 4
     #[arg(long, value_name = "N", requires = "click",
@@ -98,11 +123,11 @@ pub(super) struct HearArguments {
     /// Bars of clicks before the line, 0 to 8
     #[arg(long, value_name = "BARS", default_value = "0",
           value_parser = clap::value_parser!(u8).range(0..=i64::from(click::COUNT_IN_MAX)))]
-    count_in: u8,
+    pub(super) count_in: u8,
 
     /// Let a player with small deviations play; another number is another take
     #[arg(long, value_name = "N")]
-    seed: Option<u64>,
+    pub(super) seed: Option<u64>,
 
     #[command(flatten)]
     devices: OutputOptions,
@@ -110,9 +135,9 @@ pub(super) struct HearArguments {
 
 /// The note before a join, by the printed number of its bar and its beat.
 #[derive(Clone, Copy, Debug, PartialEq)]
-struct JoinChoice {
-    bar: u32,
-    beat: f64,
+pub(super) struct JoinChoice {
+    pub(super) bar: u32,
+    pub(super) beat: f64,
 }
 
 impl FromStr for JoinChoice {
@@ -133,10 +158,10 @@ impl FromStr for JoinChoice {
 }
 
 /// What is to be played, and what is said of it.
-struct Rendered {
-    samples: Vec<f32>,
+pub(super) struct Rendered {
+    pub(super) samples: Vec<f32>,
     /// "6.7 seconds, bars 1 to 2, tempo 84".
-    told: String,
+    pub(super) told: String,
 }
 
 /// Runs it; gives the exit code.
@@ -151,25 +176,59 @@ pub(super) fn run(arguments: &HearArguments) -> u8 {
 }
 
 fn hear(arguments: &HearArguments) -> Result<(), Failure> {
+    let is_take = is_sound(&arguments.line);
+    listen::check_kind(arguments, is_take)?;
     let target = arguments.file.as_deref().map(Target::new);
     if let Some(Target::File(path)) = &target {
         let planned = [Planned::new(path, WRITTEN_BY)];
-        written::check(&planned, &[&arguments.line], arguments.replace)?;
+        let inputs = listen::inputs(arguments);
+        let inputs: Vec<&Path> = inputs.iter().map(PathBuf::as_path).collect();
+        written::check(&planned, &inputs, arguments.replace)?;
+    }
+    if is_take {
+        let (rendered, rate) = match target {
+            None => {
+                return aloud(arguments, |rate| {
+                    again(arguments, Some(rate)).map(|(r, _)| r)
+                });
+            }
+            Some(_) => again(arguments, None)?,
+        };
+        return write(target, &rendered, rate);
     }
     let mut faults = Vec::new();
     for text in &arguments.faults {
         faults.extend(parse_faults(text).map_err(|error| of_fault(&error))?);
     }
     let line = arguments.options.read(&arguments.line)?;
-    let Some(target) = target else {
-        return aloud(arguments, &line, &faults);
+    if target.is_none() {
+        return aloud(arguments, |rate| sound(arguments, &line, &faults, rate));
+    }
+    write(target, &sound(arguments, &line, &faults, RATE)?, RATE)
+}
+
+/// The part of the take that was asked for.
+fn again(
+    arguments: &HearArguments,
+    rate: Option<SampleRate>,
+) -> Result<(Rendered, SampleRate), Failure> {
+    let speed = arguments.speed.as_deref();
+    let speed = SPEEDS.iter().find(|(name, _)| Some(*name) == speed);
+    let listening = Listening {
+        pass: arguments.pass.map(|pass| pass as usize),
+        speed: speed.map_or(1.0, |(_, share)| *share),
+        with_guide: arguments.with_guide,
     };
-    let Rendered { samples, told } = sound(arguments, &line, &faults, RATE)?;
+    listen::listened(&arguments.line, arguments, listening, rate)
+}
+
+fn write(target: Option<Target>, rendered: &Rendered, rate: SampleRate) -> Result<(), Failure> {
+    let Rendered { samples, told } = rendered;
     let bytes =
-        wav_bytes_by(WRITTEN_BY, RATE, WavSamples::Integer16, &samples).map_err(Failure::of)?;
+        wav_bytes_by(WRITTEN_BY, rate, WavSamples::Integer16, samples).map_err(Failure::of)?;
     match target {
-        Target::Standard => output::print(&bytes)?,
-        Target::File(path) => {
+        None | Some(Target::Standard) => output::print(&bytes)?,
+        Some(Target::File(path)) => {
             output::write_file(&path, &bytes)?;
             output::note(&format!("{}: {told}", path.display()));
         }
@@ -179,10 +238,13 @@ fn hear(arguments: &HearArguments) -> Result<(), Failure> {
 }
 
 /// Plays it through the sound card.
-fn aloud(arguments: &HearArguments, line: &Line, faults: &[Fault]) -> Result<(), Failure> {
+fn aloud(
+    arguments: &HearArguments,
+    make: impl FnOnce(SampleRate) -> Result<Rendered, Failure>,
+) -> Result<(), Failure> {
     let stop = stop_on_signals()?;
     let mut playback = Playback::open(&arguments.devices.output()).map_err(Failure::of)?;
-    let Rendered { mut samples, told } = sound(arguments, line, faults, playback.rate())?;
+    let Rendered { mut samples, told } = make(playback.rate())?;
     turn_down(&mut samples);
     output::note(CAUTION);
     output::note(&told);
@@ -233,7 +295,7 @@ fn sound(
     let expected = excerpt.as_ref().map_or(&whole, |excerpt| &excerpt.notes);
     let usual = arguments.seed.map_or_else(Player::exact, Player::steady);
     let player = Player {
-        a4: Hertz(arguments.a4),
+        a4: Hertz(listen::a4_of(arguments.a4)),
         lead_in_s: match &excerpt {
             Some(_) => 0.0,
             None => lead_in_s(&usual, expected, &graces, &ticks),

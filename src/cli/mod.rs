@@ -10,7 +10,8 @@
 //! | `log` | what was practised |
 //! | `next` | what to practise today |
 //! | `sound` | list devices, measure the round trip |
-//! | `hear` | render a line as sound |
+//! | `hear` | render a line as sound, or hear a take again |
+//! | `listen` | a pass or join of a take, slower, beside the guide |
 //! | `convert` | a line from one format to another |
 //! | `tune` | check an instrument's strings |
 //! | `study` | build a line from chord symbols |
@@ -39,6 +40,7 @@ mod failure;
 mod hand;
 mod hear;
 mod line_file;
+mod listen;
 mod log;
 mod next;
 mod options;

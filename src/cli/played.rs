@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::clock;
 use super::failure::Failure;
+use super::options::LineOptions;
 use super::options::{Part, line_bytes};
 use super::output;
 use super::play::PlayArguments;
@@ -39,6 +40,7 @@ pub(super) fn played(arguments: &PlayArguments, part: &Part) -> Result<Played, F
     );
     arguments.options.write_down(part, &mut played);
     played.strings = arguments.strings.as_deref().map(absolute);
+    played.backing = arguments.backing.file().map(absolute);
     played.marks = arguments.marks.iter().map(ToString::to_string).collect();
     Ok(played)
 }
@@ -59,10 +61,40 @@ pub(super) struct AsPlayed {
     pub(super) date: Option<String>,
 }
 
+/// What is asked for of a take that is judged.
+pub(super) struct HowPlayed<'a> {
+    /// The line, where one is named.
+    pub line: Option<&'a Path>,
+    /// How it is to be taken.
+    pub options: &'a LineOptions,
+    /// Marks of one's own.
+    pub marks: &'a [MarkChoice],
+    /// The file of the strings.
+    pub strings: Option<&'a Path>,
+    /// Frequency of A4 in hertz.
+    pub a4: Option<f64>,
+    /// Played to a click at the line's tempo.
+    pub click: bool,
+}
+
+impl<'a> HowPlayed<'a> {
+    /// As `score` was asked.
+    pub fn of(arguments: &'a ScoreArguments) -> Self {
+        Self {
+            line: arguments.line.as_deref(),
+            options: &arguments.options,
+            marks: &arguments.marks,
+            strings: arguments.strings.as_deref(),
+            a4: arguments.a4,
+            click: arguments.click,
+        }
+    }
+}
+
 /// The line a take is held against and how: as asked for, and where nothing was, as it was played.
 pub(super) fn as_played(
     take: &Path,
-    arguments: &ScoreArguments,
+    arguments: &HowPlayed,
     known: &KnownInstrument,
 ) -> Result<AsPlayed, Failure> {
     let name = path_beside(take).display().to_string();
@@ -73,7 +105,7 @@ pub(super) fn as_played(
     };
     let Some(written) = arguments
         .line
-        .clone()
+        .map(Path::to_owned)
         .or_else(|| played.as_ref().map(|played| PathBuf::from(&played.line)))
     else {
         return Err(Failure::new(format!(
@@ -112,7 +144,7 @@ pub(super) fn as_played(
             .map_err(|what| Failure::new(format!("{name}: {what}")))?;
         mark.apply(&mut marks);
     }
-    for mark in &arguments.marks {
+    for mark in arguments.marks {
         mark.apply(&mut marks);
     }
     let strings = played.as_ref().and_then(|played| played.strings.as_deref());

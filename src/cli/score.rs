@@ -8,7 +8,7 @@ use super::data::DataOptions;
 use super::failure::Failure;
 use super::options::{LineOptions, Target};
 use super::output;
-use super::played::{AsPlayed, as_played};
+use super::played::{AsPlayed, HowPlayed, as_played};
 use super::record::{Practised, RecordOptions};
 use super::values::{self, MarkChoice};
 use super::written::{self, Planned, ReplaceOption};
@@ -244,7 +244,7 @@ fn judge_take(
     known: &KnownInstrument,
 ) -> Result<(TakeResult, AsPlayed), Failure> {
     let name = path.display().to_string();
-    let as_played = as_played(path, arguments, known)?;
+    let as_played = as_played(path, &HowPlayed::of(arguments), known)?;
     let mut source = sound::file::open(path).map_err(Failure::of)?;
     let judged = score_take(&name, source.as_mut(), &as_played.line, &as_played.settings);
     Ok((judged.map_err(Failure::of)?, as_played))

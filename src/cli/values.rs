@@ -316,7 +316,7 @@ impl FromStr for MarkChoice {
 }
 
 /// A finite number, a comma taken as the point.
-fn number(text: &str) -> Option<f64> {
+pub(super) fn number(text: &str) -> Option<f64> {
     let value: f64 = text.trim().replace(',', ".").parse().ok()?;
     value.is_finite().then_some(value)
 }

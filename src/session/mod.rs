@@ -25,6 +25,7 @@ pub mod instrument_file;
 mod judging;
 pub mod known;
 pub mod line_info;
+pub mod listen_back;
 pub mod live;
 pub mod offline;
 pub mod played;

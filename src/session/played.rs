@@ -52,6 +52,9 @@ pub struct Played {
     pub devices: Option<String>,
     /// From a click to where it is heard, in milliseconds; `None` when it was not measured.
     pub round_trip_ms: Option<f64>,
+    /// The backing track, from the root of the file system; `None` for none, and in files of before.
+    #[serde(default)]
+    pub backing: Option<String>,
     /// The passes that were played to a click, in order of time.
     pub clicked: Vec<PlayedPass>,
 }
@@ -120,6 +123,7 @@ impl Played {
             click,
             devices: None,
             round_trip_ms: None,
+            backing: None,
             clicked: Vec::new(),
         }
     }

@@ -49,6 +49,16 @@ pub fn open(path: &Path) -> Result<Box<dyn Source>, SoundError> {
     open_with(path, &FileConfig::default())
 }
 
+/// Whether a file holds sound that can be read, by its first bytes; false where it cannot be opened.
+pub fn is_sound(path: &Path) -> bool {
+    let head = File::open(path).and_then(|file| {
+        let mut head = Vec::with_capacity(HEAD_BYTES);
+        file.take(HEAD_BYTES as u64).read_to_end(&mut head)?;
+        Ok(head)
+    });
+    head.is_ok_and(|head| !matches!(sniff(&head), Kind::Other(..)))
+}
+
 /// As [`open`], with the block length given.
 ///
 /// # Errors

@@ -15,16 +15,22 @@
 //! | [`output`] | writing WAV |
 //! | [`wav_info`] | which program wrote a WAV file |
 //! | [`click`] | a click to play to, and the count-in |
+//! | [`backing`] | a track to play along with, cut and stretched to a pass |
+//! | [`first_bar`] | where bar 1 lies in such a track |
+//! | [`rate`] | sound at another rate |
+//! | [`stretch`] | slower or faster at the same pitch |
 //! | [`synth`] | a plucked string for guides, demonstrations and tests |
 //!
 //! Nothing here judges anything: no note is named, nothing is compared with a line. Used by
 //! `session` and `cli`.
 
+pub mod backing;
 pub mod block;
 pub mod click;
 pub mod device;
 pub mod error;
 pub mod file;
+pub mod first_bar;
 mod flac;
 pub mod health;
 pub mod hum;
@@ -33,7 +39,9 @@ pub mod mixdown;
 pub mod notes;
 pub mod output;
 mod packed;
+pub mod rate;
 mod sniff;
+pub mod stretch;
 pub mod synth;
 mod take_file;
 mod take_name;

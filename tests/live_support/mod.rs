@@ -1,4 +1,5 @@
 //! A session without a sound card: an input that does what a script says, and the demo takes it plays.
+#![allow(dead_code, reason = "each test file uses its own part")]
 
 use std::collections::VecDeque;
 use std::path::{Path, PathBuf};
@@ -194,6 +195,7 @@ pub fn settings(line: &Line, keep: Option<PathBuf>) -> LiveSettings {
         passes: None,
         click: ClickPattern::default(),
         guide: false,
+        backing: None,
         latency_s: None,
         keep,
         reserved: false,

@@ -1,5 +1,6 @@
 //! `seamline play`: play along, live.
 
+pub(super) mod backing;
 mod told;
 
 use std::io::IsTerminal;
@@ -11,6 +12,7 @@ use std::time::Duration;
 use clap::Args;
 use clap::builder::PossibleValuesParser;
 
+use self::backing::{BackingOptions, HEADPHONES};
 use super::data::DataOptions;
 use super::devices::{DeviceOptions, pair, stop_on_signals, without_output};
 use super::failure::Failure;
@@ -49,6 +51,9 @@ const WAIT_S: u64 = 30;
     For a script, unattended:\n  \
     seamline play demo-data/lantern-stairs.line --plain --passes 1 \\\n    \
     --click off --count-in 0 --keep take.wav --json take.json\n\n\
+    With a backing track whose bar 1 begins at 2.35 seconds:\n  \
+    seamline play demo-data/lantern-stairs.line --tempo 75% \\\n    \
+    --backing track.flac --backing-start 2.35\n\n\
     With the click off the timing is free, as for a recorded take; a pass ends when\n\
     the line has been played, or after three seconds of silence.\n\n\
     Exit code: 0 done, 1 done but below --pass-mark, 2 wrong usage or input, no\n\
@@ -83,6 +88,9 @@ pub(super) struct PlayArguments {
     /// Play the line along, softly
     #[arg(long)]
     guide: bool,
+
+    #[command(flatten)]
+    pub(super) backing: BackingOptions,
 
     /// End after N passes
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
@@ -165,6 +173,9 @@ fn play(arguments: &PlayArguments, data: &DataOptions) -> Result<u8, Failure> {
     if devices.output.is_some() {
         output::note(CAUTION);
     }
+    if arguments.backing.file().is_some() {
+        output::note(HEADPHONES);
+    }
     let line = settings.line.clone();
     let date = settings.played.as_ref().map(|played| played.date.clone());
     let rig = settings
@@ -239,6 +250,7 @@ fn watch(
 fn check_files(arguments: &PlayArguments, target: Option<&Target>) -> Result<(), Failure> {
     let mut inputs: Vec<&Path> = vec![&arguments.line];
     inputs.extend(arguments.strings.as_deref());
+    inputs.extend(arguments.backing.file());
     let mut planned = Vec::new();
     planned.extend(arguments.keep.as_deref().map(Planned::take));
     if let Some(Target::File(path)) = target {
@@ -268,6 +280,7 @@ fn settings(arguments: &PlayArguments) -> Result<LiveSettings, Failure> {
         Some(seconds) => Some(Duration::from_secs(seconds)),
         None => arguments.plain.then(|| Duration::from_secs(WAIT_S)),
     };
+    let backing = arguments.backing.read(&part.line, part.share)?;
     let played = played(arguments, &part)?;
     let settings = LiveSettings {
         line: part.line,
@@ -288,6 +301,7 @@ fn settings(arguments: &PlayArguments) -> Result<LiveSettings, Failure> {
             count_in: arguments.count_in,
         },
         guide: arguments.guide,
+        backing,
         latency_s: None,
         keep: None,
         reserved: false,
@@ -306,7 +320,7 @@ fn open(
 ) -> Result<(LiveSettings, Devices), Failure> {
     let mut capture = Some(Capture::open(&arguments.devices.input()).map_err(Failure::of)?);
     let needed = settings.click.beats != Beats::None || settings.click.count_in > 0;
-    let wanted = needed || settings.guide;
+    let wanted = needed || settings.guide || settings.backing.is_some();
     // On the dashboard the click can be switched on later, so an output is welcome there.
     let playback = if wanted || !plain {
         match Playback::open(&arguments.devices.output()) {

@@ -1,4 +1,4 @@
-//! The thread that plays to the player: click, guide, and the take played back.
+//! The thread that plays to the player: click, guide, backing track, and the take played back.
 //!
 //! It keeps a little ahead of the device and no more, so that what is asked for is heard soon.
 //! It knows frames of its own stream alone; when those are heard by the input is worked out by
@@ -10,69 +10,14 @@ use std::time::{Duration, Instant};
 
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender};
 
+use crate::session::live::replay::read_part;
+use crate::session::live::tracks::Tracks;
+use crate::sound::backing::{Backing, BackingPart};
 use crate::sound::click::{Weight, add_click, click_frames};
-use crate::sound::device::{DeviceError, Health, Playback};
+use crate::sound::device::DeviceError;
 use crate::units::{Decibels, SampleRate};
 
-/// Something that plays by itself and may go away.
-pub trait Output: Send {
-    /// What it is called.
-    fn name(&self) -> String;
-    /// Frames per second.
-    fn rate(&self) -> SampleRate;
-    /// The number of the next frame to be written.
-    fn written(&self) -> u64;
-    /// Frames the device has taken.
-    fn played(&self) -> u64;
-    /// Frames of silence the device was given because nothing was ready.
-    fn late(&self) -> u64;
-    /// Writes what there is room for; gives how many frames.
-    fn write(&mut self, mono: &[f32]) -> usize;
-    /// Whether it still plays.
-    fn is_alive(&mut self, now: Instant) -> bool;
-    /// The moment of its first frame in seconds from `zero`.
-    fn began_s(&mut self, zero: Instant) -> Option<f64>;
-    /// How much faster than its rate it runs, in parts per million.
-    fn drift_ppm(&mut self, zero: Instant) -> Option<f64>;
-}
-
-impl Output for Playback {
-    fn name(&self) -> String {
-        Playback::name(self).to_owned()
-    }
-
-    fn rate(&self) -> SampleRate {
-        Playback::rate(self)
-    }
-
-    fn written(&self) -> u64 {
-        Playback::written(self)
-    }
-
-    fn played(&self) -> u64 {
-        Playback::played(self)
-    }
-
-    fn late(&self) -> u64 {
-        Playback::late(self)
-    }
-
-    fn write(&mut self, mono: &[f32]) -> usize {
-        Playback::write(self, mono)
-    }
-
-    fn is_alive(&mut self, now: Instant) -> bool {
-        self.health(now) == Health::Running
-    }
-
-    fn began_s(&mut self, zero: Instant) -> Option<f64> {
-        self.clock(zero).offset_s()
-    }
-
-    fn drift_ppm(&mut self, zero: Instant) -> Option<f64> {
-        self.clock(zero).drift_ppm()
-    }
-}
+pub use crate::session::live::output::Output;
 
 /// Opens the output, or opens it again after it was lost.
 pub type OpenOutput = Box<dyn FnMut() -> Result<Box<dyn Output>, DeviceError> + Send>;
@@ -108,6 +53,8 @@ pub struct Music {
     pub beats: Vec<Beat>,
     /// The guide, if it is to be heard.
     pub guide: Option<Arc<Guide>>,
+    /// The part of the backing track, if there is one.
+    pub backing: Option<BackingPart>,
 }
 
 /// What the band is asked for.
@@ -149,6 +96,8 @@ pub enum Told {
         /// Frames of silence the device was given because nothing was ready.
         late: u64,
     },
+    /// The backing track cannot be played; a whole sentence.
+    Backing(String),
     /// The replay is over, or could not be begun (why).
     ReplayOver(Option<String>),
     /// The output is gone; a whole sentence.
@@ -171,13 +120,61 @@ const TRY_EVERY: Duration = Duration::from_secs(1);
 /// The guide and a replay peak at this level: below the click's accent, so that neither startles.
 const PEAK: Decibels = Decibels(-18.0);
 
+/// A pass waits no longer than this for its backing track, in seconds; after it the track comes in as
+/// soon as it is made.
+const WAIT_S: f64 = 20.0;
+
 /// What is being played.
 #[derive(Default)]
 struct Playing {
+    /// What plays to a pass besides click and guide.
+    tracks: Tracks,
+    /// A pass that begins when its backing track is made.
+    waiting: Option<(Music, Instant)>,
     /// Passes with the frames of their first bars.
     music: Vec<(u64, Music)>,
     replay: Option<Replay>,
     muted: bool,
+}
+
+impl Playing {
+    fn to(backing: Option<Backing>, rate: SampleRate) -> Self {
+        Self {
+            tracks: Tracks::new(backing, rate),
+            ..Self::default()
+        }
+    }
+
+    /// Whether all that goes with a pass is made, or will never be.
+    fn is_ready(&self, music: &Music) -> bool {
+        music
+            .backing
+            .is_none_or(|part| self.tracks.is_settled(&part))
+    }
+
+    /// Places a pass and says where.
+    fn begin(&mut self, music: Music, output: &dyn Output, say: &Sender<Told>) {
+        let opening_s = music.beats.first().map_or(0.0, |beat| beat.at_s.min(0.0));
+        let soonest = output.written() + ((LEAD_S - opening_s) * output.rate().hz()) as u64;
+        let frame = music.bar1.unwrap_or(soonest);
+        let id = music.id;
+        self.music.push((frame, music));
+        say.send(Told::Bar1 { id, frame }).ok();
+    }
+
+    /// Takes in what was made of the backing track, and begins what waited for it.
+    fn look(&mut self, output: &dyn Output, say: &Sender<Told>) {
+        if let Some(reason) = self.tracks.take_in() {
+            say.send(Told::Backing(reason)).ok();
+        }
+        if let Some((music, since)) = self.waiting.take() {
+            if self.is_ready(&music) || since.elapsed().as_secs_f64() > WAIT_S {
+                self.begin(music, output, say);
+            } else {
+                self.waiting = Some((music, since));
+            }
+        }
+    }
 }
 
 struct Replay {
@@ -185,15 +182,16 @@ struct Replay {
     from: u64,
 }
 
-/// Plays until nobody asks any longer.
+/// Plays until nobody asks any longer, and to this backing track, if there is one.
 pub fn play(
     mut open: OpenOutput,
     mut output: Box<dyn Output>,
+    backing: Option<Backing>,
     orders: &Receiver<Order>,
     say: &Sender<Told>,
     zero: Instant,
 ) {
-    let mut playing = Playing::default();
+    let mut playing = Playing::to(backing.clone(), output.rate());
     let mut told = Instant::now();
     loop {
         match orders.recv_timeout(Duration::from_millis(5)) {
@@ -201,6 +199,7 @@ pub fn play(
             Err(RecvTimeoutError::Timeout) => {}
             Err(RecvTimeoutError::Disconnected) => return,
         }
+        playing.look(output.as_ref(), say);
         fill(&mut playing, output.as_mut(), say);
         let now = Instant::now();
         if now.duration_since(told) > CLOCK_EVERY {
@@ -211,11 +210,11 @@ pub fn play(
                     "{name} takes no more sound; the click is silent"
                 )))
                 .ok();
-                playing = Playing::default();
                 match again(&mut open, orders) {
                     Some(back) => output = back,
                     None => return,
                 }
+                playing = Playing::to(backing.clone(), output.rate());
                 say.send(Told::Back).ok();
             } else if let Some(began_s) = output.began_s(zero) {
                 let clock = Told::Clock {
@@ -250,21 +249,27 @@ fn obey(order: Order, playing: &mut Playing, output: &dyn Output, say: &Sender<T
     let rate = output.rate();
     match order {
         Order::Play(music) => {
-            let opening_s = music.beats.first().map_or(0.0, |beat| beat.at_s.min(0.0));
-            let soonest = output.written() + ((LEAD_S - opening_s) * rate.hz()) as u64;
-            let frame = music.bar1.unwrap_or(soonest);
-            let id = music.id;
-            playing.music.push((frame, music));
-            say.send(Told::Bar1 { id, frame }).ok();
+            if let Some(part) = music.backing {
+                playing.tracks.ask(part);
+            }
+            // What follows a pulse cannot wait.
+            let waits = music.bar1.is_none() && !playing.is_ready(&music);
+            if waits {
+                playing.waiting = Some((music, Instant::now()));
+            } else {
+                playing.begin(music, output, say);
+            }
         }
         Order::ClickSounds(on) => playing.muted = !on,
         Order::Stop => {
             playing.music.clear();
+            playing.waiting = None;
             playing.replay = None;
         }
         Order::Replay { path, from_s, to_s } => match read_part(&path, from_s, to_s, rate) {
             Ok(samples) => {
                 playing.music.clear();
+                playing.waiting = None;
                 playing.replay = Some(Replay {
                     samples,
                     from: output.written(),
@@ -287,6 +292,10 @@ fn fill(playing: &mut Playing, output: &mut dyn Output, say: &Sender<Told>) {
         let mut block = [0.0f32; BLOCK_FRAMES];
         for (bar1, music) in &playing.music {
             add_music(&mut block, from, *bar1, music, playing.muted, rate);
+            let track = music.backing.as_ref();
+            if let Some(track) = track.and_then(|part| playing.tracks.of(part)) {
+                add_guide(&mut block, from, *bar1, track, rate);
+            }
         }
         if let Some(replay) = &playing.replay {
             let at = (from - replay.from) as usize;
@@ -311,7 +320,10 @@ fn fill(playing: &mut Playing, output: &mut dyn Output, say: &Sender<Told>) {
                 .guide
                 .as_ref()
                 .map_or(0.0, |g| g.samples.len() as f64 / rate.hz() - g.bar1_s);
-            let end = *bar1 as f64 + last_s.max(guide_s) * rate.hz();
+            let track_s = music
+                .backing
+                .map_or(0.0, |part| (part.to_s - part.bar1_s) / part.share);
+            let end = *bar1 as f64 + last_s.max(guide_s).max(track_s) * rate.hz();
             (written as f64) < end + click_frames(rate) as f64
         });
     }
@@ -334,11 +346,15 @@ fn add_music(
         }
     }
     if let Some(guide) = &music.guide {
-        let start = bar1 - (guide.bar1_s * rate.hz()).round() as i64;
-        for (n, sample) in block.iter_mut().enumerate() {
-            let at = usize::try_from(n as i64 - start).ok();
-            *sample += at.and_then(|at| guide.samples.get(at)).unwrap_or(&0.0);
-        }
+        add_guide(block, from, (bar1 + from as i64) as u64, guide, rate);
+    }
+}
+
+fn add_guide(block: &mut [f32], from: u64, bar1: u64, guide: &Guide, rate: SampleRate) {
+    let start = bar1 as i64 - from as i64 - (guide.bar1_s * rate.hz()).round() as i64;
+    for (n, sample) in block.iter_mut().enumerate() {
+        let at = usize::try_from(n as i64 - start).ok();
+        *sample += at.and_then(|at| guide.samples.get(at)).unwrap_or(&0.0);
     }
 }
 
@@ -349,36 +365,4 @@ pub fn turn_down(samples: &mut [f32]) {
     if top > wanted {
         samples.iter_mut().for_each(|x| *x *= wanted / top);
     }
-}
-
-/// Part of a take, at the output's rate. Between two samples it is straight: for listening, not
-/// for measuring.
-fn read_part(
-    path: &std::path::Path,
-    from_s: f64,
-    to_s: f64,
-    rate: SampleRate,
-) -> Result<Vec<f32>, String> {
-    let mut reader = hound::WavReader::open(path).map_err(|e| e.to_string())?;
-    let own = f64::from(reader.spec().sample_rate);
-    let from = (from_s.max(0.0) * own) as u32;
-    reader.seek(from).map_err(|e| e.to_string())?;
-    let wanted = ((to_s - from_s).max(0.0) * own) as usize;
-    let samples: Vec<f32> = reader
-        .samples::<f32>()
-        .take(wanted)
-        .collect::<Result<_, _>>()
-        .map_err(|e| e.to_string())?;
-    let step = own / rate.hz();
-    let frames = (samples.len() as f64 / step) as usize;
-    let mut played: Vec<f32> = (0..frames)
-        .map(|n| {
-            let at = n as f64 * step;
-            let (whole, part) = (at as usize, at.fract() as f32);
-            let next = samples.get(whole + 1).copied().unwrap_or(0.0);
-            samples[whole] * (1.0 - part) + next * part
-        })
-        .collect();
-    turn_down(&mut played);
-    Ok(played)
 }

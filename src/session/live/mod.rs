@@ -9,6 +9,9 @@
 //! | [`said`] | what it says |
 //! | `meter` | how loud the input is |
 //! | [`band`] | the thread that plays click, guide and the take played back |
+//! | `output` | what it plays through |
+//! | `tracks` | the backing track, made ahead |
+//! | `replay` | the part of a take that is played back |
 //! | [`latency`] | from a click to where it is heard |
 //! | [`latency_book`] | the same, kept for each pair of devices |
 //! | [`tuner`] | the same ear on open strings |
@@ -30,9 +33,12 @@ pub mod latency_book;
 mod leader;
 pub mod listening;
 mod meter;
+mod output;
 mod pass;
+mod replay;
 pub mod said;
 pub mod snapshot;
+mod tracks;
 pub mod tuner;
 
 use std::path::PathBuf;
@@ -58,6 +64,7 @@ use crate::session::live::snapshot::{Command, PassView, Snapshot};
 use crate::session::played::{self, Played};
 use crate::session::result::TakeResult;
 use crate::sound::SoundError;
+use crate::sound::backing::Backing;
 use crate::sound::click::ClickPattern;
 use crate::sound::device::DeviceError;
 use crate::sound::keep::Keeper;
@@ -84,6 +91,8 @@ pub struct LiveSettings {
     pub click: ClickPattern,
     /// Whether the line is played along.
     pub guide: bool,
+    /// The track that is played along, if there is one.
+    pub backing: Option<Backing>,
     /// From a click to where it is heard, in seconds, as it was measured for these devices.
     pub latency_s: Option<f64>,
     /// Where the take is kept; `None` keeps none.
@@ -248,11 +257,12 @@ impl Session {
         };
         let listening = spawn("listen", move || listening::listen(setup, input, &say))?;
 
+        let backing = settings.backing.clone();
         let (orders, to_do) = bounded(256);
         let (band_says, told) = bounded(256);
         if let (Some(open), Some(output)) = (devices.output, output) {
             spawn("play", move || {
-                band::play(open, output, &to_do, &band_says, zero);
+                band::play(open, output, backing, &to_do, &band_says, zero);
             })?;
         }
 

@@ -168,6 +168,7 @@ impl Conductor {
                 self.began = Some((began_s, drift_ppm));
                 self.place_click();
             }
+            Told::Backing(reason) => self.extra_notice = Some(reason),
             Told::ReplayOver(failed) => {
                 self.replay_failed = failed;
                 if matches!(self.stage, Stage::Replaying) {

@@ -6,6 +6,7 @@ use super::{Ahead, Conductor, Stage, free_pass};
 use crate::compare::judgement::TimingMode;
 use crate::music::line::Line;
 use crate::session::live::band::{Beat, Guide, Music, Order, turn_down};
+use crate::sound::backing::BackingPart;
 use crate::sound::click::{Beats, ClickPattern, ticks};
 use crate::sound::synth::{Performance, Player, Voice, graces_lead_s, render};
 use crate::units::{Hertz, SampleRate};
@@ -91,7 +92,8 @@ impl Conductor {
             },
             ..self.settings.click
         };
-        let wanted = pattern.beats != Beats::None || pattern.count_in > 0 || self.settings.guide;
+        let along = self.settings.guide || self.settings.backing.is_some();
+        let wanted = pattern.beats != Beats::None || pattern.count_in > 0 || along;
         if !wanted || !self.has_band() {
             return None;
         }
@@ -111,6 +113,7 @@ impl Conductor {
             bar1: after.map(|frame| frame + (-opening_s * rate).round() as u64),
             beats,
             guide: self.guide(),
+            backing: self.backing(),
         })
     }
 
@@ -120,6 +123,18 @@ impl Conductor {
             .chosen
             .line
             .quarters_to_seconds(-self.chosen.line.pickup_length().quarters())
+    }
+
+    /// The part of the backing track that goes with the chosen bars.
+    fn backing(&self) -> Option<BackingPart> {
+        self.settings.backing.as_ref()?;
+        let (chosen, share) = (&self.chosen, self.chosen.share);
+        Some(BackingPart {
+            from_s: (chosen.start_s - self.pickup_s()) * share,
+            to_s: (chosen.start_s + chosen.length_s) * share,
+            bar1_s: chosen.start_s * share,
+            share,
+        })
     }
 
     fn guide(&self) -> Option<Arc<Guide>> {

@@ -50,6 +50,7 @@ fn settings(line: &Line, beats: Beats) -> LiveSettings {
             ..ClickPattern::default()
         },
         guide: false,
+        backing: None,
         latency_s: Some(0.02),
         keep: None,
         reserved: false,

@@ -1,0 +1,149 @@
+//! Where bar 1 lies in a track, by its beat at a tempo that is known: said only when it is sure.
+
+use std::path::Path;
+
+use super::SoundError;
+use super::block::Delivery;
+use super::file::open;
+
+/// Levels are taken in steps of this, in seconds: half of what a beat may be off.
+const STEP_S: f64 = 0.005;
+/// This much of the track is listened to, in seconds.
+const HEARD_S: f64 = 90.0;
+/// Fewer beats than this say nothing.
+const BEATS_MIN: f64 = 16.0;
+/// The beat must rise above what is between the beats by this factor. Raised, fewer tracks are taken.
+const BEAT_CLEAR: f64 = 3.0;
+/// The first beat of the bar must rise above the next best by this factor. Raised, fewer are taken.
+const BAR_CLEAR: f64 = 1.3;
+/// The track has begun where it is this far under its loudest, in decibels.
+const BEGUN_DB: f64 = 30.0;
+/// A corner between low sound, which marks first beats, and all else, in hertz.
+const LOW_HZ: f64 = 150.0;
+
+/// Where bar 1 was found.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FirstBar {
+    /// Its moment in the track, in seconds.
+    pub at_s: f64,
+    /// How far its beats rise above what is between them, as a factor.
+    pub beat: f64,
+    /// How far first beats rise above the next best of the bar, as a factor.
+    pub bar: f64,
+}
+
+/// Looks for bar 1 of a track: the first beat of the first whole bar after it has begun.
+///
+/// Input:   `beat_s` is the length of a beat in the track in seconds, `beats` how many a bar has.
+/// Output:  `None` where the beat or the bar is not clear enough to say.
+///
+/// # Errors
+/// When the track cannot be read.
+pub fn first_bar(path: &Path, beat_s: f64, beats: usize) -> Result<Option<FirstBar>, SoundError> {
+    let rises = rises(path)?;
+    Ok(found(&rises, beat_s, beats))
+}
+
+/// How far the level rises in each step, in all and in low sound, and the level.
+struct Rises {
+    all: Vec<f64>,
+    low: Vec<f64>,
+    level_db: Vec<f64>,
+}
+
+fn rises(path: &Path) -> Result<Rises, SoundError> {
+    let mut source = open(path)?;
+    let rate = source.format().rate.hz();
+    let step = ((STEP_S * rate) as usize).max(1);
+    let (mut whole, mut high, mut low) = (Vec::new(), Vec::new(), Vec::new());
+    let turn = 1.0 - (-std::f64::consts::TAU * LOW_HZ / rate).exp();
+    let (mut smooth, mut last) = (0.0f64, 0.0f64);
+    let mut sums = [0.0f64; 3];
+    let mut count = 0usize;
+    let mut block = Vec::new();
+    while (whole.len() as f64) < HEARD_S / STEP_S {
+        let delivery = source.next_block(&mut block)?;
+        if delivery == Delivery::End {
+            break;
+        }
+        for x in &block {
+            let x = f64::from(*x);
+            smooth += turn * (x - smooth);
+            sums[0] += x * x;
+            sums[1] += (x - last).powi(2);
+            sums[2] += smooth * smooth;
+            last = x;
+            count += 1;
+            if count.is_multiple_of(step) {
+                let db = |sum: f64| 10.0 * (sum / step as f64 + 1e-9).log10();
+                whole.push(db(sums[0]));
+                high.push(db(sums[1]));
+                low.push(db(sums[2]));
+                sums = [0.0; 3];
+            }
+        }
+    }
+    let rise = |levels: &[f64]| -> Vec<f64> {
+        let before = |n: usize| n.checked_sub(2).map_or(-90.0, |n| levels[n]);
+        let steps = levels.iter().enumerate();
+        steps
+            .map(|(n, level)| (level - before(n)).max(0.0))
+            .collect()
+    };
+    Ok(Rises {
+        all: rise(&high),
+        low: rise(&low),
+        level_db: whole,
+    })
+}
+
+fn found(rises: &Rises, beat_s: f64, beats: usize) -> Option<FirstBar> {
+    let steps = rises.all.len() as f64;
+    let beat = beat_s / STEP_S;
+    if beats == 0 || !(beat > 4.0) || steps / beat < BEATS_MIN {
+        return None;
+    }
+    let loudest = rises
+        .level_db
+        .iter()
+        .copied()
+        .fold(f64::NEG_INFINITY, f64::max);
+    let begun = rises
+        .level_db
+        .iter()
+        .position(|db| *db > loudest - BEGUN_DB)?;
+    let mean = |levels: &[f64], first: f64, stride: f64| {
+        let count = ((steps - first) / stride).floor().max(1.0) as usize;
+        let near = |at: f64| {
+            let at = at.round() as usize;
+            let near = at.saturating_sub(1)..(at + 2).min(levels.len());
+            levels[near].iter().copied().fold(0.0, f64::max)
+        };
+        let sum: f64 = (0..count).map(|k| near(first + k as f64 * stride)).sum();
+        sum / count as f64
+    };
+    let from = begun as f64;
+    let phases: Vec<f64> = (0..beat as usize)
+        .map(|phase| mean(&rises.all, from + phase as f64, beat))
+        .collect();
+    let best = (0..phases.len()).max_by(|a, b| phases[*a].total_cmp(&phases[*b]))?;
+    let mut sorted = phases.clone();
+    sorted.sort_by(f64::total_cmp);
+    let usual = sorted[sorted.len() / 2].max(1e-3);
+    let clear = phases[best] / usual;
+    let bar = beat * beats as f64;
+    let firsts: Vec<f64> = (0..beats)
+        .map(|k| mean(&rises.low, from + best as f64 + k as f64 * beat, bar))
+        .collect();
+    let first = (0..beats).max_by(|a, b| firsts[*a].total_cmp(&firsts[*b]))?;
+    let others = (0..beats).filter(|k| *k != first).map(|k| firsts[k]);
+    let bar_clear = firsts[first] / others.fold(1e-3, f64::max);
+    let at = from + best as f64 + first as f64 * beat;
+    // A bar that begins with the track was found a step before or behind it.
+    let at = if at - bar > from - 3.0 { at - bar } else { at };
+    (clear >= BEAT_CLEAR && bar_clear >= BAR_CLEAR).then_some(FirstBar {
+        at_s: (at * STEP_S).max(0.0),
+        beat: clear,
+        bar: bar_clear,
+    })
+}
