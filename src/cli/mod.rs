@@ -38,6 +38,7 @@ mod devices;
 mod failure;
 mod hand;
 mod hear;
+mod judged;
 mod line_file;
 mod log;
 mod next;
