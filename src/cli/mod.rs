@@ -39,6 +39,7 @@ mod devices;
 mod failure;
 mod hand;
 mod hear;
+mod judged;
 mod line_file;
 mod listen;
 mod log;

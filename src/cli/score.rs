@@ -6,6 +6,7 @@ use clap::Args;
 
 use super::data::DataOptions;
 use super::failure::Failure;
+use super::judged::JudgedOptions;
 use super::options::{LineOptions, Target};
 use super::output;
 use super::played::{AsPlayed, HowPlayed, as_played};
@@ -31,7 +32,8 @@ use crate::sound;
 /// take.wav.played.json). It is judged by that; options given here win.
 #[derive(Args, Debug)]
 #[command(after_help = "Example:\n  \
-    seamline score demo-data/lantern-stairs-practice.wav --line demo-data/lantern-stairs.line\n\n\
+    seamline score demo-data/lantern-stairs-practice.wav --line demo-data/lantern-stairs.line\n  \
+    seamline score take.wav --line my.line --html page.html --embed-sound\n\n\
     Names for --mark (what they mean and their values stand under a report with --verbose):\n  \
     timing_ms  gap_ms  gap_depth_db  gap_over_baseline_ms  gap_floor_ms  gap_clear_ms\n  \
     wrong_cents  unclear_cents  out_of_tune_cents\n  \
@@ -72,6 +74,9 @@ pub(super) struct ScoreArguments {
     /// Write the whole result as JSON; `-` is standard output, without the text
     #[arg(long, value_name = "PATH|-")]
     json: Option<PathBuf>,
+
+    #[command(flatten)]
+    judged: JudgedOptions,
 
     #[command(flatten)]
     replace: ReplaceOption,
@@ -131,11 +136,20 @@ fn score(arguments: &ScoreArguments, data: &DataOptions) -> Result<u8, Failure> 
                     verbose: arguments.verbose,
                     practise: Some(as_played.practise.clone()),
                 };
-                if !matches!(target, Some(Target::Standard)) {
+                let judged = &arguments.judged;
+                if !matches!(target, Some(Target::Standard)) && !judged.is_in_place_of_text() {
                     show(&result, &page, results.is_empty())?;
                 }
+                let read = inputs(arguments);
+                let guarded = (read.as_slice(), arguments.replace);
+                // What cannot be written must not keep the take out of the record.
+                let written = judged.write(&result, &as_played.practise, take, guarded);
                 code = code.max(pass(&result, arguments.pass_mark));
                 record(arguments, data, take, &result, &as_played);
+                if let Err(failure) = written {
+                    failure.say();
+                    code = FAILED;
+                }
                 results.push(result);
             }
             Err(failure) => {
@@ -176,20 +190,35 @@ fn check_files(arguments: &ScoreArguments, target: Option<&Target>) -> Result<()
             "--line -: a line is read from a file, not from standard input",
         ));
     }
-    let mut inputs: Vec<&Path> = arguments.takes.iter().map(PathBuf::as_path).collect();
-    inputs.extend(arguments.line.as_deref());
+    let to_standard = matches!(target, Some(Target::Standard));
+    arguments.judged.check(&arguments.takes, to_standard)?;
     let mut planned = Vec::new();
-    match arguments.strings.as_deref() {
+    planned.extend(arguments.judged.planned());
+    if let Some(strings) = arguments
+        .strings
+        .as_deref()
+        .filter(|_| arguments.learn_gaps)
+    {
         // What is learnt is added to what `tune` has written there.
-        Some(strings) if arguments.learn_gaps => {
-            planned.push(Planned::new(strings, instrument_file::WRITTEN_BY));
-        }
-        strings => inputs.extend(strings),
+        planned.push(Planned::new(strings, instrument_file::WRITTEN_BY));
     }
     if let Some(Target::File(path)) = target {
         planned.push(Planned::new(path, json::BY_SCORE));
     }
-    written::check(&planned, &inputs, arguments.replace)
+    written::check(&planned, &inputs(arguments), arguments.replace)
+}
+
+/// The files that are read and never written.
+fn inputs(arguments: &ScoreArguments) -> Vec<&Path> {
+    let mut inputs: Vec<&Path> = arguments.takes.iter().map(PathBuf::as_path).collect();
+    inputs.extend(arguments.line.as_deref());
+    inputs.extend(
+        arguments
+            .strings
+            .as_deref()
+            .filter(|_| !arguments.learn_gaps),
+    );
+    inputs
 }
 
 /// Largest file of strings read, in bytes: a hundred times a real one.

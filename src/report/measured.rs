@@ -9,111 +9,129 @@ use crate::words;
 impl Page {
     pub(super) fn measured(&mut self, result: &TakeResult) {
         self.heading("Measured");
-        let mut say = |kind: &str, sentence: String| self.entry(kind, &sentence);
-        let take = &result.take;
-        let title = result.line.title.as_deref().unwrap_or("without a title");
-        say(
-            "line",
-            format!("{title}, {} notes", result.judgement.notes.len()),
-        );
-        let loudest = take
-            .loudest_dbfs
-            .map_or("digital silence".to_owned(), |level| {
-                format!("loudest {level:.1} dBFS")
-            });
-        say(
-            "take",
-            format!(
-                "{}, {:.1} s at {} Hz, {loudest}",
-                take.file, take.duration_s, take.sample_rate
-            ),
-        );
-        if result.judgement.agreement == Agreement::Recognised {
-            say("timing", grid(result));
-            say("known", uncertainty(result));
-        }
-        if result.judgement.bleed.is_some() {
-            say(words::BLEED, undecided(result));
-        }
-        if result.judgement.bleed.is_none() {
-            say(
-                "bleed",
-                "strings ringing underneath were not listened for".into(),
-            );
+        for (kind, sentence) in measured(result) {
+            self.entry(kind, &sentence);
         }
     }
 
     pub(super) fn marks(&mut self, result: &TakeResult) {
-        let marks = &result.judgement.marks;
         self.heading("Marks used");
-        let mut say = |kind: &str, sentence: String| self.entry(kind, &sentence);
-        say(
-            "gap",
-            format!(
-                "from {} ms of silence, {} dB deep, or {} ms beyond your own habit at that kind \
-                 of join, then from {} ms; clear from {} ms",
-                marks.gap_ms,
-                marks.gap_depth_db,
-                marks.gap_over_baseline_ms,
-                marks.gap_floor_ms,
-                marks.gap_clear_ms
-            ),
-        );
-        say(
-            "wrong",
-            format!(
-                "from {} cents off the written pitch, unless it is in doubt by more than {}",
-                marks.wrong_cents, marks.unclear_cents
-            ),
-        );
-        if result.judgement.bleed.is_some() {
-            say(
-                "bleed",
-                format!(
-                    "another string for {} ms, down to {} dB below the note over it; slight from \
-                     {} dB below",
-                    marks.bleed_ms, marks.bleed_below_db, marks.bleed_slight_below_db
-                ),
-            );
+        for (kind, sentence) in marks(result) {
+            self.entry(kind, &sentence);
         }
-        say(
-            "dead",
-            format!(
-                "falls {} dB faster than its neighbours and {} dB at least, from {} ms of length on",
-                marks.dead_fall_db, marks.dead_floor_db, marks.dead_from_ms
-            ),
-        );
-        say(
-            "clipped",
-            format!(
-                "shorter than {} % of its length, by {} ms at least",
-                (marks.clipped_share * 1e4).round() / 1e2,
-                marks.clipped_short_ms
-            ),
-        );
-        say(
-            "timing",
-            format!("early or late beyond {} ms", marks.timing_ms),
-        );
-        let beyond = |mark: Option<f64>| mark.map(|db| format!("{db} dB"));
-        let told = match (beyond(marks.loud_db), beyond(marks.soft_db)) {
-            (None, None) => "no note is called loud or soft (--mark loud_db=6 or soft_db=6)".into(),
-            (Some(db), None) => format!("loud from {db} above the usual note"),
-            (None, Some(db)) => format!("soft from {db} below the usual note"),
-            (Some(loud), Some(soft)) => {
-                format!("loud from {loud} above the usual note, soft from {soft} below it")
-            }
-        };
-        say(words::LEVEL, told);
-        let buzz = marks.buzz_nats.map_or("not looked for".to_owned(), |nats| {
-            format!("from {nats} nats of evidence that the string sounds against a fret")
+    }
+}
+
+/// How a take was measured: a word for what, and a sentence.
+pub(super) fn measured(result: &TakeResult) -> Vec<(&'static str, String)> {
+    let mut told = Vec::new();
+    let mut say = |kind: &'static str, sentence: String| told.push((kind, sentence));
+    let take = &result.take;
+    let title = result.line.title.as_deref().unwrap_or("without a title");
+    say(
+        "line",
+        format!("{title}, {} notes", result.judgement.notes.len()),
+    );
+    let loudest = take
+        .loudest_dbfs
+        .map_or("digital silence".to_owned(), |level| {
+            format!("loudest {level:.1} dBFS")
         });
-        say(words::BUZZES, buzz);
+    say(
+        "take",
+        format!(
+            "{}, {:.1} s at {} Hz, {loudest}",
+            take.file, take.duration_s, take.sample_rate
+        ),
+    );
+    if result.judgement.agreement == Agreement::Recognised {
+        say("timing", grid(result));
+        say("known", uncertainty(result));
+    }
+    if result.judgement.bleed.is_some() {
+        say(words::BLEED, undecided(result));
+    }
+    if result.judgement.bleed.is_none() {
         say(
-            "tuning",
-            format!("sharp or flat from {} cents", marks.out_of_tune_cents),
+            "bleed",
+            "strings ringing underneath were not listened for".into(),
         );
     }
+    told
+}
+
+/// The marks that were used: a word for what, and a sentence.
+pub(super) fn marks(result: &TakeResult) -> Vec<(&'static str, String)> {
+    let marks = &result.judgement.marks;
+    let mut told = Vec::new();
+    let mut say = |kind: &'static str, sentence: String| told.push((kind, sentence));
+    say(
+        "gap",
+        format!(
+            "from {} ms of silence, {} dB deep, or {} ms beyond your own habit at that kind \
+                 of join, then from {} ms; clear from {} ms",
+            marks.gap_ms,
+            marks.gap_depth_db,
+            marks.gap_over_baseline_ms,
+            marks.gap_floor_ms,
+            marks.gap_clear_ms
+        ),
+    );
+    say(
+        "wrong",
+        format!(
+            "from {} cents off the written pitch, unless it is in doubt by more than {}",
+            marks.wrong_cents, marks.unclear_cents
+        ),
+    );
+    if result.judgement.bleed.is_some() {
+        say(
+            "bleed",
+            format!(
+                "another string for {} ms, down to {} dB below the note over it; slight from \
+                     {} dB below",
+                marks.bleed_ms, marks.bleed_below_db, marks.bleed_slight_below_db
+            ),
+        );
+    }
+    say(
+        "dead",
+        format!(
+            "falls {} dB faster than its neighbours and {} dB at least, from {} ms of length on",
+            marks.dead_fall_db, marks.dead_floor_db, marks.dead_from_ms
+        ),
+    );
+    say(
+        "clipped",
+        format!(
+            "shorter than {} % of its length, by {} ms at least",
+            (marks.clipped_share * 1e4).round() / 1e2,
+            marks.clipped_short_ms
+        ),
+    );
+    say(
+        "timing",
+        format!("early or late beyond {} ms", marks.timing_ms),
+    );
+    let beyond = |mark: Option<f64>| mark.map(|db| format!("{db} dB"));
+    let level = match (beyond(marks.loud_db), beyond(marks.soft_db)) {
+        (None, None) => "no note is called loud or soft (--mark loud_db=6 or soft_db=6)".into(),
+        (Some(db), None) => format!("loud from {db} above the usual note"),
+        (None, Some(db)) => format!("soft from {db} below the usual note"),
+        (Some(loud), Some(soft)) => {
+            format!("loud from {loud} above the usual note, soft from {soft} below it")
+        }
+    };
+    say(words::LEVEL, level);
+    let buzz = marks.buzz_nats.map_or("not looked for".to_owned(), |nats| {
+        format!("from {nats} nats of evidence that the string sounds against a fret")
+    });
+    say(words::BUZZES, buzz);
+    say(
+        "tuning",
+        format!("sharp or flat from {} cents", marks.out_of_tune_cents),
+    );
+    told
 }
 
 /// Against what lateness was measured.

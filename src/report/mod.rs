@@ -3,6 +3,7 @@
 //! No file, no terminal, no clock, and no judgement of its own: what is not in the result is not
 //! in a report. Used by `cli`.
 
+pub mod html;
 pub mod json;
 mod json_live;
 mod json_loudness;
@@ -34,3 +35,4 @@ pub mod text;
 #[cfg(test)]
 mod text_tests;
 mod understood;
+pub mod why;

@@ -21,9 +21,9 @@ mod pdf;
 pub(in crate::report) mod repeats;
 mod rests;
 mod rhythm;
-mod shapes;
+pub(in crate::report) mod shapes;
 mod stems;
-mod svg;
+pub(in crate::report) mod svg;
 mod systems;
 
 #[cfg(test)]

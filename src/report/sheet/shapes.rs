@@ -136,7 +136,7 @@ const WIDTHS: [u16; 95] = [
 ];
 
 /// About how wide a word is, in the unit of its size. Other letters count as an `n`.
-pub(super) fn word_width(text: &str, size: f64) -> f64 {
+pub(in crate::report) fn word_width(text: &str, size: f64) -> f64 {
     let width = |letter: char| {
         let at = (letter as usize).wrapping_sub(32);
         f64::from(WIDTHS.get(at).copied().unwrap_or(556))

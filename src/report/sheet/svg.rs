@@ -38,7 +38,7 @@ fn colour(shade: Shade) -> &'static str {
 }
 
 /// A number with at most two decimals: a hundredth of a millimetre is below what is seen.
-fn number(value: f64) -> String {
+pub(in crate::report) fn number(value: f64) -> String {
     let text = format!("{value:.2}");
     let text = text.trim_end_matches('0').trim_end_matches('.');
     if text == "-0" {
@@ -128,7 +128,7 @@ fn write_shape(out: &mut String, shape: &Shape) {
 }
 
 /// Text as XML takes it; control characters, which XML has not, become spaces.
-pub(super) fn escaped(text: &str) -> String {
+pub(in crate::report) fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for letter in text.chars() {
         match letter {

@@ -1,0 +1,128 @@
+//! The notes of a bar in words: each opens to what its verdicts rest on, pass by pass, without a script.
+
+use std::fmt::Write as _;
+
+use super::draw::{escaped, exact};
+use crate::compare::judgement::{JudgedNote, Verdict};
+use crate::music::theory::pitch_in;
+use crate::report::json::DECIMALS_S;
+use crate::report::why::{self, MATTERS, Seen};
+use crate::session::line_info::BarSpan;
+use crate::session::result::TakeResult;
+use crate::words;
+
+/// How a note went over all passes: "beat 2.5, G2, string 2 fret 5: right in 3 of 5 passes; gap 2".
+pub(super) fn summary(result: &TakeResult, note: &JudgedNote) -> String {
+    let expected = &note.expected;
+    let key = result.line.key_at(expected.bar);
+    let place = expected.place.map_or_else(String::new, |p| {
+        format!(", string {} fret {}", p.string, p.fret)
+    });
+    let mut text = format!(
+        "beat {}, {}{place}: ",
+        words::beat(expected.beat),
+        pitch_in(f64::from(expected.midi), key)
+    );
+    let seen = why::seen(result, expected.index);
+    match seen.as_slice() {
+        [] => text.push_str("no pass reached it"),
+        [only] => text.push_str(&why::verdict(only.note, key)),
+        several => {
+            let of = |verdict| several.iter().filter(|s| s.note.verdict == verdict).count();
+            let right = of(Verdict::Right);
+            let _ = write!(text, "right in {right} of {} passes", several.len());
+            for (count, word) in [
+                (of(Verdict::Wrong), words::WRONG),
+                (of(Verdict::Missed), words::MISSED),
+            ] {
+                if count > 0 {
+                    let _ = write!(text, ", {word} {count}");
+                }
+            }
+            let mut flags: Vec<_> = several.iter().flat_map(|s| &s.note.flags).collect();
+            flags.sort();
+            for same in flags.chunk_by(|a, b| a == b) {
+                let _ = write!(text, ", {} {}", same[0].word(), same.len());
+            }
+        }
+    }
+    text
+}
+
+/// The notes of a bar as a list; each opens to a table with a row for each pass.
+pub(super) fn list(result: &TakeResult, bar: &BarSpan, with_sound: bool) -> String {
+    let of_bar = |note: &&JudgedNote| note.expected.bar == bar.number;
+    let items: Vec<String> = result
+        .judgement
+        .notes
+        .iter()
+        .filter(of_bar)
+        .map(|note| item(result, note, with_sound))
+        .collect();
+    if items.is_empty() {
+        return String::new();
+    }
+    format!("<ul class=\"notes\">\n{}</ul>\n", items.concat())
+}
+
+fn item(result: &TakeResult, note: &JudgedNote, with_sound: bool) -> String {
+    let index = note.expected.index;
+    let seen = why::seen(result, index);
+    let odd = seen
+        .iter()
+        .any(|s| s.note.verdict != Verdict::Right || !s.note.flags.is_empty());
+    let class = if odd { " class=\"odd\"" } else { "" };
+    let summary = escaped(&summary(result, note));
+    // A link to what is within opens it; to the list item itself it would not.
+    let mut out = format!(
+        "<li><details{class} data-of=\"{index}\"><summary>{summary}</summary>\n\
+         <div id=\"n{index}\" class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"{summary}\">\n"
+    );
+    if seen.is_empty() {
+        out.push_str("<p>No judged pass reached this note.</p>\n");
+    } else {
+        out.push_str(&table(result, note, &seen, with_sound));
+    }
+    out.push_str("</div></details></li>\n");
+    out
+}
+
+fn table(result: &TakeResult, note: &JudgedNote, seen: &[Seen], with_sound: bool) -> String {
+    let mut out = String::from("<table>\n<thead><tr><th scope=\"col\">pass</th>");
+    for matter in MATTERS {
+        let _ = write!(out, "<th scope=\"col\">{matter}</th>");
+    }
+    out.push_str("</tr></thead>\n<tbody>\n");
+    for one in seen {
+        let _ = write!(
+            out,
+            "<tr><th scope=\"row\">{}{}</th>",
+            one.pass.number,
+            button(one, with_sound)
+        );
+        for figure in why::figures(one) {
+            let _ = write!(out, "<td>{}</td>", escaped(&figure));
+        }
+        out.push_str("</tr>\n");
+    }
+    out.push_str("</tbody>\n<tfoot><tr><th scope=\"row\">limits</th>");
+    for limit in why::limits(note, result) {
+        let _ = write!(out, "<td>{}</td>", escaped(&limit));
+    }
+    out.push_str("</tr></tfoot>\n</table>\n");
+    out
+}
+
+/// What plays the note of one pass; it shows itself once the script runs.
+fn button(seen: &Seen, with_sound: bool) -> String {
+    let Some(heard) = seen.note.heard.as_ref().filter(|_| with_sound) else {
+        return String::new();
+    };
+    format!(
+        " <button type=\"button\" hidden data-onset-s=\"{}\" data-release-s=\"{}\">play<span \
+         class=\"unseen\"> pass {}</span></button>",
+        exact(Some(heard.onset_s), DECIMALS_S),
+        exact(Some(heard.release_s), DECIMALS_S),
+        seen.pass.number
+    )
+}

@@ -1,0 +1,153 @@
+//! Why a note got its verdict: onset, pitch, place on the grid, length, silence before the next, level and
+//! what rang, each with its doubt, beside the limits that were used. As figures for a page (`figures`), and
+//! as text with a small `drawing` for a terminal.
+
+mod drawing;
+mod figures;
+
+use std::str::FromStr;
+
+use super::page::{COLUMNS_MAX, COLUMNS_MIN, clean, wrap};
+use crate::compare::judgement::JudgedNote;
+use crate::music::theory::pitch_in;
+use crate::session::result::TakeResult;
+use crate::words;
+pub(super) use figures::{MATTERS, Seen, figures, limits, seen, verdict};
+
+/// Columns that the word for a matter takes.
+const MATTER_COLUMNS: usize = 10;
+
+/// Places in the line that are named in a message, at most.
+const NAMED: usize = 12;
+
+/// Beats closer than this are the same, in beats: they are printed with two decimals.
+const SAME_BEAT: f64 = 0.006;
+
+/// A place in the line as a player types it: `3.2.5` is bar 3, beat 2.5; `3` is the whole bar.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LinePlace {
+    bar: u32,
+    beat: Option<f64>,
+}
+
+impl FromStr for LinePlace {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let wrong = || {
+            format!(
+                "`{}` is no place; write bar and beat as in 3.2.5 (bar 3, beat 2.5)",
+                clean(text)
+            )
+        };
+        let (bar, beat) = match text.split_once('.') {
+            None => (text, None),
+            Some((bar, beat)) => (bar, Some(beat)),
+        };
+        let digits =
+            |part: &str| !part.is_empty() && part.chars().all(|c| c.is_ascii_digit() || c == '.');
+        if !digits(bar) || !beat.is_none_or(digits) {
+            return Err(wrong());
+        }
+        Ok(Self {
+            bar: bar.parse().map_err(|_| wrong())?,
+            beat: beat
+                .map(|beat| beat.parse().map_err(|_| wrong()))
+                .transpose()?,
+        })
+    }
+}
+
+/// Why the notes at a place got their verdicts, in every pass that reached them, ending with a line
+/// feed. `columns` is the width of the page, taken as 40 to 200.
+///
+/// # Errors
+/// Where no note that was asked for begins there: which places there are.
+pub fn page(result: &TakeResult, place: LinePlace, columns: usize) -> Result<String, String> {
+    let columns = columns.clamp(COLUMNS_MIN, COLUMNS_MAX);
+    let notes = &result.judgement.notes;
+    let of_bar = |note: &&JudgedNote| note.expected.bar == place.bar;
+    let at_place = |note: &&JudgedNote| {
+        let beat = note.expected.beat;
+        of_bar(note)
+            && place
+                .beat
+                .is_none_or(|asked| (beat - asked).abs() < SAME_BEAT)
+    };
+    let found: Vec<&JudgedNote> = notes.iter().filter(at_place).collect();
+    if found.is_empty() {
+        let beats = notes
+            .iter()
+            .filter(of_bar)
+            .map(|n| words::beat(n.expected.beat));
+        let mut beats: Vec<String> = beats.collect();
+        beats.dedup();
+        let more = if beats.len() > NAMED {
+            " and later"
+        } else {
+            ""
+        };
+        beats.truncate(NAMED);
+        return Err(match (place.beat, beats.is_empty()) {
+            (Some(_), false) => format!(
+                "no note of bar {} begins there; its notes begin on beat {}{more}",
+                place.bar,
+                beats.join(", ")
+            ),
+            _ => format!("bar {} holds no note of what was asked for", place.bar),
+        });
+    }
+    let pages: Vec<String> = found
+        .iter()
+        .map(|note| of_note(result, note, columns))
+        .collect();
+    Ok(pages.join("\n"))
+}
+
+fn of_note(result: &TakeResult, note: &JudgedNote, columns: usize) -> String {
+    let expected = &note.expected;
+    let key = result.line.key_at(expected.bar);
+    let place = expected.place.map_or_else(String::new, |place| {
+        format!(", string {} fret {}", place.string, place.fret)
+    });
+    let name = pitch_in(f64::from(expected.midi), key);
+    let mut lines = vec![format!("{}: {name}{place}", expected.place_words())];
+    let limits = limits(note, result);
+    let seen = seen(result, expected.index);
+    if seen.is_empty() {
+        lines.push("No judged pass reached it.".to_owned());
+    }
+    for one in &seen {
+        let pass = one.pass;
+        lines.push(String::new());
+        lines.push(format!(
+            "pass {} ({:.1} to {:.1} s)",
+            pass.number, pass.from_s, pass.to_s
+        ));
+        for (matter, figure) in MATTERS.iter().zip(figures(one)) {
+            lines.extend(entry(matter, &figure, columns));
+        }
+        lines.extend(drawing::drawing(one, columns));
+    }
+    lines.push(String::new());
+    lines.push("limits".to_owned());
+    for (matter, limit) in MATTERS
+        .iter()
+        .zip(limits)
+        .filter(|(_, limit)| !limit.is_empty())
+    {
+        lines.extend(entry(matter, &limit, columns));
+    }
+    lines.join("\n") + "\n"
+}
+
+/// A sentence with the word for its matter to the left.
+fn entry(matter: &str, sentence: &str, columns: usize) -> Vec<String> {
+    let indent = MATTER_COLUMNS + 2;
+    let mut rows = wrap(sentence, indent, columns);
+    if let Some(first) = rows.first_mut() {
+        let body = first.split_off(indent.min(first.len()));
+        *first = format!("  {matter:<MATTER_COLUMNS$}{body}");
+    }
+    rows
+}
