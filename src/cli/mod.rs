@@ -7,6 +7,7 @@
 //! |---|---|
 //! | `score` | judge recorded takes |
 //! | `play` | play along, live |
+//! | `many` | many takes at once, on all cores |
 //! | `log` | what was practised |
 //! | `next` | what to practise today |
 //! | `sound` | list devices, measure the round trip |
@@ -43,6 +44,7 @@ mod judged;
 mod line_file;
 mod listen;
 mod log;
+mod many;
 mod next;
 mod options;
 mod output;

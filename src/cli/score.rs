@@ -7,6 +7,7 @@ use clap::Args;
 use super::data::DataOptions;
 use super::failure::Failure;
 use super::judged::JudgedOptions;
+use super::many;
 use super::options::{LineOptions, Target};
 use super::output;
 use super::played::{AsPlayed, HowPlayed, as_played};
@@ -124,40 +125,44 @@ fn score(arguments: &ScoreArguments, data: &DataOptions) -> Result<u8, Failure> 
         arguments.options.read_at_tempo(path)?;
     }
     let mut code = DONE;
+    let mut first = true;
     let mut results = Vec::new();
-    for take in &arguments.takes {
-        // A take that cannot be judged must not cost the others their report.
-        match judge_take(take, arguments, &known) {
-            Ok((result, as_played)) => {
-                let page = PageSettings {
-                    columns: output::columns(),
-                    colour: output::colour_wanted(),
-                    all: arguments.all,
-                    verbose: arguments.verbose,
-                    practise: Some(as_played.practise.clone()),
-                };
-                let judged = &arguments.judged;
-                if !matches!(target, Some(Target::Standard)) && !judged.is_in_place_of_text() {
-                    show(&result, &page, results.is_empty())?;
-                }
-                let read = inputs(arguments);
-                let guarded = (read.as_slice(), arguments.replace);
-                // What cannot be written must not keep the take out of the record.
-                let written = judged.write(&result, &as_played.practise, take, guarded);
-                code = code.max(pass(&result, arguments.pass_mark));
-                record(arguments, data, take, &result, &as_played);
-                if let Err(failure) = written {
-                    failure.say();
-                    code = FAILED;
-                }
-                results.push(result);
-            }
+    let keeps = target.is_some() || arguments.learn_gaps;
+    let page = PageSettings {
+        columns: output::columns(),
+        colour: output::colour_wanted(),
+        all: arguments.all,
+        verbose: arguments.verbose,
+        practise: None,
+    };
+    let is_text =
+        !matches!(target, Some(Target::Standard)) && !arguments.judged.is_in_place_of_text();
+    let judge = |take: &PathBuf| judge_take(take, arguments, &known);
+    many::in_order(&arguments.takes, judge, |take, judged| {
+        let (result, as_played) = match judged {
+            Ok(judged) => judged,
             Err(failure) => {
+                // A take that cannot be judged must not cost the others their report.
                 failure.say();
                 code = FAILED;
+                return Ok(());
             }
+        };
+        if is_text {
+            let practise = Some(as_played.practise.clone());
+            let page = PageSettings {
+                practise,
+                ..page.clone()
+            };
+            show(&result, &page, first)?;
         }
-    }
+        first = false;
+        code = code.max(follow(arguments, data, take, &result, &as_played));
+        if keeps {
+            results.push(result);
+        }
+        Ok(())
+    })?;
     if let Some(path) = arguments
         .strings
         .as_deref()
@@ -169,6 +174,32 @@ fn score(arguments: &ScoreArguments, data: &DataOptions) -> Result<u8, Failure> 
         write_json(&results, arguments.takes.len(), &target)?;
     }
     Ok(code)
+}
+
+/// What follows when a take was judged: its pages are written, and it goes into the record; gives the exit
+/// code.
+fn follow(
+    arguments: &ScoreArguments,
+    data: &DataOptions,
+    take: &Path,
+    result: &TakeResult,
+    as_played: &AsPlayed,
+) -> u8 {
+    let read = inputs(arguments);
+    let guarded = (read.as_slice(), arguments.replace);
+    let written = arguments
+        .judged
+        .write(result, &as_played.practise, take, guarded);
+    // What cannot be written must not keep the take out of the record.
+    let code = pass(result, arguments.pass_mark);
+    record(arguments, data, take, result, as_played);
+    match written {
+        Ok(()) => code,
+        Err(failure) => {
+            failure.say();
+            FAILED
+        }
+    }
 }
 
 /// What can be known to be wrong before anything is read.
