@@ -13,8 +13,8 @@ use seamline::compare::judgement::{BleedKind, Flag, Verdict};
 use seamline::music::line::read_bytes;
 use seamline::session::line_info::{BarSpan, LineInfo};
 use seamline::session::live::snapshot::{
-    Command, JoinView, LatencyView, Level, NoteView, PassView, Phase, Piece, RingView, Snapshot,
-    Sounding,
+    Command, Compared, JoinCompared, JoinPlace, JoinView, LatencyView, Level, NoteView, PassView,
+    Phase, Piece, RingView, Snapshot, Sounding,
 };
 use seamline::tui::plain::Teller;
 use seamline::tui::state::{Action, App, Outcome, Page, update};
@@ -59,6 +59,7 @@ fn piece() -> Arc<Piece> {
         notes: line.expected(line.instrument()),
         line_bars: (1, 4),
         tempo_share: 0.8,
+        join: None,
     })
 }
 
@@ -177,6 +178,7 @@ fn pass() -> PassView {
         spread_ms: Some(11.0),
         recognised: true,
         findings: vec!["bar 1 beat 3.5, shift from D3 to G3: 96 ms of silence".to_owned()],
+        compared: None,
     }
 }
 
@@ -197,6 +199,61 @@ fn between() -> Snapshot {
         sounding: None,
         ..playing()
     }
+}
+
+/// One join goes round: its fifth pass is counted in.
+fn a_join() -> Snapshot {
+    let mut s = playing();
+    let place = JoinPlace { bar: 1, beat: 2.5 };
+    let piece = Arc::make_mut(&mut s.piece);
+    piece.join = Some(place);
+    piece.info.bars.truncate(2);
+    piece.notes = piece.notes[2..6].to_vec();
+    s.phase = Phase::CountIn { click: 4, of: 4 };
+    s.pass = 5;
+    s.notes_of = 4;
+    s.place = None;
+    s.sounding = None;
+    s.notes = vec![
+        Some(right(-4.0)),
+        Some(right(6.0)),
+        Some(right(9.0)),
+        Some(right(1.0)),
+    ];
+    let gap = s.notes[1].as_mut().expect("a note");
+    gap.flags = vec![Flag::Gap];
+    gap.gap_ms = Some(74.0);
+    s.rings.clear();
+    s.worst[0] = JoinView {
+        beat: 2.5,
+        from_midi: s.piece.notes[1].midi,
+        to_midi: s.piece.notes[2].midi,
+        kind: s.piece.notes[1].join,
+        gaps_ms: [110.0, 95.0, 90.0, 74.0].map(Some).to_vec(),
+        ..s.worst[0].clone()
+    };
+    s.last_pass = Some(PassView {
+        number: 4,
+        bars: (1, 2),
+        notes: 4,
+        right: 4,
+        wrong: 0,
+        missed: 0,
+        out_of_time: 0,
+        findings: vec!["bar 1 beat 2.5, crossing from D2 to G2: 74 ms of silence".to_owned()],
+        compared: Some(Compared {
+            right: vec![3, 4, 4],
+            tempo_share: None,
+            join: Some(JoinCompared {
+                place,
+                kind: s.piece.notes[1].join,
+                gap_ms: Some(74.0),
+                before_ms: vec![Some(110.0), Some(95.0), Some(90.0)],
+            }),
+        }),
+        ..pass()
+    });
+    s
 }
 
 fn lost() -> Snapshot {
@@ -254,6 +311,8 @@ fn golden_screens_are_unchanged() {
         ("lost", lost(), usual),
         ("ended", ended(), usual),
         ("large", playing(), large),
+        ("join", a_join(), usual),
+        ("join-large", a_join(), large),
     ];
     for (name, snapshot, theme) in shown {
         let app = app(snapshot, theme);
@@ -486,6 +545,7 @@ fn golden_plain_lines_are_unchanged() {
         playing(),
         lost(),
         between(),
+        a_join(),
         ended(),
     ] {
         for line in teller.lines(&snapshot) {
@@ -611,6 +671,17 @@ prop_compose! {
         s.rings[0].midi = numbers[9];
         s.rings[0].string = string;
         s.worst[0].gaps_ms = numbers.iter().map(|n| Some(*n)).collect();
+        let place = JoinPlace { bar: u32::MAX, beat: numbers[10] };
+        s.last_pass.as_mut().expect("a pass").compared = Some(Compared {
+            right: vec![usize::MAX; 3],
+            tempo_share: Some(numbers[11]),
+            join: Some(JoinCompared {
+                place,
+                kind: None,
+                gap_ms: Some(numbers[0]),
+                before_ms: numbers.iter().map(|n| Some(*n)).collect(),
+            }),
+        });
         s.phase = match phase {
             0 => Phase::Waiting,
             1 => Phase::CountIn {

@@ -32,6 +32,7 @@ mod devices;
 mod failure;
 mod hand;
 mod hear;
+mod join;
 mod line_file;
 mod options;
 mod output;

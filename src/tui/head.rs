@@ -27,6 +27,10 @@ impl Widget for &Title<'_> {
         let piece = &s.piece;
         let title = piece.info.title.as_deref().unwrap_or("Untitled line");
         let bars = match (piece.info.bars.first(), piece.info.bars.last()) {
+            _ if piece.join.is_some() => {
+                let place = piece.join.map_or_else(String::new, phrases::join_place);
+                format!("join {place} only")
+            }
             (Some(first), Some(last)) if first.number == last.number => {
                 format!("bar {} only", first.number)
             }
@@ -92,7 +96,8 @@ impl Widget for &Stand<'_> {
     }
 }
 
-/// What a player should know now, one line of it.
+/// What a player should know now, one line of it; where all is well, how the last pass stands beside
+/// the ones before it.
 pub(super) struct Notice<'a> {
     pub snapshot: &'a Snapshot,
     pub theme: Theme,
@@ -100,8 +105,13 @@ pub(super) struct Notice<'a> {
 
 impl Widget for &Notice<'_> {
     fn render(self, area: Rect, buffer: &mut Buffer) {
-        let text = self.snapshot.notices.join(" ");
-        show(vec![Line::styled(text, self.theme.alert())], area, buffer);
+        let s = self.snapshot;
+        let compared = || s.last_pass.as_ref().and_then(phrases::compared);
+        let line = match s.notices.is_empty() {
+            false => Line::styled(s.notices.join(" "), self.theme.alert()),
+            true => Line::styled(compared().unwrap_or_default(), self.theme.text()),
+        };
+        show(vec![line], area, buffer);
     }
 }
 

@@ -4,6 +4,7 @@
 use crate::session::live::snapshot::{NoteView, PassView, Phase, Piece, RingView, Snapshot};
 use crate::tui::panels::figures;
 use crate::tui::phrases;
+use crate::words;
 
 /// Begins a line that says what a player should know now.
 pub const NOTICE: &str = "notice: ";
@@ -13,6 +14,7 @@ const NEW_RING_S: f64 = 0.3;
 /// A pass that is over: its figures, and what to work on.
 pub fn pass_lines(pass: &PassView) -> Vec<String> {
     let mut lines = vec![figures(pass)];
+    lines.extend(phrases::compared(pass).map(|text| format!("beside the passes before: {text}")));
     lines.extend(
         pass.findings
             .iter()
@@ -60,6 +62,10 @@ impl Teller {
         let info = &next.piece.info;
         let number = |bar: Option<&crate::session::line_info::BarSpan>| bar.map_or(0, |b| b.number);
         let bars = (number(info.bars.first()), number(info.bars.last()));
+        let bars = match next.piece.join {
+            Some(join) => format!("the join behind {}", words::place(join.bar, join.beat)),
+            None => info.bars_words(bars),
+        };
         lines.push(format!(
             "line {}: {}, {:.0} bpm ({:.0} %), click {}",
             next.piece
@@ -67,7 +73,7 @@ impl Teller {
                 .title
                 .as_deref()
                 .unwrap_or("without a title"),
-            info.bars_words(bars),
+            bars,
             next.piece.info.tempo_bpm,
             100.0 * next.piece.tempo_share,
             if next.click { "on" } else { "off" }

@@ -1,5 +1,6 @@
 //! `seamline play`: play along, live.
 
+mod loops;
 mod told;
 
 use std::io::IsTerminal;
@@ -78,6 +79,9 @@ pub(super) struct PlayArguments {
     #[arg(long, value_name = "BARS", default_value = "1",
           value_parser = clap::value_parser!(u8).range(0..=i64::from(click::COUNT_IN_MAX)))]
     pub(super) count_in: u8,
+
+    #[command(flatten)]
+    loops: loops::LoopOptions,
 
     /// Play the line along, softly
     #[arg(long)]
@@ -236,6 +240,7 @@ fn settings(arguments: &PlayArguments) -> Result<LiveSettings, Failure> {
         output::note("--bars: a repeat plays these bars several times; the first time is taken");
         part.bars = Some(*first);
     }
+    let loops = arguments.loops.loops(&mut part, arguments.click != "off")?;
     let mut marks = Marks::default();
     for mark in &arguments.marks {
         mark.apply(&mut marks);
@@ -257,6 +262,7 @@ fn settings(arguments: &PlayArguments) -> Result<LiveSettings, Failure> {
         marks,
         known,
         passes: arguments.passes,
+        loops,
         click: ClickPattern {
             beats: match arguments.click.as_str() {
                 "2-4" => Beats::TwoAndFour,

@@ -20,6 +20,17 @@ pub struct Piece {
     pub line_bars: (u32, u32),
     /// Tempo relative to the written one; 1 is the written one.
     pub tempo_share: f64,
+    /// The one join that is played alone, with its notes on either side.
+    pub join: Option<JoinPlace>,
+}
+
+/// Where a join is: the note before it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct JoinPlace {
+    /// Its bar.
+    pub bar: u32,
+    /// Its beat, from 1.
+    pub beat: f64,
 }
 
 /// Where a session stands.
@@ -153,6 +164,33 @@ pub struct PassView {
     pub recognised: bool,
     /// What to work on, most important first, as whole sentences.
     pub findings: Vec<String>,
+    /// What the same bars were like in the passes before it; `None` when there are none.
+    pub compared: Option<Compared>,
+}
+
+/// The earlier passes of the same bars in this session, the last few of them, the oldest first.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Compared {
+    /// Notes played as written in each of them.
+    pub right: Vec<usize>,
+    /// Their tempo relative to the written one, where the pass itself had another; `None` where all had
+    /// the same.
+    pub tempo_share: Option<f64>,
+    /// The join that tells most; `None` where none left a gap.
+    pub join: Option<JoinCompared>,
+}
+
+/// A join in a pass and in those before it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct JoinCompared {
+    /// Where it is.
+    pub place: JoinPlace,
+    /// What kind of join it is.
+    pub kind: Option<JoinKind>,
+    /// Silence in this pass, in milliseconds; `None` where it could not be measured.
+    pub gap_ms: Option<f64>,
+    /// The same in the earlier ones.
+    pub before_ms: Vec<Option<f64>>,
 }
 
 /// How loud it comes in.
@@ -254,7 +292,7 @@ pub enum Command {
     WidenStart,
     /// A bar less at the start.
     NarrowStart,
-    /// Only the bars of the worst join.
+    /// The worst join alone; its bars where it is played alone already, or where there is no click.
     LoopWorst,
     /// Whether passes are counted in, from the next one on.
     CountIn,

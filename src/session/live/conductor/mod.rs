@@ -3,6 +3,7 @@
 //! tests can play any session through.
 
 mod asked;
+mod chosen;
 mod hearing;
 mod ordering;
 mod passing;
@@ -10,21 +11,20 @@ mod shown;
 #[cfg(test)]
 mod tests;
 
-use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use crate::compare::Settings;
 use crate::compare::clicks::ClickedPass;
 use crate::compare::judgement::TimingMode;
-use crate::music::line::Line;
 use crate::session::heard::Heard;
 use crate::session::judging::Asked;
-use crate::session::line_info::LineInfo;
 use crate::session::live::band::{Music, Order};
+use crate::session::live::conductor::chosen::Chosen;
 use crate::session::live::joins::JoinHistory;
-use crate::session::live::pass::{Judged, Pass, Whole, judge};
+use crate::session::live::pass::{Judged, Pass, judge};
+use crate::session::live::pass_history::PassHistory;
 use crate::session::live::said::Position;
-use crate::session::live::snapshot::{Level, NoteView, PassView, Piece, Sounding};
+use crate::session::live::snapshot::{Level, NoteView, PassView, Sounding};
 use crate::session::live::{LiveError, LiveSettings};
 use crate::sound::click::Beats;
 use crate::units::{FrameCount, SampleRate};
@@ -38,52 +38,6 @@ const STRAIGHT_ON_S: f64 = 0.12;
 /// An input that stays below this level for seconds is said to be too faint, in decibels relative
 /// to full scale. Raised, soft players are told to turn up.
 const FAINT_DBFS: f64 = -60.0;
-
-/// The line as it is played now.
-struct Chosen {
-    bars: (u32, u32),
-    share: f64,
-    line: Line,
-    piece: Arc<Piece>,
-    /// What it is held against.
-    whole: Whole,
-    /// Where its first bar begins in the whole line at its tempo, in seconds.
-    start_s: f64,
-    /// Seconds from bar 1 to the end.
-    length_s: f64,
-}
-
-impl Chosen {
-    fn of(whole: &Line, bars: (u32, u32), share: f64) -> Result<Self, LiveError> {
-        let line = whole
-            .played_range(bars.0..=bars.1)
-            .and_then(|line| line.with_tempo_scale(share))
-            .map_err(|fault| LiveError::Line(fault.to_string()))?;
-        let piece = Arc::new(Piece {
-            info: LineInfo::of(&line),
-            notes: line.expected(line.instrument()),
-            line_bars: (whole.first_bar(), whole.last_bar()),
-            tempo_share: share,
-        });
-        let all = whole
-            .with_tempo_scale(share)
-            .map_err(|fault| LiveError::Line(fault.to_string()))?;
-        let start = LineInfo::of(&all)
-            .bars
-            .iter()
-            .find(|bar| bar.number == bars.0 && bars.0 > whole.first_bar())
-            .map_or(0.0, |bar| bar.start_quarters);
-        Ok(Self {
-            bars,
-            share,
-            whole: Whole::new(all.expected(all.instrument()), bars, &piece.notes),
-            start_s: all.quarters_to_seconds(start),
-            length_s: line.quarters_to_seconds(line.end_quarters()),
-            line,
-            piece,
-        })
-    }
-}
 
 /// Which state the session is in, as the player sees it.
 enum Stage {
@@ -136,6 +90,7 @@ pub(super) struct Conductor {
     judging_took: Duration,
     views: Vec<Option<NoteView>>,
     history: JoinHistory,
+    past: PassHistory,
     passes: Vec<PassView>,
     spans: Vec<Pass>,
     sounding: Option<Sounding>,
@@ -158,6 +113,7 @@ impl Conductor {
         let chosen = Chosen::of(
             &settings.line,
             settings.bars.unwrap_or(whole),
+            settings.loops.join,
             settings.tempo_share,
         )?;
         let judging = settings
@@ -188,12 +144,13 @@ impl Conductor {
             judged: None,
             views_of: 1,
             passes_changed: true,
-            counts_in: true,
+            counts_in: !settings.loops.straight_on,
             stale: false,
             judged_at: None,
             judging_took: Duration::ZERO,
             views: Vec::new(),
             history: JoinHistory::default(),
+            past: PassHistory::default(),
             passes: Vec::new(),
             spans: Vec::new(),
             sounding: None,
@@ -282,6 +239,7 @@ fn free_pass(number: u32, from_s: f64, chosen: &Chosen) -> Pass {
         ticks_s: Vec::new(),
         share: chosen.share,
         bars: chosen.bars,
+        notes: chosen.notes(),
         start_s: chosen.start_s,
     }
 }

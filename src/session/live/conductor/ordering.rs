@@ -6,8 +6,8 @@ use super::{Ahead, Conductor, Stage, free_pass};
 use crate::compare::judgement::TimingMode;
 use crate::music::line::Line;
 use crate::session::live::band::{Beat, Guide, Music, Order, turn_down};
-use crate::sound::click::{Beats, ClickPattern, ticks};
-use crate::sound::synth::{Performance, Player, Voice, graces_lead_s, render};
+use crate::sound::click::{Beats, ClickPattern};
+use crate::sound::synth::{Excerpt, Performance, Player, Voice, graces_lead_s, render};
 use crate::units::{Hertz, SampleRate};
 
 /// What follows a pass is ordered this long before its end, in seconds: four times what the band
@@ -84,7 +84,8 @@ impl Conductor {
                 chosen => chosen,
             },
             count_in: match after {
-                _ if !self.counts_in => 0,
+                Some(_) if !self.counts_in => 0,
+                None if !self.counts_in && !self.click => 0,
                 // A bar of click between passes is all that a running pulse needs.
                 Some(_) if self.click => 1,
                 _ => self.settings.click.count_in,
@@ -95,12 +96,13 @@ impl Conductor {
         if !wanted || !self.has_band() {
             return None;
         }
-        let beats: Vec<Beat> = ticks(&self.chosen.line, &pattern)
-            .into_iter()
+        let before_s = -self.chosen.pickup_s() - 1e-6;
+        let ticks = self.chosen.ticks(&pattern).into_iter();
+        let beats: Vec<Beat> = ticks
             .map(|tick| Beat {
                 at_s: tick.at_s,
                 weight: tick.weight,
-                in_line: tick.at_s >= -self.pickup_s() - 1e-6,
+                in_line: tick.at_s >= before_s,
             })
             .collect();
         let opening_s = beats.first().map_or(0.0, |beat| beat.at_s.min(0.0));
@@ -114,21 +116,33 @@ impl Conductor {
         })
     }
 
-    /// Seconds of the pick-up bar.
-    pub(super) fn pickup_s(&self) -> f64 {
-        -self
-            .chosen
-            .line
-            .quarters_to_seconds(-self.chosen.line.pickup_length().quarters())
-    }
-
     fn guide(&self) -> Option<Arc<Guide>> {
         let rate = self.out_rate.filter(|_| self.settings.guide)?;
-        Some(Arc::new(guide_of(
-            &self.chosen.line,
-            self.settings.a4,
-            rate,
-        )))
+        let a4 = self.settings.a4;
+        Some(Arc::new(match &self.chosen.join {
+            None => guide_of(&self.chosen.line, a4, rate),
+            Some(join) => guide_of_join(&self.settings.line, &join.excerpt, a4, rate),
+        }))
+    }
+}
+
+/// One join as the player hears it along; what still sounds dies away on its last beat.
+fn guide_of_join(line: &Line, excerpt: &Excerpt, a4: Hertz, rate: SampleRate) -> Guide {
+    let graces = line.graces(&line.expected(line.instrument()));
+    let player = Player {
+        a4,
+        lead_in_s: 0.0,
+        tail_s: 0.0,
+        ..Player::exact()
+    };
+    let mut performance =
+        Performance::of_line(&excerpt.notes, &player).with_ornaments(&excerpt.notes, &graces);
+    excerpt.end_on_beat(&mut performance);
+    let mut samples = render(&performance, &Voice::fingered(), rate);
+    turn_down(&mut samples);
+    Guide {
+        samples,
+        bar1_s: performance.bar1_s,
     }
 }
 
