@@ -11,10 +11,11 @@ use ratatui::backend::TestBackend;
 use ratatui::style::{Color, Modifier};
 use seamline::compare::judgement::{BleedKind, Flag, Verdict};
 use seamline::music::line::read_bytes;
+use seamline::progress::ladder::{Counts, Next, Outcome, Step};
 use seamline::session::line_info::{BarSpan, LineInfo};
 use seamline::session::live::snapshot::{
-    Command, Compared, JoinCompared, JoinPlace, JoinView, LatencyView, Level, NoteView, PassView,
-    Phase, Piece, RingView, Snapshot, Sounding,
+    Ahead, Command, Compared, JoinCompared, JoinPlace, JoinView, LadderPass, LadderView,
+    LatencyView, Level, NoteView, PassView, Phase, Piece, Rest, RingView, Snapshot, Sounding,
 };
 use seamline::tui::plain::Teller;
 use seamline::tui::state::{Action, App, Outcome, Page, update};
@@ -102,6 +103,8 @@ fn waiting() -> Snapshot {
         latency: LatencyView::Unmeasured,
         drift_ppm: None,
         take: "/somewhere/takes/two-octaves-0007.wav".to_owned(),
+        ladder: None,
+        rest: None,
         notices: Vec::new(),
         piece,
     }
@@ -179,6 +182,8 @@ fn pass() -> PassView {
         recognised: true,
         findings: vec!["bar 1 beat 3.5, shift from D3 to G3: 96 ms of silence".to_owned()],
         compared: None,
+        tempo_share: 0.8,
+        ladder: None,
     }
 }
 
@@ -256,6 +261,77 @@ fn a_join() -> Snapshot {
     s
 }
 
+fn tempo(share: f64) -> Next {
+    Next {
+        share,
+        probe: false,
+    }
+}
+
+/// The last bar of a pass that may lead up.
+fn climbing() -> Snapshot {
+    Snapshot {
+        ladder: Some(LadderView {
+            counts: Counts {
+                passes: 8,
+                clean: 5,
+                faulty: 2,
+                broken: 1,
+                ..Counts::default()
+            },
+            target_share: 1.0,
+            probe: false,
+            decided: None,
+            ahead: Some(Ahead::IfClean {
+                clean: tempo(0.84),
+                otherwise: tempo(0.8),
+            }),
+        }),
+        ..playing()
+    }
+}
+
+/// Behind that pass, counted in at the new tempo.
+fn climbed() -> Snapshot {
+    let (step, next) = (
+        Step::Up {
+            from: 0.8,
+            to: 0.84,
+            clean_in_a_row: 3,
+        },
+        tempo(0.84),
+    );
+    let mut s = Snapshot {
+        phase: Phase::CountIn { click: 2, of: 4 },
+        pass: 4,
+        place: None,
+        sounding: None,
+        ..climbing()
+    };
+    Arc::make_mut(&mut s.piece).tempo_share = 0.84;
+    let ladder = s.ladder.as_mut().expect("a ladder");
+    ladder.ahead = None;
+    ladder.decided = Some((step, next));
+    ladder.counts.clean = 6;
+    let last = s.last_pass.as_mut().expect("a pass");
+    last.number = 3;
+    last.ladder = Some(LadderPass {
+        outcome: Outcome::Clean,
+        probe: false,
+        step,
+        next,
+    });
+    s
+}
+
+/// The same with a rest that is due.
+fn resting() -> Snapshot {
+    Snapshot {
+        rest: Some(Rest::LongEnough(8)),
+        ..climbed()
+    }
+}
+
 fn lost() -> Snapshot {
     Snapshot {
         phase: Phase::DeviceLost {
@@ -313,6 +389,9 @@ fn golden_screens_are_unchanged() {
         ("large", playing(), large),
         ("join", a_join(), usual),
         ("join-large", a_join(), large),
+        ("climbing", climbing(), usual),
+        ("climbed", climbed(), usual),
+        ("rest-large", resting(), large),
     ];
     for (name, snapshot, theme) in shown {
         let app = app(snapshot, theme);
@@ -546,6 +625,9 @@ fn golden_plain_lines_are_unchanged() {
         lost(),
         between(),
         a_join(),
+        climbing(),
+        climbed(),
+        resting(),
         ended(),
     ] {
         for line in teller.lines(&snapshot) {
@@ -671,6 +753,14 @@ prop_compose! {
         s.rings[0].midi = numbers[9];
         s.rings[0].string = string;
         s.worst[0].gaps_ms = numbers.iter().map(|n| Some(*n)).collect();
+        s.rest = Some(Rest::AtTheLowest(u32::MAX));
+        s.ladder = Some(LadderView {
+            counts: Counts { clean: u32::MAX, faulty: u32::MAX, broken: u32::MAX, ..Counts::default() },
+            target_share: numbers[0],
+            probe: place.is_some(),
+            decided: Some((Step::Broken, tempo(numbers[1]))),
+            ahead: place.map(|_| Ahead::LaterIfClean { now: tempo(numbers[2]), clean: tempo(numbers[3]) }),
+        });
         let place = JoinPlace { bar: u32::MAX, beat: numbers[10] };
         s.last_pass.as_mut().expect("a pass").compared = Some(Compared {
             right: vec![usize::MAX; 3],

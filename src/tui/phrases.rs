@@ -3,8 +3,9 @@
 use crate::compare::judgement::{Flag, Verdict};
 use crate::music::expected::{ExpectedNote, JoinKind};
 use crate::music::theory::{Key, pitch_class_in, pitch_in};
+use crate::progress::ladder::{Counts, Next, sentence};
 use crate::session::live::snapshot::{
-    Compared, JoinCompared, JoinPlace, NoteView, PassView, Piece, RingView,
+    Ahead, Compared, JoinCompared, JoinPlace, LadderPass, NoteView, PassView, Piece, Rest, RingView,
 };
 use crate::words;
 
@@ -126,6 +127,79 @@ fn join_compared(join: &JoinCompared) -> String {
         silence(join.gap_ms),
         before.join(", ")
     )
+}
+
+/// What comes behind the running pass, as far as it is known: `clean so far: next 84 %; else 80 %`.
+pub fn ahead(ahead: &Ahead) -> String {
+    match ahead {
+        Ahead::Known(next) => format!("next: {}", tempo_next(next)),
+        Ahead::IfClean { clean, otherwise } => format!(
+            "clean so far: next {}; else {}",
+            tempo_next(clean),
+            tempo_next(otherwise)
+        ),
+        Ahead::Later { now, later } => {
+            format!("next: {}, then {}", tempo_next(now), tempo_next(later))
+        }
+        Ahead::LaterIfClean { now, clean } => format!(
+            "next: {}; this one clean: then {}",
+            tempo_next(now),
+            tempo_next(clean)
+        ),
+    }
+}
+
+fn tempo_next(next: &Next) -> String {
+    let tempo = share_words(next.share);
+    if next.probe {
+        format!("{tempo}, a try at the target")
+    } else {
+        tempo
+    }
+}
+
+/// What the ladder made of a pass: `tempo 80 %, clean; next: 84 %, after three clean passes in a row`.
+pub fn climbed(pass: &PassView, ladder: &LadderPass) -> String {
+    let probe = if ladder.probe {
+        ", a try at the target"
+    } else {
+        ""
+    };
+    format!(
+        "tempo {}{probe}, {}; {}",
+        share_words(pass.tempo_share),
+        ladder.outcome.word(),
+        sentence(&ladder.step, &ladder.next)
+    )
+}
+
+/// Passes so far: `5 clean, 2 not, 1 broken off`.
+pub fn counts(counts: &Counts) -> String {
+    let mut text = format!("{} clean, {} not", counts.clean, counts.faulty);
+    if counts.broken > 0 {
+        text.push_str(&format!(", {} broken off", counts.broken));
+    }
+    text
+}
+
+/// Why a rest is due, and what helps.
+pub fn rest(rest: Rest) -> String {
+    match rest {
+        Rest::AtTheLowest(passes) => format!(
+            "{passes} faulty passes in a row at the slowest tempo: rest, or take fewer bars."
+        ),
+        Rest::LongEnough(minutes) => {
+            format!("{minutes} minutes at the same bars: rest a little, or take others.")
+        }
+    }
+}
+
+/// A sentence that begins with a capital.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
 }
 
 /// A tempo relative to the written one: `84 %`.

@@ -46,6 +46,8 @@ const WAIT_S: u64 = 30;
 #[derive(Args, Debug)]
 #[command(after_help = "Example:\n  \
     seamline play demo-data/lantern-stairs.line --tempo 70%\n\n\
+    One join, slower than written, faster as it gets clean:\n  \
+    seamline play demo-data/lantern-stairs.line --join 2:4.5 --tempo 70% --ladder\n\n\
     For a script, unattended:\n  \
     seamline play demo-data/lantern-stairs.line --plain --passes 1 \\\n    \
     --click off --count-in 0 --keep take.wav --json take.json\n\n\

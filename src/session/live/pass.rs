@@ -309,6 +309,8 @@ impl Judged {
                 .map(|finding| finding.sentence.clone())
                 .collect(),
             compared: None,
+            tempo_share: pass.share,
+            ladder: None,
         }
     }
 

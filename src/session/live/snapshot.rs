@@ -3,11 +3,14 @@
 //! A dashboard takes the newest and may miss some. Whatever moves while nothing is heard (the
 //! place in a click, for instance) stands here too, so that who shows it needs no clock.
 
+mod practice;
+
 use std::sync::Arc;
 
 use crate::compare::judgement::{BleedKind, Flag, Verdict};
 use crate::music::expected::{ExpectedNote, JoinKind};
 use crate::session::line_info::LineInfo;
+pub use practice::{Ahead, Compared, JoinCompared, LadderPass, LadderView, Rest};
 
 /// The bars that are being played, at the tempo at which they are.
 #[derive(Clone, Debug, PartialEq)]
@@ -166,31 +169,10 @@ pub struct PassView {
     pub findings: Vec<String>,
     /// What the same bars were like in the passes before it; `None` when there are none.
     pub compared: Option<Compared>,
-}
-
-/// The earlier passes of the same bars in this session, the last few of them, the oldest first.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Compared {
-    /// Notes played as written in each of them.
-    pub right: Vec<usize>,
-    /// Their tempo relative to the written one, where the pass itself had another; `None` where all had
-    /// the same.
-    pub tempo_share: Option<f64>,
-    /// The join that tells most; `None` where none left a gap.
-    pub join: Option<JoinCompared>,
-}
-
-/// A join in a pass and in those before it.
-#[derive(Clone, Debug, PartialEq)]
-pub struct JoinCompared {
-    /// Where it is.
-    pub place: JoinPlace,
-    /// What kind of join it is.
-    pub kind: Option<JoinKind>,
-    /// Silence in this pass, in milliseconds; `None` where it could not be measured.
-    pub gap_ms: Option<f64>,
-    /// The same in the earlier ones.
-    pub before_ms: Vec<Option<f64>>,
+    /// Tempo relative to the written one.
+    pub tempo_share: f64,
+    /// What the tempo ladder made of it; `None` without one, or where it was not played to the click.
+    pub ladder: Option<LadderPass>,
 }
 
 /// How loud it comes in.
@@ -274,6 +256,10 @@ pub struct Snapshot {
     pub drift_ppm: Option<f64>,
     /// Where the sound is kept.
     pub take: String,
+    /// Where the tempo ladder stands; `None` without one.
+    pub ladder: Option<LadderView>,
+    /// Why a rest is due now; `None` when none is.
+    pub rest: Option<Rest>,
     /// What a player should know now (no sound comes in, the take cannot be written), whole
     /// sentences; empty when all is well.
     pub notices: Vec<String>,

@@ -1,6 +1,7 @@
 //! What the player asks for.
 
 use super::chosen::Chosen;
+use super::climbing::Climb;
 use super::{Conductor, Stage};
 use crate::compare::judgement::TimingMode;
 use crate::session::live::band::Order;
@@ -22,27 +23,27 @@ impl Conductor {
         match command {
             Command::LoopHere => {
                 let bar = self.current_bar();
-                self.choose((bar, bar), None, self.chosen.share);
+                self.choose((bar, bar), None);
             }
             Command::FromHere => {
                 let bar = self.current_bar();
-                self.choose((bar.min(to), to), None, self.chosen.share);
+                self.choose((bar.min(to), to), None);
             }
             // Around one join alone there are its bars first.
             Command::Widen | Command::WidenStart if self.chosen.join.is_some() => {
-                self.choose((from, to), None, self.chosen.share);
+                self.choose((from, to), None);
             }
-            Command::Widen if to < last => self.choose((from, to + 1), None, self.chosen.share),
-            Command::Narrow if to > from => self.choose((from, to - 1), None, self.chosen.share),
+            Command::Widen if to < last => self.choose((from, to + 1), None),
+            Command::Narrow if to > from => self.choose((from, to - 1), None),
             Command::WidenStart if from > first => {
-                self.choose((from - 1, to), None, self.chosen.share);
+                self.choose((from - 1, to), None);
             }
             Command::NarrowStart if to > from => {
-                self.choose((from + 1, to), None, self.chosen.share);
+                self.choose((from + 1, to), None);
             }
             Command::LoopWorst => self.loop_worst(),
             Command::CountIn => self.counts_in = !self.counts_in,
-            Command::WholeLine => self.choose((first, last), None, self.chosen.share),
+            Command::WholeLine => self.choose((first, last), None),
             Command::Slower => self.change_tempo(-TEMPO_STEP),
             Command::Faster => self.change_tempo(TEMPO_STEP),
             Command::Click => self.switch_click(),
@@ -72,15 +73,17 @@ impl Conductor {
         let to = next.map_or(worst.bar, |note| note.bar);
         let is_alone = self.chosen.join.as_ref().map(|join| join.index) == before;
         let alone = before.filter(|_| self.click && self.has_band() && !is_alone);
-        self.choose((worst.bar, to), alone, self.chosen.share);
+        self.choose((worst.bar, to), alone);
     }
 
     /// Plays the same at another tempo, in whole steps, so that up and down lead back to where one was.
     fn change_tempo(&mut self, step: f64) {
-        let steps = ((self.chosen.share + step) / TEMPO_STEP).round() * TEMPO_STEP;
+        let from = self.climb.as_ref().map_or(self.chosen.share, Climb::share);
+        let steps = ((from + step) / TEMPO_STEP).round() * TEMPO_STEP;
         let share = steps.clamp(TEMPO_LIMITS.0, TEMPO_LIMITS.1);
+        let share = self.climb.as_mut().map_or(share, |climb| climb.set(share));
         let join = self.chosen.join.as_ref().map(|join| join.index);
-        self.choose(self.chosen.bars, join, share);
+        self.play_anew(self.chosen.bars, join, share);
     }
 
     pub(super) fn current_bar(&self) -> u32 {
@@ -92,7 +95,13 @@ impl Conductor {
     }
 
     /// Plays other bars, or the join behind a note of them alone, from their beginning.
-    pub(super) fn choose(&mut self, bars: (u32, u32), join: Option<usize>, share: f64) {
+    fn choose(&mut self, bars: (u32, u32), join: Option<usize>) {
+        let share = self.climb.as_ref().map_or(self.chosen.share, Climb::share);
+        self.new_item();
+        self.play_anew(bars, join, share);
+    }
+
+    fn play_anew(&mut self, bars: (u32, u32), join: Option<usize>, share: f64) {
         match Chosen::of(&self.settings.line, bars, join, share) {
             Ok(chosen) => {
                 self.chosen = chosen;
@@ -111,7 +120,7 @@ impl Conductor {
         self.orders.push(Order::ClickSounds(self.click));
         if !self.click && self.chosen.join.is_some() {
             self.extra_notice = Some("Without the click the whole bars are played.".to_owned());
-            self.choose(self.chosen.bars, None, self.chosen.share);
+            self.choose(self.chosen.bars, None);
             return;
         }
         // A pulse that runs is only silenced; one that does not must be counted in.

@@ -137,6 +137,17 @@ impl Chosen {
         }
     }
 
+    /// Where its last bar begins, in seconds; a join is played from its beginning on.
+    pub fn last_bar_s(&self) -> f64 {
+        match (&self.join, self.line.bars().last()) {
+            (None, Some(last)) => {
+                let start = self.line.end_quarters() - last.length().quarters();
+                self.line.quarters_to_seconds(start)
+            }
+            _ => 0.0,
+        }
+    }
+
     /// The beat of its bar, from 0, on which it begins.
     pub fn first_beat(&self) -> usize {
         self.join.as_ref().map_or(0, |join| {

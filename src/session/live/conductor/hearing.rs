@@ -53,6 +53,7 @@ impl Conductor {
     pub(super) fn event(&mut self, event: Event) {
         match event {
             Event::Started { onset_s, .. } => {
+                self.note_began(onset_s);
                 self.last_start_s = self.last_start_s.max(onset_s);
                 let starting = Sounding {
                     midi: None,

@@ -4,6 +4,7 @@
 
 mod asked;
 mod chosen;
+mod climbing;
 mod hearing;
 mod ordering;
 mod passing;
@@ -20,11 +21,12 @@ use crate::session::heard::Heard;
 use crate::session::judging::Asked;
 use crate::session::live::band::{Music, Order};
 use crate::session::live::conductor::chosen::Chosen;
+use crate::session::live::conductor::climbing::Climb;
 use crate::session::live::joins::JoinHistory;
 use crate::session::live::pass::{Judged, Pass, judge};
 use crate::session::live::pass_history::PassHistory;
 use crate::session::live::said::Position;
-use crate::session::live::snapshot::{Level, NoteView, PassView, Sounding};
+use crate::session::live::snapshot::{Level, NoteView, PassView, Rest, Sounding};
 use crate::session::live::{LiveError, LiveSettings};
 use crate::sound::click::Beats;
 use crate::units::{FrameCount, SampleRate};
@@ -54,6 +56,10 @@ enum Stage {
 /// A pass that is ordered and has not begun.
 struct Ahead {
     music: Music,
+    /// At another tempo than the pass before.
+    chosen: Option<Chosen>,
+    /// Whether it is a probe of the ladder.
+    probe: bool,
     /// Where its bar 1 lies in the output, once the band has said so.
     frame: Option<u64>,
 }
@@ -91,6 +97,10 @@ pub(super) struct Conductor {
     views: Vec<Option<NoteView>>,
     history: JoinHistory,
     past: PassHistory,
+    climb: Option<Climb>,
+    /// Since when the same bars are practised without a rest, in seconds of the stream.
+    item_since_s: f64,
+    rest: Option<Rest>,
     passes: Vec<PassView>,
     spans: Vec<Pass>,
     sounding: Option<Sounding>,
@@ -110,11 +120,16 @@ impl Conductor {
     /// Ready to begin; `out_rate` is the rate of the output, if there is one.
     pub fn new(settings: LiveSettings, out_rate: Option<SampleRate>) -> Result<Self, LiveError> {
         let whole = (settings.line.first_bar(), settings.line.last_bar());
+        let marks = settings.loops.ladder;
+        let climb = marks
+            .map(|marks| Climb::new(marks, settings.tempo_share))
+            .transpose()
+            .map_err(|error| LiveError::Line(error.to_string()))?;
         let chosen = Chosen::of(
             &settings.line,
             settings.bars.unwrap_or(whole),
             settings.loops.join,
-            settings.tempo_share,
+            climb.as_ref().map_or(settings.tempo_share, Climb::share),
         )?;
         let judging = settings
             .judging(&settings.line)
@@ -151,6 +166,9 @@ impl Conductor {
             views: Vec::new(),
             history: JoinHistory::default(),
             past: PassHistory::default(),
+            climb,
+            item_since_s: 0.0,
+            rest: None,
             passes: Vec::new(),
             spans: Vec::new(),
             sounding: None,

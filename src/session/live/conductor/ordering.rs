@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::chosen::Chosen;
 use super::{Ahead, Conductor, Stage, free_pass};
 use crate::compare::judgement::TimingMode;
 use crate::music::line::Line;
@@ -21,15 +22,21 @@ impl Conductor {
         self.views.clear();
         self.starts_since.clear();
         self.bar1_frame = None;
+        // What was ordered ahead plays already; its clicks are known.
+        let mut ahead = self.ahead.take().filter(|_| after.is_some());
+        if let Some(chosen) = ahead.as_mut().and_then(|ahead| ahead.chosen.take()) {
+            self.chosen = chosen;
+        }
+        if let (Some(climb), Some(ahead)) = (&mut self.climb, &ahead) {
+            climb.probe = ahead.probe;
+        }
         self.pass = free_pass(number, from_s, &self.chosen);
         self.passes_changed = true;
         self.stage = Stage::Waiting;
-        // What was ordered ahead plays already; its clicks are known.
-        let ahead = self.ahead.take().filter(|_| after.is_some());
         let (music, frame) = match ahead {
             Some(ahead) => (ahead.music, ahead.frame),
             None => {
-                let Some(music) = self.music(after) else {
+                let Some(music) = self.music(None, after) else {
                     return;
                 };
                 self.orders.push(Order::Play(music.clone()));
@@ -67,16 +74,25 @@ impl Conductor {
         if !more || !is_due || self.ahead.is_some() {
             return;
         }
+        let Ok(next) = self.next_unjudged() else {
+            return;
+        };
         let end = bar1 + (self.chosen.length_s * rate.hz()) as u64;
-        if let Some(music) = self.music(Some(end)) {
+        let chosen = next.and_then(|next| self.at_tempo(next));
+        if let Some(music) = self.music(chosen.as_ref(), Some(end)) {
             self.orders.push(Order::Play(music.clone()));
-            self.ahead = Some(Ahead { music, frame: None });
+            self.ahead = Some(Ahead {
+                music,
+                chosen,
+                probe: next.is_some_and(|next| next.probe),
+                frame: None,
+            });
         }
     }
 
-    /// What the band is to play for a pass; `after` is the frame of the output at which what came
-    /// before ends. `None` when nothing is to be heard.
-    fn music(&mut self, after: Option<u64>) -> Option<Music> {
+    /// What the band is to play for a pass of what is chosen, or of `other`; `after` is the frame of the
+    /// output at which what came before ends. `None` when nothing is to be heard.
+    fn music(&mut self, other: Option<&Chosen>, after: Option<u64>) -> Option<Music> {
         let pattern = ClickPattern {
             beats: match self.settings.click.beats {
                 _ if !self.click => Beats::None,
@@ -88,6 +104,10 @@ impl Conductor {
                 None if !self.counts_in && !self.click => 0,
                 // A bar of click between passes is all that a running pulse needs.
                 Some(_) if self.click => 1,
+                // A new tempo of the ladder is counted in, whatever else is.
+                None if self.climb.is_some() && !self.spans.is_empty() => {
+                    self.settings.click.count_in.max(1)
+                }
                 _ => self.settings.click.count_in,
             },
             ..self.settings.click
@@ -96,8 +116,10 @@ impl Conductor {
         if !wanted || !self.has_band() {
             return None;
         }
-        let before_s = -self.chosen.pickup_s() - 1e-6;
-        let ticks = self.chosen.ticks(&pattern).into_iter();
+        let chosen = other.unwrap_or(&self.chosen);
+        let before_s = -chosen.pickup_s() - 1e-6;
+        let ticks = chosen.ticks(&pattern).into_iter();
+        let guide = self.guide(chosen);
         let beats: Vec<Beat> = ticks
             .map(|tick| Beat {
                 at_s: tick.at_s,
@@ -112,15 +134,15 @@ impl Conductor {
             id: self.last_id,
             bar1: after.map(|frame| frame + (-opening_s * rate).round() as u64),
             beats,
-            guide: self.guide(),
+            guide,
         })
     }
 
-    fn guide(&self) -> Option<Arc<Guide>> {
+    fn guide(&self, chosen: &Chosen) -> Option<Arc<Guide>> {
         let rate = self.out_rate.filter(|_| self.settings.guide)?;
         let a4 = self.settings.a4;
-        Some(Arc::new(match &self.chosen.join {
-            None => guide_of(&self.chosen.line, a4, rate),
+        Some(Arc::new(match &chosen.join {
+            None => guide_of(&chosen.line, a4, rate),
             Some(join) => guide_of_join(&self.settings.line, &join.excerpt, a4, rate),
         }))
     }

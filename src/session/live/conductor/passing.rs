@@ -166,6 +166,7 @@ impl Conductor {
         let number = self.pass.number + u32::from(heard);
         let after = self.out_rate.zip(self.bar1_frame).filter(|_| self.click);
         let after = after.map(|(rate, bar1)| bar1 + (self.chosen.length_s * rate.hz()) as u64);
+        let after = after.filter(|_| !self.take_tempo());
         let views = std::mem::take(&mut self.views);
         self.begin(number, end_s, after);
         // What was said of the last pass stays to be read until the next one begins.
@@ -179,6 +180,8 @@ impl Conductor {
         let mut view = judged.over(&self.pass, &self.chosen.piece);
         let join = self.chosen.join.as_ref().map(|join| join.index);
         view.compared = self.past.add(judged, &view, join, self.pass.share);
+        view.ladder = self.climb(judged);
+        self.look_for_rest(view.ladder.map(|ladder| ladder.step));
         self.passes.push(view);
         self.spans.push(self.pass.clone());
     }

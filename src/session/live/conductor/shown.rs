@@ -153,6 +153,8 @@ impl Conductor {
                 .keep
                 .as_ref()
                 .map_or_else(String::new, |path| path.display().to_string()),
+            ladder: self.ladder_view(),
+            rest: self.rest,
             notices: self.notices(),
         }
     }

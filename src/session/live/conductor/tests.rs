@@ -2,6 +2,7 @@
 //! does: what is said while somebody plays must not depend on what is known only later.
 
 mod heard;
+mod ladder;
 mod loops;
 
 use super::*;
