@@ -97,6 +97,7 @@ fn a_known_click_tells_where_the_player_lies() {
                 stretch: 1.0,
                 measured,
                 clicks_s: Vec::new(),
+                notes: None,
             }],
             ..clicked()
         };

@@ -11,10 +11,11 @@ use ratatui::backend::TestBackend;
 use ratatui::style::{Color, Modifier};
 use seamline::compare::judgement::{BleedKind, Flag, Verdict};
 use seamline::music::line::read_bytes;
+use seamline::progress::ladder::{Counts, Next, Outcome, Step};
 use seamline::session::line_info::{BarSpan, LineInfo};
 use seamline::session::live::snapshot::{
-    Command, JoinView, LatencyView, Level, NoteView, PassView, Phase, Piece, RingView, Snapshot,
-    Sounding,
+    Ahead, Command, Compared, JoinCompared, JoinPlace, JoinView, LadderPass, LadderView,
+    LatencyView, Level, NoteView, PassView, Phase, Piece, Rest, RingView, Snapshot, Sounding,
 };
 use seamline::tui::plain::Teller;
 use seamline::tui::state::{Action, App, Outcome, Page, update};
@@ -59,6 +60,7 @@ fn piece() -> Arc<Piece> {
         notes: line.expected(line.instrument()),
         line_bars: (1, 4),
         tempo_share: 0.8,
+        join: None,
     })
 }
 
@@ -101,6 +103,8 @@ fn waiting() -> Snapshot {
         latency: LatencyView::Unmeasured,
         drift_ppm: None,
         take: "/somewhere/takes/two-octaves-0007.wav".to_owned(),
+        ladder: None,
+        rest: None,
         notices: Vec::new(),
         piece,
     }
@@ -177,6 +181,9 @@ fn pass() -> PassView {
         spread_ms: Some(11.0),
         recognised: true,
         findings: vec!["bar 1 beat 3.5, shift from D3 to G3: 96 ms of silence".to_owned()],
+        compared: None,
+        tempo_share: 0.8,
+        ladder: None,
     }
 }
 
@@ -196,6 +203,132 @@ fn between() -> Snapshot {
         place: None,
         sounding: None,
         ..playing()
+    }
+}
+
+/// One join goes round: its fifth pass is counted in.
+fn a_join() -> Snapshot {
+    let mut s = playing();
+    let place = JoinPlace { bar: 1, beat: 2.5 };
+    let piece = Arc::make_mut(&mut s.piece);
+    piece.join = Some(place);
+    piece.info.bars.truncate(2);
+    piece.notes = piece.notes[2..6].to_vec();
+    s.phase = Phase::CountIn { click: 4, of: 4 };
+    s.pass = 5;
+    s.notes_of = 4;
+    s.place = None;
+    s.sounding = None;
+    s.notes = vec![
+        Some(right(-4.0)),
+        Some(right(6.0)),
+        Some(right(9.0)),
+        Some(right(1.0)),
+    ];
+    let gap = s.notes[1].as_mut().expect("a note");
+    gap.flags = vec![Flag::Gap];
+    gap.gap_ms = Some(74.0);
+    s.rings.clear();
+    s.worst[0] = JoinView {
+        beat: 2.5,
+        from_midi: s.piece.notes[1].midi,
+        to_midi: s.piece.notes[2].midi,
+        kind: s.piece.notes[1].join,
+        gaps_ms: [110.0, 95.0, 90.0, 74.0].map(Some).to_vec(),
+        ..s.worst[0].clone()
+    };
+    s.last_pass = Some(PassView {
+        number: 4,
+        bars: (1, 2),
+        notes: 4,
+        right: 4,
+        wrong: 0,
+        missed: 0,
+        out_of_time: 0,
+        findings: vec!["bar 1 beat 2.5, crossing from D2 to G2: 74 ms of silence".to_owned()],
+        compared: Some(Compared {
+            right: vec![3, 4, 4],
+            tempo_share: None,
+            join: Some(JoinCompared {
+                place,
+                kind: s.piece.notes[1].join,
+                gap_ms: Some(74.0),
+                before_ms: vec![Some(110.0), Some(95.0), Some(90.0)],
+            }),
+        }),
+        ..pass()
+    });
+    s
+}
+
+fn tempo(share: f64) -> Next {
+    Next {
+        share,
+        probe: false,
+    }
+}
+
+/// The last bar of a pass that may lead up.
+fn climbing() -> Snapshot {
+    Snapshot {
+        ladder: Some(LadderView {
+            counts: Counts {
+                passes: 8,
+                clean: 5,
+                faulty: 2,
+                broken: 1,
+                ..Counts::default()
+            },
+            target_share: 1.0,
+            probe: false,
+            decided: None,
+            ahead: Some(Ahead::IfClean {
+                clean: tempo(0.84),
+                otherwise: tempo(0.8),
+            }),
+        }),
+        ..playing()
+    }
+}
+
+/// Behind that pass, counted in at the new tempo.
+fn climbed() -> Snapshot {
+    let (step, next) = (
+        Step::Up {
+            from: 0.8,
+            to: 0.84,
+            clean_in_a_row: 3,
+        },
+        tempo(0.84),
+    );
+    let mut s = Snapshot {
+        phase: Phase::CountIn { click: 2, of: 4 },
+        pass: 4,
+        place: None,
+        sounding: None,
+        ..climbing()
+    };
+    Arc::make_mut(&mut s.piece).tempo_share = 0.84;
+    let ladder = s.ladder.as_mut().expect("a ladder");
+    ladder.ahead = None;
+    ladder.decided = Some((step, next));
+    ladder.counts.clean = 6;
+    let last = s.last_pass.as_mut().expect("a pass");
+    last.number = 3;
+    last.ladder = Some(LadderPass {
+        outcome: Outcome::Clean,
+        probe: false,
+        step,
+        next,
+    });
+    s
+}
+
+/// The same with a rest that is due.
+fn resting() -> Snapshot {
+    Snapshot {
+        rest: Some(Rest::LongEnough(8)),
+        ..climbed()
     }
 }
 
@@ -254,6 +387,11 @@ fn golden_screens_are_unchanged() {
         ("lost", lost(), usual),
         ("ended", ended(), usual),
         ("large", playing(), large),
+        ("join", a_join(), usual),
+        ("join-large", a_join(), large),
+        ("climbing", climbing(), usual),
+        ("climbed", climbed(), usual),
+        ("rest-large", resting(), large),
     ];
     for (name, snapshot, theme) in shown {
         let app = app(snapshot, theme);
@@ -486,6 +624,10 @@ fn golden_plain_lines_are_unchanged() {
         playing(),
         lost(),
         between(),
+        a_join(),
+        climbing(),
+        climbed(),
+        resting(),
         ended(),
     ] {
         for line in teller.lines(&snapshot) {
@@ -611,6 +753,25 @@ prop_compose! {
         s.rings[0].midi = numbers[9];
         s.rings[0].string = string;
         s.worst[0].gaps_ms = numbers.iter().map(|n| Some(*n)).collect();
+        s.rest = Some(Rest::AtTheLowest(u32::MAX));
+        s.ladder = Some(LadderView {
+            counts: Counts { clean: u32::MAX, faulty: u32::MAX, broken: u32::MAX, ..Counts::default() },
+            target_share: numbers[0],
+            probe: place.is_some(),
+            decided: Some((Step::Broken, tempo(numbers[1]))),
+            ahead: place.map(|_| Ahead::LaterIfClean { now: tempo(numbers[2]), clean: tempo(numbers[3]) }),
+        });
+        let place = JoinPlace { bar: u32::MAX, beat: numbers[10] };
+        s.last_pass.as_mut().expect("a pass").compared = Some(Compared {
+            right: vec![usize::MAX; 3],
+            tempo_share: Some(numbers[11]),
+            join: Some(JoinCompared {
+                place,
+                kind: None,
+                gap_ms: Some(numbers[0]),
+                before_ms: numbers.iter().map(|n| Some(*n)).collect(),
+            }),
+        });
         s.phase = match phase {
             0 => Phase::Waiting,
             1 => Phase::CountIn {

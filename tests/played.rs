@@ -76,6 +76,7 @@ fn a_kept_take_is_judged_by_what_stands_beside_it() {
         stretch: 1.0,
         measured: true,
         clicks_s: Vec::new(),
+        notes: None,
     }]);
     as_played.write_beside(&take).expect("written");
     let clicked = report(&[name]);

@@ -2,7 +2,6 @@
 //! again; through the sound card or to a file.
 
 use std::path::{Path, PathBuf};
-use std::str::FromStr;
 use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
@@ -11,6 +10,7 @@ use clap::builder::PossibleValuesParser;
 
 use super::devices::{OutputOptions, stop_on_signals};
 use super::failure::Failure;
+use super::join::JoinChoice;
 use super::listen::{self, Listening, SPEEDS};
 use super::options::{LineOptions, Target};
 use super::sound::CAUTION;
@@ -131,30 +131,6 @@ pub(super) struct HearArguments {
 
     #[command(flatten)]
     devices: OutputOptions,
-}
-
-/// The note before a join, by the printed number of its bar and its beat.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct JoinChoice {
-    pub(super) bar: u32,
-    pub(super) beat: f64,
-}
-
-impl FromStr for JoinChoice {
-    type Err = String;
-
-    fn from_str(text: &str) -> Result<Self, String> {
-        let parts = text.split_once(':');
-        let bar = parts.and_then(|(bar, _)| bar.trim().parse().ok());
-        let beat = parts.and_then(|(_, beat)| beat.trim().parse().ok());
-        let beat = beat.filter(|beat: &f64| beat.is_finite() && *beat >= 1.0);
-        match (bar, beat) {
-            (Some(bar), Some(beat)) => Ok(Self { bar, beat }),
-            _ => Err(
-                "a join is named by the bar and beat of the note before it, as in `2:4.5`".into(),
-            ),
-        }
-    }
 }
 
 /// What is to be played, and what is said of it.
@@ -307,15 +283,12 @@ fn sound(
         .with_faults(faults)
         .map_err(|error| of_fault(&error))?
         .with_ornaments(expected, &graces);
-    let end_s = excerpt
-        .as_ref()
-        .map(|excerpt| excerpt.to_s - excerpt.from_s);
-    if let Some(end_s) = end_s {
-        end_on_beat(&mut performance, end_s);
+    if let Some(excerpt) = &excerpt {
+        excerpt.end_on_beat(&mut performance);
     }
     let mut samples = render(&performance, &voice, rate);
-    if let Some(end_s) = end_s {
-        samples.resize(Performance::frame(rate, end_s), 0.0);
+    if let Some(excerpt) = &excerpt {
+        samples.resize(Performance::frame(rate, excerpt.length_s()), 0.0);
     }
     click::add_clicks(&mut samples, &ticks, performance.bar1_s, rate);
     let seconds = samples.len() as f64 / rate.hz();
@@ -340,10 +313,6 @@ fn sound(
 /// Clicks closer than this to a beat, in seconds, fall on it: far below any written length.
 const SAME_S: f64 = 1e-6;
 
-/// Seconds before the end of a join alone in which its last note dies away under the finger: five
-/// times the usual time constant. Raising it shortens that note.
-const LET_GO_S: f64 = 0.06;
-
 /// Seconds of silence before the line: the player's, and no less than its first click or grace
 /// note needs.
 fn lead_in_s(
@@ -356,15 +325,6 @@ fn lead_in_s(
         .first()
         .map_or(0.0, |tick| opening_s(expected) - tick.at_s);
     usual.lead_in_s.max(click_s).max(graces_lead_s(graces))
-}
-
-/// Lets what still sounds die away before the end.
-fn end_on_beat(performance: &mut Performance, end_s: f64) {
-    let last_s = end_s - LET_GO_S;
-    for note in &mut performance.notes {
-        note.release_s = note.release_s.min(last_s).max(note.onset_s);
-        note.stopped_s = note.stopped_s.min(note.release_s.max(last_s));
-    }
 }
 
 fn pattern(arguments: &HearArguments) -> ClickPattern {

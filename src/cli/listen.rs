@@ -4,7 +4,8 @@
 use std::path::{Path, PathBuf};
 
 use super::failure::Failure;
-use super::hear::{HearArguments, JoinChoice, Rendered};
+use super::hear::{HearArguments, Rendered};
+use super::join::JoinChoice;
 use super::played::{HowPlayed, as_played};
 use crate::music::line::Line;
 use crate::session::known::KnownInstrument;

@@ -40,6 +40,7 @@ mod devices;
 mod failure;
 mod hand;
 mod hear;
+mod join;
 mod judged;
 mod line_file;
 mod listen;

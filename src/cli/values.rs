@@ -156,6 +156,14 @@ pub(super) fn share(text: &str) -> Result<f64, String> {
         })
 }
 
+/// Any share above nothing, in per cent.
+pub(super) fn above_nothing(text: &str) -> Result<f64, String> {
+    let digits = text.trim().strip_suffix('%').unwrap_or(text);
+    number(digits)
+        .filter(|percent| *percent > 0.0)
+        .ok_or_else(|| "this is a number above 0, in per cent (`90` or `90%`)".to_owned())
+}
+
 /// One of the marks with a value of one's own.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct MarkChoice {

@@ -87,6 +87,10 @@ pub struct PlayedPass {
     pub stretch: f64,
     /// Every click, the count-in included, as it is heard.
     pub clicks_s: Vec<f64>,
+    /// First and last note of the line that were to be played, counted from 0; left out where all
+    /// notes were.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub notes: Option<(usize, usize)>,
 }
 
 /// Why such a file cannot be used. The message names it and says how to mend it.
@@ -138,6 +142,7 @@ impl Played {
                 bar1_s: click.zero_s,
                 stretch: click.stretch,
                 clicks_s: click.clicks_s.clone(),
+                notes: click.notes,
             })
             .collect();
     }
@@ -151,6 +156,7 @@ impl Played {
             stretch: pass.stretch * (share / self.tempo_share),
             measured: self.round_trip_ms.is_some(),
             clicks_s: pass.clicks_s.clone(),
+            notes: pass.notes,
         };
         self.clicked.iter().map(click).collect()
     }
@@ -288,6 +294,7 @@ mod tests {
             stretch: 0.941_176_471,
             measured: false,
             clicks_s: vec![0.1, 0.7],
+            notes: Some((3, 6)),
         }]);
         played
     }

@@ -46,4 +46,23 @@ pub struct LiveInfo {
     pub worst_block_share: f64,
     /// What listening took in all, as a share of the take's length.
     pub listening_share: f64,
+    /// What the tempo ladder made of each pass that was played to the click; empty without one.
+    pub ladder: Vec<LadderInfo>,
+}
+
+/// What the tempo ladder made of a pass.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LadderInfo {
+    /// The pass, by its number in the session.
+    pub pass: u32,
+    /// Its tempo, relative to the written one.
+    pub tempo_share: f64,
+    /// Whether it was a probe, at the target.
+    pub probe: bool,
+    /// How it went: `clean`, `faulty` or `broken`.
+    pub outcome: &'static str,
+    /// What was to come next, relative to the written tempo.
+    pub next_share: f64,
+    /// The same with why, a sentence.
+    pub why: String,
 }

@@ -8,6 +8,7 @@ use ratatui::widgets::{Paragraph, Widget};
 
 use crate::compare::judgement::Flag;
 use crate::music::expected::JoinKind;
+use crate::progress::ladder::sentence;
 use crate::session::live::snapshot::{NoteView, Phase, Snapshot};
 use crate::tui::fit::{fitted, show};
 use crate::tui::phrases::HEADPHONES;
@@ -27,6 +28,10 @@ impl Widget for &Title<'_> {
         let piece = &s.piece;
         let title = piece.info.title.as_deref().unwrap_or("Untitled line");
         let bars = match (piece.info.bars.first(), piece.info.bars.last()) {
+            _ if piece.join.is_some() => {
+                let place = piece.join.map_or_else(String::new, phrases::join_place);
+                format!("join {place} only")
+            }
             (Some(first), Some(last)) if first.number == last.number => {
                 format!("bar {} only", first.number)
             }
@@ -80,6 +85,9 @@ impl Widget for &Stand<'_> {
             Phase::CountIn { click, of } => {
                 (format!("Counting in: {click} of {of}."), theme.strong())
             }
+            Phase::Playing if self.is_probe() => {
+                ("Playing: a try at the target.".to_owned(), theme.strong())
+            }
             Phase::Playing => ("Playing.".to_owned(), theme.strong()),
             Phase::ListeningBack => (
                 "Playing back what you played; space goes on.".to_owned(),
@@ -88,11 +96,40 @@ impl Widget for &Stand<'_> {
             Phase::DeviceLost { message } => (format!(" NO SOUND: {message} "), theme.marked()),
             Phase::Ended { message } => (format!(" OVER: {message} "), theme.marked()),
         };
-        show(vec![Line::styled(text, style)], area, buffer);
+        let mut line = Line::styled(text, style);
+        let quiet = matches!(self.snapshot.phase, Phase::DeviceLost { .. });
+        if let Some(ladder) = self.snapshot.ladder.as_ref().filter(|_| !quiet) {
+            let next = match (&ladder.ahead, &ladder.decided) {
+                (Some(ahead), _) => phrases::ahead(ahead),
+                (None, Some((step, next))) => sentence(step, next),
+                (None, None) => String::new(),
+            };
+            line.push_span(Span::raw("  "));
+            line.push_span(Span::styled(phrases::capital(&next), theme.strong()));
+            // The figures stand at the right, where there is room for them.
+            let counts = phrases::counts(&ladder.counts);
+            let room =
+                usize::from(area.width).saturating_sub(line.width() + counts.chars().count());
+            if room >= 2 {
+                line.push_span(Span::raw(" ".repeat(room)));
+                line.push_span(Span::styled(counts, theme.text()));
+            }
+        }
+        show(vec![line], area, buffer);
     }
 }
 
-/// What a player should know now, one line of it.
+impl Stand<'_> {
+    fn is_probe(&self) -> bool {
+        self.snapshot
+            .ladder
+            .as_ref()
+            .is_some_and(|ladder| ladder.probe)
+    }
+}
+
+/// What a player should know now, one line of it: what is amiss, or that a rest is due, or how the last
+/// pass stands beside the ones before it.
 pub(super) struct Notice<'a> {
     pub snapshot: &'a Snapshot,
     pub theme: Theme,
@@ -100,8 +137,16 @@ pub(super) struct Notice<'a> {
 
 impl Widget for &Notice<'_> {
     fn render(self, area: Rect, buffer: &mut Buffer) {
-        let text = self.snapshot.notices.join(" ");
-        show(vec![Line::styled(text, self.theme.alert())], area, buffer);
+        let s = self.snapshot;
+        let compared = || s.last_pass.as_ref().and_then(phrases::compared);
+        let line = match s.rest.filter(|_| s.notices.is_empty()) {
+            Some(rest) => Line::styled(phrases::rest(rest), self.theme.strong()),
+            None if s.notices.is_empty() => {
+                Line::styled(compared().unwrap_or_default(), self.theme.text())
+            }
+            None => Line::styled(s.notices.join(" "), self.theme.alert()),
+        };
+        show(vec![line], area, buffer);
     }
 }
 

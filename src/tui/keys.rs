@@ -103,7 +103,7 @@ pub const KEYS: [Key; 18] = [
         "j",
         Does::Ask(Command::LoopWorst),
         "worst join",
-        "Only the bars of the worst join, over and over",
+        "Only the worst join, over and over; again: its bars",
     ),
     key(
         KeyCode::Char('n'),

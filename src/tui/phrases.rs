@@ -1,9 +1,12 @@
 //! How notes, joins and strings are said in few characters.
 
 use crate::compare::judgement::{Flag, Verdict};
-use crate::music::expected::ExpectedNote;
+use crate::music::expected::{ExpectedNote, JoinKind};
 use crate::music::theory::{Key, pitch_class_in, pitch_in};
-use crate::session::live::snapshot::{NoteView, Piece, RingView};
+use crate::progress::ladder::{Counts, Next, sentence};
+use crate::session::live::snapshot::{
+    Ahead, Compared, JoinCompared, JoinPlace, LadderPass, NoteView, PassView, Piece, Rest, RingView,
+};
 use crate::words;
 
 /// Said before the first click sounds.
@@ -82,6 +85,132 @@ pub fn string_name(piece: &Piece, string: u8) -> String {
         .map_or_else(|| format!("string {string}"), Clone::clone)
 }
 
+/// Bar and beat of the note before a join: `2:4.5`.
+pub fn join_place(place: JoinPlace) -> String {
+    format!("{}:{}", place.bar, words::beat(place.beat))
+}
+
+/// A pass beside those before it of the same bars: `pass 4: 7 of 8 right, was 6, 6, 7; shift 2:4.5
+/// 74 ms, was 110, 95, 90`; `None` where there were none.
+pub fn compared(pass: &PassView) -> Option<String> {
+    let Compared {
+        right,
+        tempo_share,
+        join,
+    } = pass.compared.as_ref()?;
+    let before: Vec<String> = right.iter().map(usize::to_string).collect();
+    let tempo = tempo_share.map_or_else(String::new, |share| format!(" at {}", share_words(share)));
+    let mut text = format!(
+        "pass {}: {} of {} right, was {}{tempo}",
+        pass.number,
+        pass.right,
+        pass.notes,
+        before.join(", ")
+    );
+    if let Some(join) = join {
+        text.push_str("; ");
+        text.push_str(&join_compared(join));
+    }
+    Some(text)
+}
+
+fn join_compared(join: &JoinCompared) -> String {
+    // An overlap is no silence.
+    let silence = |gap_ms: Option<f64>| {
+        gap_ms.map_or_else(|| words::UNKNOWN.to_owned(), |gap_ms| ms(gap_ms.max(0.0)))
+    };
+    let before: Vec<String> = join.before_ms.iter().map(|gap| silence(*gap)).collect();
+    format!(
+        "{} {} {} ms, was {}",
+        join.kind.map_or(words::JOIN, JoinKind::word),
+        join_place(join.place),
+        silence(join.gap_ms),
+        before.join(", ")
+    )
+}
+
+/// What comes behind the running pass, as far as it is known: `clean so far: next 84 %; else 80 %`.
+pub fn ahead(ahead: &Ahead) -> String {
+    match ahead {
+        Ahead::Known(next) => format!("next: {}", tempo_next(next)),
+        Ahead::IfClean { clean, otherwise } => format!(
+            "clean so far: next {}; else {}",
+            tempo_next(clean),
+            tempo_next(otherwise)
+        ),
+        Ahead::Later { now, later } => {
+            format!("next: {}, then {}", tempo_next(now), tempo_next(later))
+        }
+        Ahead::LaterIfClean { now, clean } => format!(
+            "next: {}; this one clean: then {}",
+            tempo_next(now),
+            tempo_next(clean)
+        ),
+    }
+}
+
+fn tempo_next(next: &Next) -> String {
+    let tempo = share_words(next.share);
+    if next.probe {
+        format!("{tempo}, a try at the target")
+    } else {
+        tempo
+    }
+}
+
+/// What the ladder made of a pass: `tempo 80 %, clean; next: 84 %, after three clean passes in a row`.
+pub fn climbed(pass: &PassView, ladder: &LadderPass) -> String {
+    let probe = if ladder.probe {
+        ", a try at the target"
+    } else {
+        ""
+    };
+    format!(
+        "tempo {}{probe}, {}; {}",
+        share_words(pass.tempo_share),
+        ladder.outcome.word(),
+        sentence(&ladder.step, &ladder.next)
+    )
+}
+
+/// Passes so far: `5 clean, 2 not, 1 broken off`.
+pub fn counts(counts: &Counts) -> String {
+    let mut text = format!("{} clean, {} not", counts.clean, counts.faulty);
+    if counts.broken > 0 {
+        text.push_str(&format!(", {} broken off", counts.broken));
+    }
+    text
+}
+
+/// Why a rest is due, and what helps.
+pub fn rest(rest: Rest) -> String {
+    match rest {
+        Rest::AtTheLowest(passes) => format!(
+            "{passes} faulty passes in a row at the slowest tempo: rest, or take fewer bars."
+        ),
+        Rest::LongEnough(minutes) => {
+            format!("{minutes} minutes at the same bars: rest a little, or take others.")
+        }
+    }
+}
+
+/// A sentence that begins with a capital.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
+}
+
+/// A tempo relative to the written one: `84 %`.
+pub fn share_words(share: f64) -> String {
+    if share.is_finite() {
+        format!("{:.0} %", (100.0 * share).clamp(0.0, 9_999.0))
+    } else {
+        words::UNKNOWN.to_owned()
+    }
+}
+
 /// A note's verdict and what goes with it, in words; `written` is the note of the line.
 pub fn note(view: &NoteView, piece: &Piece, written: &ExpectedNote) -> String {
     let name = |midi: f64| pitch_at(piece, written.bar, midi);
@@ -126,5 +255,7 @@ mod tests {
         assert_eq!(timing(-11.6), "12 ms early");
         assert_eq!(cents(0.3), "in tune");
         assert_eq!(cents(-1.2), "1 cent flat");
+        assert_eq!(share_words(0.844), "84 %");
+        assert_eq!(share_words(f64::NAN), "?");
     }
 }

@@ -4,6 +4,7 @@
 use crate::session::live::snapshot::{NoteView, PassView, Phase, Piece, RingView, Snapshot};
 use crate::tui::panels::figures;
 use crate::tui::phrases;
+use crate::words;
 
 /// Begins a line that says what a player should know now.
 pub const NOTICE: &str = "notice: ";
@@ -13,6 +14,9 @@ const NEW_RING_S: f64 = 0.3;
 /// A pass that is over: its figures, and what to work on.
 pub fn pass_lines(pass: &PassView) -> Vec<String> {
     let mut lines = vec![figures(pass)];
+    lines.extend(phrases::compared(pass).map(|text| format!("beside the passes before: {text}")));
+    let ladder = pass.ladder.as_ref();
+    lines.extend(ladder.map(|ladder| phrases::climbed(pass, ladder)));
     lines.extend(
         pass.findings
             .iter()
@@ -43,6 +47,7 @@ impl Teller {
         self.notes(before.as_ref(), next, &mut lines);
         self.rings(next, &mut lines);
         passes(before.as_ref(), next, &mut lines);
+        ladder(before.as_ref(), next, &mut lines);
         phase(before.as_ref(), next, &mut lines);
         self.level(before.as_ref(), next, &mut lines);
         self.last = Some(next.clone());
@@ -60,6 +65,10 @@ impl Teller {
         let info = &next.piece.info;
         let number = |bar: Option<&crate::session::line_info::BarSpan>| bar.map_or(0, |b| b.number);
         let bars = (number(info.bars.first()), number(info.bars.last()));
+        let bars = match next.piece.join {
+            Some(join) => format!("the join behind {}", words::place(join.bar, join.beat)),
+            None => info.bars_words(bars),
+        };
         lines.push(format!(
             "line {}: {}, {:.0} bpm ({:.0} %), click {}",
             next.piece
@@ -67,7 +76,7 @@ impl Teller {
                 .title
                 .as_deref()
                 .unwrap_or("without a title"),
-            info.bars_words(bars),
+            bars,
             next.piece.info.tempo_bpm,
             100.0 * next.piece.tempo_share,
             if next.click { "on" } else { "off" }
@@ -77,7 +86,8 @@ impl Teller {
 
     /// What became of notes that is known for good now, and what is taken back.
     fn notes(&mut self, before: Option<&Snapshot>, next: &Snapshot, lines: &mut Vec<String>) {
-        let other = before.is_none_or(|b| b.piece != next.piece);
+        // At a new tempo of the ladder what was said of the last pass still stands.
+        let other = before.is_none_or(|b| b.piece != next.piece && b.notes != next.notes);
         if other || self.told_of != next.notes_of {
             self.told.clear();
             self.told_of = next.notes_of;
@@ -164,6 +174,19 @@ fn passes(before: Option<&Snapshot>, next: &Snapshot, lines: &mut Vec<String>) {
         return;
     }
     lines.extend(pass_lines(pass));
+}
+
+/// What comes next, while the last bar is played, and whether a rest is due.
+fn ladder(before: Option<&Snapshot>, next: &Snapshot, lines: &mut Vec<String>) {
+    let ahead = |s: &Snapshot| s.ladder.as_ref().and_then(|ladder| ladder.ahead);
+    let told = before.and_then(ahead);
+    if let Some(news) = ahead(next).filter(|news| told != Some(*news)) {
+        lines.push(phrases::ahead(&news));
+    }
+    let told = before.and_then(|b| b.rest);
+    if let Some(rest) = next.rest.filter(|rest| told != Some(*rest)) {
+        lines.push(phrases::rest(rest));
+    }
 }
 
 fn phase(before: Option<&Snapshot>, next: &Snapshot, lines: &mut Vec<String>) {

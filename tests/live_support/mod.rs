@@ -193,6 +193,7 @@ pub fn settings(line: &Line, keep: Option<PathBuf>) -> LiveSettings {
         marks: Marks::default(),
         known: Default::default(),
         passes: None,
+        loops: Default::default(),
         click: ClickPattern::default(),
         guide: false,
         backing: None,

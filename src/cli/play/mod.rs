@@ -1,6 +1,7 @@
 //! `seamline play`: play along, live.
 
 pub(super) mod backing;
+mod loops;
 mod told;
 
 use std::io::IsTerminal;
@@ -48,6 +49,8 @@ const WAIT_S: u64 = 30;
 #[derive(Args, Debug)]
 #[command(after_help = "Example:\n  \
     seamline play demo-data/lantern-stairs.line --tempo 70%\n\n\
+    One join, slower than written, faster as it gets clean:\n  \
+    seamline play demo-data/lantern-stairs.line --join 2:4.5 --tempo 70% --ladder\n\n\
     For a script, unattended:\n  \
     seamline play demo-data/lantern-stairs.line --plain --passes 1 \\\n    \
     --click off --count-in 0 --keep take.wav --json take.json\n\n\
@@ -84,6 +87,9 @@ pub(super) struct PlayArguments {
     #[arg(long, value_name = "BARS", default_value = "1",
           value_parser = clap::value_parser!(u8).range(0..=i64::from(click::COUNT_IN_MAX)))]
     pub(super) count_in: u8,
+
+    #[command(flatten)]
+    loops: loops::LoopOptions,
 
     /// Play the line along, softly
     #[arg(long)]
@@ -268,6 +274,7 @@ fn settings(arguments: &PlayArguments) -> Result<LiveSettings, Failure> {
         output::note("--bars: a repeat plays these bars several times; the first time is taken");
         part.bars = Some(*first);
     }
+    let loops = arguments.loops.loops(&mut part, arguments.click != "off")?;
     let mut marks = Marks::default();
     for mark in &arguments.marks {
         mark.apply(&mut marks);
@@ -290,6 +297,7 @@ fn settings(arguments: &PlayArguments) -> Result<LiveSettings, Failure> {
         marks,
         known,
         passes: arguments.passes,
+        loops,
         click: ClickPattern {
             beats: match arguments.click.as_str() {
                 "2-4" => Beats::TwoAndFour,

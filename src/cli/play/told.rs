@@ -4,9 +4,11 @@ use super::PlayArguments;
 use crate::cli::failure::Failure;
 use crate::cli::options::Target;
 use crate::cli::{BELOW, DONE, below_mark, output};
+use crate::progress::ladder::sentence;
 use crate::report::{json, text};
+use crate::session::live::snapshot::PassView;
 use crate::session::live::{EndedBy, LiveResult};
-use crate::session::result::{LiveInfo, TakeResult};
+use crate::session::result::{LadderInfo, LiveInfo, TakeResult};
 use crate::tui::plain::pass_lines;
 
 /// Says what came out of it; gives the exit code.
@@ -28,6 +30,11 @@ pub(super) fn tell(
         worst_block_ms: 1000.0 * live.ending.cost.worst_s,
         worst_block_share: live.ending.cost.worst_share,
         listening_share: live.ending.cost.total_s / result.take.duration_s.max(1e-3),
+        ladder: live
+            .passes
+            .iter()
+            .filter_map(|pass| climbed(&pass.0))
+            .collect(),
     };
     // Whatever of this fails, the rest is done; the first failure is told at the end.
     let reported = match target {
@@ -81,6 +88,19 @@ pub(super) fn tell(
         )),
         EndedBy::Passes | EndedBy::Player => Ok(pass(&live.result, arguments.pass_mark)),
     }
+}
+
+/// What the tempo ladder made of a pass.
+fn climbed(pass: &PassView) -> Option<LadderInfo> {
+    let ladder = pass.ladder.as_ref()?;
+    Some(LadderInfo {
+        pass: pass.number,
+        tempo_share: pass.tempo_share,
+        probe: ladder.probe,
+        outcome: ladder.outcome.word(),
+        next_share: ladder.next.share,
+        why: sentence(&ladder.step, &ladder.next),
+    })
 }
 
 /// The exit code by the pass mark over all judged passes, as `score` has it, with a word on standard

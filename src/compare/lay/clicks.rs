@@ -21,6 +21,8 @@ pub struct ClickedPass {
     pub measured: bool,
     /// Every click that sounded, the count-in included, in seconds of the take as it is heard.
     pub clicks_s: Vec<f64>,
+    /// First and last note of the line that were to be played, by index; `None` for the whole line.
+    pub notes: Option<(usize, usize)>,
 }
 
 /// A note may lie this far from its place in the click, in seconds: a third of a second is more
@@ -137,6 +139,7 @@ mod tests {
             stretch: 2.0,
             measured,
             clicks_s: Vec::new(),
+            notes: None,
         };
         for (onset_s, measured, wanted) in [
             (5.32, true, true),

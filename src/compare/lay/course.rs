@@ -18,6 +18,8 @@ pub(crate) struct Course<'a> {
     pub click: Option<&'a ClickedPass>,
     /// Whether a note must lie near its place in that click.
     pub near: bool,
+    /// Whether these slots are a few notes of a line that were to be played alone.
+    pub alone: bool,
 }
 
 impl Course<'_> {

@@ -72,8 +72,8 @@ pub(crate) struct Pass {
 const PASS_NOTES: usize = 3;
 /// A smaller share of right notes than this is no pass, 0 to 1. Raised, faulty passes are not told.
 const PASS_SHARE: f64 = 0.4;
-/// Right notes that a pass needs which comes in time with its neighbour: that it does says what is
-/// played.
+/// Right notes that a pass needs which comes in time with its neighbour, or that was to hold these
+/// few notes alone: that says what is played.
 const LOOP_NOTES: usize = 2;
 /// Share of right notes, of those written and of half of what was played besides, from which a pass
 /// is judged note by note. Running scales of another line reach 0.59 by chance; a
@@ -147,7 +147,7 @@ fn laid(course: &Course) -> (Vec<Pass>, Option<usize>) {
         ) else {
             continue;
         };
-        let in_time = into_loop || group[0].began == Began::Loop;
+        let in_time = into_loop || group[0].began == Began::Loop || course.alone;
         let share = look(course, &mut pass);
         let least = if in_time { LOOP_NOTES } else { PASS_NOTES };
         if share < PASS_SHARE || pass.right < least.min(course.slots.len()) {

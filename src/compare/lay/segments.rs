@@ -1,6 +1,8 @@
 //! A take cut where a click is known: every stretch is laid by itself, those with a click near it,
 //! those without one freely.
 
+use std::ops::Range;
+
 use crate::compare::judgement::{Beginning, TimingMode};
 use crate::compare::lay::clicks::ClickedPass;
 use crate::compare::lay::costs::Sound;
@@ -73,12 +75,16 @@ fn part(
     if sounds.is_empty() {
         return (Vec::new(), None);
     }
+    if let Some((click, asked)) = click.and_then(|click| Some((click, asked(slots, click)?))) {
+        return alone(slots, sounds, click, asked);
+    }
     let course = Course {
         slots,
         events: sounds,
         mode: click.map_or(mode, |_| TimingMode::Click),
         click,
         near: true,
+        alone: false,
     };
     let near = passes::lay(&course);
     if click.is_none() || passes::is_found(&course, &near.0) {
@@ -95,4 +101,48 @@ fn part(
     } else {
         near
     }
+}
+
+/// The slots of the notes that were to be played to a click; `None` for all of them.
+fn asked(slots: &[Slot], click: &ClickedPass) -> Option<Range<usize>> {
+    let (first, last) = click.notes?;
+    let from = slots.partition_point(|slot| slot.members.end <= first);
+    let to = slots.partition_point(|slot| slot.members.start <= last);
+    (from < to && (from, to) != (0, slots.len())).then_some(from..to)
+}
+
+/// Lays sounds over a few notes alone, which make a bar of their own: nothing else of the line was to
+/// be played.
+fn alone(
+    slots: &[Slot],
+    sounds: &[Sound],
+    click: &ClickedPass,
+    asked: Range<usize>,
+) -> (Vec<Pass>, Option<usize>) {
+    let own = &slots[asked.clone()];
+    let (first, last) = (&own[0], &own[own.len() - 1]);
+    let numbered = own.iter().enumerate();
+    let few: Vec<Slot> = numbered
+        .map(|(at, slot)| Slot {
+            bar: first.bar,
+            opens_bar: at == 0,
+            opening: 0,
+            bar_s: first.bar_s,
+            bar_end_s: last.bar_end_s,
+            ..slot.clone()
+        })
+        .collect();
+    let course = Course {
+        slots: &few,
+        events: sounds,
+        mode: TimingMode::Click,
+        click: Some(click),
+        near: true,
+        alone: true,
+    };
+    let (mut passes, decided) = passes::lay(&course);
+    for pass in &mut passes {
+        pass.slots = pass.slots.start + asked.start..pass.slots.end + asked.start;
+    }
+    (passes, decided)
 }

@@ -252,6 +252,11 @@ impl Ladder {
         }
     }
 
+    /// Where it stands, relative to the written tempo: the tempo of the passes that are no probes.
+    pub fn share(&self) -> f64 {
+        self.share
+    }
+
     /// Its limits.
     pub fn marks(&self) -> &LadderMarks {
         &self.marks

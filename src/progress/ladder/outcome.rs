@@ -15,6 +15,15 @@ pub enum Outcome {
 }
 
 impl Outcome {
+    /// What it is called: `clean`, `faulty`, `broken`.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Clean => "clean",
+            Self::Faulty => "faulty",
+            Self::Broken => "broken",
+        }
+    }
+
     /// How a pass went over `bars`, the first and last one that was to be played, as the pass counts
     /// them; `marks` says what is clean. Never fails.
     pub fn of(pass: &PassJudgement, bars: (u32, u32), marks: &LadderMarks) -> Self {

@@ -18,6 +18,8 @@
 //! | `leader` | the thread that leads, and the judgement in the end |
 //! | `conductor` | who leads: passes, loop, tempo, what is shown; pure, told everything |
 //! | `pass` | one pass held against the line |
+//! | [`loops`] | what goes round, and how |
+//! | `pass_history` | the passes of the same bars, one against the other |
 //! | `joins` | the joins and their history |
 //!
 //! Three threads beside those of the devices: one listens, one plays, one leads. They share
@@ -32,9 +34,11 @@ pub mod latency;
 pub mod latency_book;
 mod leader;
 pub mod listening;
+pub mod loops;
 mod meter;
 mod output;
 mod pass;
+mod pass_history;
 mod replay;
 pub mod said;
 pub mod snapshot;
@@ -59,6 +63,7 @@ use crate::session::live::conductor::Conductor;
 use crate::session::live::input::OpenInput;
 use crate::session::live::leader::Leader;
 use crate::session::live::listening::Listening;
+use crate::session::live::loops::Loops;
 use crate::session::live::said::Ending;
 use crate::session::live::snapshot::{Command, PassView, Snapshot};
 use crate::session::played::{self, Played};
@@ -87,6 +92,8 @@ pub struct LiveSettings {
     pub known: KnownInstrument,
     /// The session is over after this many passes; `None` when the player ends it.
     pub passes: Option<u32>,
+    /// What goes round, and how.
+    pub loops: Loops,
     /// What is clicked.
     pub click: ClickPattern,
     /// Whether the line is played along.

@@ -29,7 +29,10 @@ pub(super) struct Pass {
     pub share: f64,
     /// First and last of the chosen bars.
     pub bars: (u32, u32),
-    /// Where the first of them begins in the whole line at that tempo, in seconds.
+    /// First and last note of the whole line that it is to hold, by index, where it is one join
+    /// alone; `None` for all notes of its bars.
+    pub notes: Option<(usize, usize)>,
+    /// Where what is played begins in the whole line at that tempo, in seconds.
     pub start_s: f64,
 }
 
@@ -54,6 +57,7 @@ impl Pass {
             stretch: (line_share / self.share * STRETCH_PARTS).round() / STRETCH_PARTS,
             measured,
             clicks_s: self.ticks_s.iter().map(|s| moment(at_s + s)).collect(),
+            notes: self.notes,
         })
     }
 }
@@ -297,14 +301,23 @@ impl Judged {
             out_of_time: tally.early + tally.late,
             bleed: tally.bleed,
             spread_ms: timing.and_then(|timing: &Timing| timing.spread_ms),
-            recognised: self.judgement.agreement == Agreement::Recognised,
+            recognised: self.judgement.agreement == Agreement::Recognised || self.is_join(pass),
             findings: self
                 .judgement
                 .findings
                 .iter()
                 .map(|finding| finding.sentence.clone())
                 .collect(),
+            compared: None,
+            tempo_share: pass.share,
+            ladder: None,
         }
+    }
+
+    /// Whether a join was played alone and enough of it recognised: of so few notes two wrong ones are
+    /// half, and still it is no other line.
+    fn is_join(&self, pass: &Pass) -> bool {
+        pass.notes.is_some() && self.now().is_some_and(|now| now.judged)
     }
 }
 

@@ -3,11 +3,14 @@
 //! A dashboard takes the newest and may miss some. Whatever moves while nothing is heard (the
 //! place in a click, for instance) stands here too, so that who shows it needs no clock.
 
+mod practice;
+
 use std::sync::Arc;
 
 use crate::compare::judgement::{BleedKind, Flag, Verdict};
 use crate::music::expected::{ExpectedNote, JoinKind};
 use crate::session::line_info::LineInfo;
+pub use practice::{Ahead, Compared, JoinCompared, LadderPass, LadderView, Rest};
 
 /// The bars that are being played, at the tempo at which they are.
 #[derive(Clone, Debug, PartialEq)]
@@ -20,6 +23,17 @@ pub struct Piece {
     pub line_bars: (u32, u32),
     /// Tempo relative to the written one; 1 is the written one.
     pub tempo_share: f64,
+    /// The one join that is played alone, with its notes on either side.
+    pub join: Option<JoinPlace>,
+}
+
+/// Where a join is: the note before it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct JoinPlace {
+    /// Its bar.
+    pub bar: u32,
+    /// Its beat, from 1.
+    pub beat: f64,
 }
 
 /// Where a session stands.
@@ -153,6 +167,12 @@ pub struct PassView {
     pub recognised: bool,
     /// What to work on, most important first, as whole sentences.
     pub findings: Vec<String>,
+    /// What the same bars were like in the passes before it; `None` when there are none.
+    pub compared: Option<Compared>,
+    /// Tempo relative to the written one.
+    pub tempo_share: f64,
+    /// What the tempo ladder made of it; `None` without one, or where it was not played to the click.
+    pub ladder: Option<LadderPass>,
 }
 
 /// How loud it comes in.
@@ -236,6 +256,10 @@ pub struct Snapshot {
     pub drift_ppm: Option<f64>,
     /// Where the sound is kept.
     pub take: String,
+    /// Where the tempo ladder stands; `None` without one.
+    pub ladder: Option<LadderView>,
+    /// Why a rest is due now; `None` when none is.
+    pub rest: Option<Rest>,
     /// What a player should know now (no sound comes in, the take cannot be written), whole
     /// sentences; empty when all is well.
     pub notices: Vec<String>,
@@ -254,7 +278,7 @@ pub enum Command {
     WidenStart,
     /// A bar less at the start.
     NarrowStart,
-    /// Only the bars of the worst join.
+    /// The worst join alone; its bars where it is played alone already, or where there is no click.
     LoopWorst,
     /// Whether passes are counted in, from the next one on.
     CountIn,

@@ -3,6 +3,7 @@
 use crate::music::expected::ExpectedNote;
 use crate::music::line::Line;
 use crate::sound::click::beat_quarters;
+use crate::sound::synth::Performance;
 
 /// Notes or chords on either side of the join.
 const SIDE: usize = 2;
@@ -22,6 +23,30 @@ pub struct Excerpt {
     pub from_s: f64,
     /// The beat where it ends, counted likewise.
     pub to_s: f64,
+    /// The beat where it starts, in quarter notes from the start of the line's bar 1.
+    pub from_quarters: f64,
+    /// The note before the join: its position among `notes`.
+    pub before: usize,
+}
+
+/// Seconds before the end of a join alone in which its last note dies away under the finger: five
+/// times the usual time constant. Raising it shortens that note.
+const LET_GO_S: f64 = 0.06;
+
+impl Excerpt {
+    /// How long it is, in seconds.
+    pub fn length_s(&self) -> f64 {
+        self.to_s - self.from_s
+    }
+
+    /// Lets what still sounds in its performance die away before its last beat is over.
+    pub fn end_on_beat(&self, performance: &mut Performance) {
+        let last_s = self.length_s() - LET_GO_S;
+        for note in &mut performance.notes {
+            note.release_s = note.release_s.min(last_s).max(note.onset_s);
+            note.stopped_s = note.stopped_s.min(note.release_s.max(last_s));
+        }
+    }
 }
 
 /// Why there is no such join.
@@ -89,6 +114,23 @@ pub fn around_join(line: &Line, bar: u32, beat: f64) -> Result<Excerpt, JoinErro
     if group + 1 >= firsts.len() {
         return Err(JoinError::Last { bar, beat });
     }
+    Ok(around(line, &notes, &firsts, group))
+}
+
+/// The same for the join from note `index` of the line as it is played, or from the chord it belongs
+/// to; `None` when there is no such note or none follows.
+pub fn around_note(line: &Line, index: usize) -> Option<Excerpt> {
+    let notes = line.expected(line.instrument());
+    let firsts: Vec<usize> = (0..notes.len())
+        .filter(|&at| !notes[at].with_previous)
+        .collect();
+    let group = firsts.iter().rposition(|&at| at <= index)?;
+    let is_there = index < notes.len() && group + 1 < firsts.len();
+    is_there.then(|| around(line, &notes, &firsts, group))
+}
+
+/// The excerpt about the join behind a group of notes; `firsts` are the first notes of all groups.
+fn around(line: &Line, notes: &[ExpectedNote], firsts: &[usize], group: usize) -> Excerpt {
     let from = firsts[(group + 1).saturating_sub(SIDE)];
     let to = firsts.get(group + 1 + SIDE).copied().unwrap_or(notes.len());
     let mut part = notes[from..to].to_vec();
@@ -110,11 +152,13 @@ pub fn around_join(line: &Line, bar: u32, beat: f64) -> Result<Excerpt, JoinErro
             note.slid_into = false;
         }
     }
-    Ok(Excerpt {
+    Excerpt {
         notes: part,
         from_s,
         to_s,
-    })
+        from_quarters: before.copied().unwrap_or(start),
+        before: firsts[group] - from,
+    }
 }
 
 /// All beats of a line with its end, in quarter notes from the start of bar 1.

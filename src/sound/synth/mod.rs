@@ -27,7 +27,7 @@ pub mod render;
 mod string;
 pub mod voice;
 
-pub use excerpt::{Excerpt, JoinError, around_join};
+pub use excerpt::{Excerpt, JoinError, around_join, around_note};
 pub use fault::{Fault, FaultError, Spot, parse_faults};
 pub use ornaments::graces_lead_s;
 pub use performance::{Performance, PlayedNote, Role, Slide, TrueNote};

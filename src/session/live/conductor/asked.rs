@@ -1,6 +1,8 @@
 //! What the player asks for.
 
-use super::{Chosen, Conductor, Stage};
+use super::chosen::Chosen;
+use super::climbing::Climb;
+use super::{Conductor, Stage};
 use crate::compare::judgement::TimingMode;
 use crate::session::live::band::Order;
 use crate::session::live::snapshot::Command;
@@ -21,23 +23,29 @@ impl Conductor {
         match command {
             Command::LoopHere => {
                 let bar = self.current_bar();
-                self.choose((bar, bar), self.chosen.share);
+                self.choose((bar, bar), None);
             }
             Command::FromHere => {
                 let bar = self.current_bar();
-                self.choose((bar.min(to), to), self.chosen.share);
+                self.choose((bar.min(to), to), None);
             }
-            Command::Widen if to < last => self.choose((from, to + 1), self.chosen.share),
-            Command::Narrow if to > from => self.choose((from, to - 1), self.chosen.share),
+            // Around one join alone there are its bars first.
+            Command::Widen | Command::WidenStart if self.chosen.join.is_some() => {
+                self.choose((from, to), None);
+            }
+            Command::Widen if to < last => self.choose((from, to + 1), None),
+            Command::Narrow if to > from => self.choose((from, to - 1), None),
             Command::WidenStart if from > first => {
-                self.choose((from - 1, to), self.chosen.share);
+                self.choose((from - 1, to), None);
             }
-            Command::NarrowStart if to > from => self.choose((from + 1, to), self.chosen.share),
+            Command::NarrowStart if to > from => {
+                self.choose((from + 1, to), None);
+            }
             Command::LoopWorst => self.loop_worst(),
             Command::CountIn => self.counts_in = !self.counts_in,
-            Command::WholeLine => self.choose((first, last), self.chosen.share),
-            Command::Slower => self.choose((from, to), self.chosen.share - TEMPO_STEP),
-            Command::Faster => self.choose((from, to), self.chosen.share + TEMPO_STEP),
+            Command::WholeLine => self.choose((first, last), None),
+            Command::Slower => self.change_tempo(-TEMPO_STEP),
+            Command::Faster => self.change_tempo(TEMPO_STEP),
             Command::Click => self.switch_click(),
             Command::Restart => self.restart(),
             Command::ListenBack => self.listen_back(),
@@ -49,7 +57,8 @@ impl Conductor {
         }
     }
 
-    /// The bars on both sides of the worst join.
+    /// The worst join alone; its bars where it is played alone already. Without a click too few notes
+    /// would say where they lie, so that there its bars are played.
     fn loop_worst(&mut self) {
         let Some(worst) = self.history.worst().into_iter().next() else {
             self.extra_notice = Some("No join has left a gap yet.".to_owned());
@@ -62,7 +71,19 @@ impl Conductor {
         });
         let next = before.and_then(|at| notes.get(at + 1));
         let to = next.map_or(worst.bar, |note| note.bar);
-        self.choose((worst.bar, to), self.chosen.share);
+        let is_alone = self.chosen.join.as_ref().map(|join| join.index) == before;
+        let alone = before.filter(|_| self.click && self.has_band() && !is_alone);
+        self.choose((worst.bar, to), alone);
+    }
+
+    /// Plays the same at another tempo, in whole steps, so that up and down lead back to where one was.
+    fn change_tempo(&mut self, step: f64) {
+        let from = self.climb.as_ref().map_or(self.chosen.share, Climb::share);
+        let steps = ((from + step) / TEMPO_STEP).round() * TEMPO_STEP;
+        let share = steps.clamp(TEMPO_LIMITS.0, TEMPO_LIMITS.1);
+        let share = self.climb.as_mut().map_or(share, |climb| climb.set(share));
+        let join = self.chosen.join.as_ref().map(|join| join.index);
+        self.play_anew(self.chosen.bars, join, share);
     }
 
     pub(super) fn current_bar(&self) -> u32 {
@@ -73,16 +94,15 @@ impl Conductor {
             .map_or(self.chosen.bars.0, |note| note.bar)
     }
 
-    pub(super) fn choose(&mut self, bars: (u32, u32), share: f64) {
-        // To whole steps, so that up and down lead back to where one was.
-        let steps = (share / TEMPO_STEP).round() * TEMPO_STEP;
-        let share = if share == self.chosen.share {
-            share
-        } else {
-            steps
-        };
-        let share = share.clamp(TEMPO_LIMITS.0, TEMPO_LIMITS.1);
-        match Chosen::of(&self.settings.line, bars, share) {
+    /// Plays other bars, or the join behind a note of them alone, from their beginning.
+    fn choose(&mut self, bars: (u32, u32), join: Option<usize>) {
+        let share = self.climb.as_ref().map_or(self.chosen.share, Climb::share);
+        self.new_item();
+        self.play_anew(bars, join, share);
+    }
+
+    fn play_anew(&mut self, bars: (u32, u32), join: Option<usize>, share: f64) {
+        match Chosen::of(&self.settings.line, bars, join, share) {
             Ok(chosen) => {
                 self.chosen = chosen;
                 self.restart();
@@ -98,6 +118,11 @@ impl Conductor {
         }
         self.click = !self.click;
         self.orders.push(Order::ClickSounds(self.click));
+        if !self.click && self.chosen.join.is_some() {
+            self.extra_notice = Some("Without the click the whole bars are played.".to_owned());
+            self.choose(self.chosen.bars, None);
+            return;
+        }
         // A pulse that runs is only silenced; one that does not must be counted in.
         if self.click && self.pass.mode == TimingMode::Free {
             self.restart();

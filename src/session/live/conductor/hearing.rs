@@ -53,6 +53,7 @@ impl Conductor {
     pub(super) fn event(&mut self, event: Event) {
         match event {
             Event::Started { onset_s, .. } => {
+                self.note_began(onset_s);
                 self.last_start_s = self.last_start_s.max(onset_s);
                 let starting = Sounding {
                     midi: None,
@@ -204,7 +205,7 @@ impl Conductor {
         let at_s = out_s + frame as f64 / rate.hz() - in_s + self.settings.latency_s.unwrap_or(0.0);
         self.passes_changed |= self.pass.click_at_s.is_none();
         self.pass.click_at_s = Some(at_s);
-        let from_s = at_s - self.pickup_s() - AROUND_S;
+        let from_s = at_s - self.chosen.pickup_s() - AROUND_S;
         let before_s = self
             .spans
             .last()

@@ -3,6 +3,8 @@
 //! tests can play any session through.
 
 mod asked;
+mod chosen;
+mod climbing;
 mod hearing;
 mod ordering;
 mod passing;
@@ -10,21 +12,21 @@ mod shown;
 #[cfg(test)]
 mod tests;
 
-use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use crate::compare::Settings;
 use crate::compare::clicks::ClickedPass;
 use crate::compare::judgement::TimingMode;
-use crate::music::line::Line;
 use crate::session::heard::Heard;
 use crate::session::judging::Asked;
-use crate::session::line_info::LineInfo;
 use crate::session::live::band::{Music, Order};
+use crate::session::live::conductor::chosen::Chosen;
+use crate::session::live::conductor::climbing::Climb;
 use crate::session::live::joins::JoinHistory;
-use crate::session::live::pass::{Judged, Pass, Whole, judge};
+use crate::session::live::pass::{Judged, Pass, judge};
+use crate::session::live::pass_history::PassHistory;
 use crate::session::live::said::Position;
-use crate::session::live::snapshot::{Level, NoteView, PassView, Piece, Sounding};
+use crate::session::live::snapshot::{Level, NoteView, PassView, Rest, Sounding};
 use crate::session::live::{LiveError, LiveSettings};
 use crate::sound::click::Beats;
 use crate::units::{FrameCount, SampleRate};
@@ -38,52 +40,6 @@ const STRAIGHT_ON_S: f64 = 0.12;
 /// An input that stays below this level for seconds is said to be too faint, in decibels relative
 /// to full scale. Raised, soft players are told to turn up.
 const FAINT_DBFS: f64 = -60.0;
-
-/// The line as it is played now.
-struct Chosen {
-    bars: (u32, u32),
-    share: f64,
-    line: Line,
-    piece: Arc<Piece>,
-    /// What it is held against.
-    whole: Whole,
-    /// Where its first bar begins in the whole line at its tempo, in seconds.
-    start_s: f64,
-    /// Seconds from bar 1 to the end.
-    length_s: f64,
-}
-
-impl Chosen {
-    fn of(whole: &Line, bars: (u32, u32), share: f64) -> Result<Self, LiveError> {
-        let line = whole
-            .played_range(bars.0..=bars.1)
-            .and_then(|line| line.with_tempo_scale(share))
-            .map_err(|fault| LiveError::Line(fault.to_string()))?;
-        let piece = Arc::new(Piece {
-            info: LineInfo::of(&line),
-            notes: line.expected(line.instrument()),
-            line_bars: (whole.first_bar(), whole.last_bar()),
-            tempo_share: share,
-        });
-        let all = whole
-            .with_tempo_scale(share)
-            .map_err(|fault| LiveError::Line(fault.to_string()))?;
-        let start = LineInfo::of(&all)
-            .bars
-            .iter()
-            .find(|bar| bar.number == bars.0 && bars.0 > whole.first_bar())
-            .map_or(0.0, |bar| bar.start_quarters);
-        Ok(Self {
-            bars,
-            share,
-            whole: Whole::new(all.expected(all.instrument()), bars, &piece.notes),
-            start_s: all.quarters_to_seconds(start),
-            length_s: line.quarters_to_seconds(line.end_quarters()),
-            line,
-            piece,
-        })
-    }
-}
 
 /// Which state the session is in, as the player sees it.
 enum Stage {
@@ -100,6 +56,10 @@ enum Stage {
 /// A pass that is ordered and has not begun.
 struct Ahead {
     music: Music,
+    /// At another tempo than the pass before.
+    chosen: Option<Chosen>,
+    /// Whether it is a probe of the ladder.
+    probe: bool,
     /// Where its bar 1 lies in the output, once the band has said so.
     frame: Option<u64>,
 }
@@ -136,6 +96,11 @@ pub(super) struct Conductor {
     judging_took: Duration,
     views: Vec<Option<NoteView>>,
     history: JoinHistory,
+    past: PassHistory,
+    climb: Option<Climb>,
+    /// Since when the same bars are practised without a rest, in seconds of the stream.
+    item_since_s: f64,
+    rest: Option<Rest>,
     passes: Vec<PassView>,
     spans: Vec<Pass>,
     sounding: Option<Sounding>,
@@ -155,10 +120,16 @@ impl Conductor {
     /// Ready to begin; `out_rate` is the rate of the output, if there is one.
     pub fn new(settings: LiveSettings, out_rate: Option<SampleRate>) -> Result<Self, LiveError> {
         let whole = (settings.line.first_bar(), settings.line.last_bar());
+        let marks = settings.loops.ladder;
+        let climb = marks
+            .map(|marks| Climb::new(marks, settings.tempo_share))
+            .transpose()
+            .map_err(|error| LiveError::Line(error.to_string()))?;
         let chosen = Chosen::of(
             &settings.line,
             settings.bars.unwrap_or(whole),
-            settings.tempo_share,
+            settings.loops.join,
+            climb.as_ref().map_or(settings.tempo_share, Climb::share),
         )?;
         let judging = settings
             .judging(&settings.line)
@@ -188,12 +159,16 @@ impl Conductor {
             judged: None,
             views_of: 1,
             passes_changed: true,
-            counts_in: true,
+            counts_in: !settings.loops.straight_on,
             stale: false,
             judged_at: None,
             judging_took: Duration::ZERO,
             views: Vec::new(),
             history: JoinHistory::default(),
+            past: PassHistory::default(),
+            climb,
+            item_since_s: 0.0,
+            rest: None,
             passes: Vec::new(),
             spans: Vec::new(),
             sounding: None,
@@ -282,6 +257,7 @@ fn free_pass(number: u32, from_s: f64, chosen: &Chosen) -> Pass {
         ticks_s: Vec::new(),
         share: chosen.share,
         bars: chosen.bars,
+        notes: chosen.notes(),
         start_s: chosen.start_s,
     }
 }

@@ -2,13 +2,14 @@
 
 use std::sync::Arc;
 
+use super::chosen::Chosen;
 use super::{Ahead, Conductor, Stage, free_pass};
 use crate::compare::judgement::TimingMode;
 use crate::music::line::Line;
 use crate::session::live::band::{Beat, Guide, Music, Order, turn_down};
 use crate::sound::backing::BackingPart;
-use crate::sound::click::{Beats, ClickPattern, ticks};
-use crate::sound::synth::{Performance, Player, Voice, graces_lead_s, render};
+use crate::sound::click::{Beats, ClickPattern};
+use crate::sound::synth::{Excerpt, Performance, Player, Voice, graces_lead_s, render};
 use crate::units::{Hertz, SampleRate};
 
 /// What follows a pass is ordered this long before its end, in seconds: four times what the band
@@ -22,15 +23,21 @@ impl Conductor {
         self.views.clear();
         self.starts_since.clear();
         self.bar1_frame = None;
+        // What was ordered ahead plays already; its clicks are known.
+        let mut ahead = self.ahead.take().filter(|_| after.is_some());
+        if let Some(chosen) = ahead.as_mut().and_then(|ahead| ahead.chosen.take()) {
+            self.chosen = chosen;
+        }
+        if let (Some(climb), Some(ahead)) = (&mut self.climb, &ahead) {
+            climb.probe = ahead.probe;
+        }
         self.pass = free_pass(number, from_s, &self.chosen);
         self.passes_changed = true;
         self.stage = Stage::Waiting;
-        // What was ordered ahead plays already; its clicks are known.
-        let ahead = self.ahead.take().filter(|_| after.is_some());
         let (music, frame) = match ahead {
             Some(ahead) => (ahead.music, ahead.frame),
             None => {
-                let Some(music) = self.music(after) else {
+                let Some(music) = self.music(None, after) else {
                     return;
                 };
                 self.orders.push(Order::Play(music.clone()));
@@ -68,16 +75,25 @@ impl Conductor {
         if !more || !is_due || self.ahead.is_some() {
             return;
         }
+        let Ok(next) = self.next_unjudged() else {
+            return;
+        };
         let end = bar1 + (self.chosen.length_s * rate.hz()) as u64;
-        if let Some(music) = self.music(Some(end)) {
+        let chosen = next.and_then(|next| self.at_tempo(next));
+        if let Some(music) = self.music(chosen.as_ref(), Some(end)) {
             self.orders.push(Order::Play(music.clone()));
-            self.ahead = Some(Ahead { music, frame: None });
+            self.ahead = Some(Ahead {
+                music,
+                chosen,
+                probe: next.is_some_and(|next| next.probe),
+                frame: None,
+            });
         }
     }
 
-    /// What the band is to play for a pass; `after` is the frame of the output at which what came
-    /// before ends. `None` when nothing is to be heard.
-    fn music(&mut self, after: Option<u64>) -> Option<Music> {
+    /// What the band is to play for a pass of what is chosen, or of `other`; `after` is the frame of the
+    /// output at which what came before ends. `None` when nothing is to be heard.
+    fn music(&mut self, other: Option<&Chosen>, after: Option<u64>) -> Option<Music> {
         let pattern = ClickPattern {
             beats: match self.settings.click.beats {
                 _ if !self.click => Beats::None,
@@ -85,9 +101,14 @@ impl Conductor {
                 chosen => chosen,
             },
             count_in: match after {
-                _ if !self.counts_in => 0,
+                Some(_) if !self.counts_in => 0,
+                None if !self.counts_in && !self.click => 0,
                 // A bar of click between passes is all that a running pulse needs.
                 Some(_) if self.click => 1,
+                // A new tempo of the ladder is counted in, whatever else is.
+                None if self.climb.is_some() && !self.spans.is_empty() => {
+                    self.settings.click.count_in.max(1)
+                }
                 _ => self.settings.click.count_in,
             },
             ..self.settings.click
@@ -97,12 +118,16 @@ impl Conductor {
         if !wanted || !self.has_band() {
             return None;
         }
-        let beats: Vec<Beat> = ticks(&self.chosen.line, &pattern)
-            .into_iter()
+        let chosen = other.unwrap_or(&self.chosen);
+        let before_s = -chosen.pickup_s() - 1e-6;
+        let ticks = chosen.ticks(&pattern).into_iter();
+        let guide = self.guide(chosen);
+        let backing = self.backing(chosen);
+        let beats: Vec<Beat> = ticks
             .map(|tick| Beat {
                 at_s: tick.at_s,
                 weight: tick.weight,
-                in_line: tick.at_s >= -self.pickup_s() - 1e-6,
+                in_line: tick.at_s >= before_s,
             })
             .collect();
         let opening_s = beats.first().map_or(0.0, |beat| beat.at_s.min(0.0));
@@ -112,38 +137,50 @@ impl Conductor {
             id: self.last_id,
             bar1: after.map(|frame| frame + (-opening_s * rate).round() as u64),
             beats,
-            guide: self.guide(),
-            backing: self.backing(),
+            guide,
+            backing,
         })
     }
 
-    /// Seconds of the pick-up bar.
-    pub(super) fn pickup_s(&self) -> f64 {
-        -self
-            .chosen
-            .line
-            .quarters_to_seconds(-self.chosen.line.pickup_length().quarters())
-    }
-
-    /// The part of the backing track that goes with the chosen bars.
-    fn backing(&self) -> Option<BackingPart> {
+    /// The part of the backing track that goes with what is chosen.
+    fn backing(&self, chosen: &Chosen) -> Option<BackingPart> {
         self.settings.backing.as_ref()?;
-        let (chosen, share) = (&self.chosen, self.chosen.share);
+        let share = chosen.share;
         Some(BackingPart {
-            from_s: (chosen.start_s - self.pickup_s()) * share,
+            from_s: (chosen.start_s - chosen.pickup_s()) * share,
             to_s: (chosen.start_s + chosen.length_s) * share,
             bar1_s: chosen.start_s * share,
             share,
         })
     }
 
-    fn guide(&self) -> Option<Arc<Guide>> {
+    fn guide(&self, chosen: &Chosen) -> Option<Arc<Guide>> {
         let rate = self.out_rate.filter(|_| self.settings.guide)?;
-        Some(Arc::new(guide_of(
-            &self.chosen.line,
-            self.settings.a4,
-            rate,
-        )))
+        let a4 = self.settings.a4;
+        Some(Arc::new(match &chosen.join {
+            None => guide_of(&chosen.line, a4, rate),
+            Some(join) => guide_of_join(&self.settings.line, &join.excerpt, a4, rate),
+        }))
+    }
+}
+
+/// One join as the player hears it along; what still sounds dies away on its last beat.
+fn guide_of_join(line: &Line, excerpt: &Excerpt, a4: Hertz, rate: SampleRate) -> Guide {
+    let graces = line.graces(&line.expected(line.instrument()));
+    let player = Player {
+        a4,
+        lead_in_s: 0.0,
+        tail_s: 0.0,
+        ..Player::exact()
+    };
+    let mut performance =
+        Performance::of_line(&excerpt.notes, &player).with_ornaments(&excerpt.notes, &graces);
+    excerpt.end_on_beat(&mut performance);
+    let mut samples = render(&performance, &Voice::fingered(), rate);
+    turn_down(&mut samples);
+    Guide {
+        samples,
+        bar1_s: performance.bar1_s,
     }
 }
 

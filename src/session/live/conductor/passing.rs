@@ -151,10 +151,7 @@ impl Conductor {
         if heard {
             self.own_views();
             self.views = judged.views(true, &self.views);
-            self.history.add(&judged);
-            self.passes
-                .push(judged.over(&self.pass, &self.chosen.piece));
-            self.spans.push(self.pass.clone());
+            self.keep_pass(&judged);
         }
         let done = self
             .settings
@@ -169,11 +166,24 @@ impl Conductor {
         let number = self.pass.number + u32::from(heard);
         let after = self.out_rate.zip(self.bar1_frame).filter(|_| self.click);
         let after = after.map(|(rate, bar1)| bar1 + (self.chosen.length_s * rate.hz()) as u64);
+        let after = after.filter(|_| !self.take_tempo());
         let views = std::mem::take(&mut self.views);
         self.begin(number, end_s, after);
         // What was said of the last pass stays to be read until the next one begins.
         self.views = views;
         self.stale = true;
+    }
+
+    /// Keeps what became of the pass that is over, beside the ones before it.
+    fn keep_pass(&mut self, judged: &Judged) {
+        self.history.add(judged);
+        let mut view = judged.over(&self.pass, &self.chosen.piece);
+        let join = self.chosen.join.as_ref().map(|join| join.index);
+        view.compared = self.past.add(judged, &view, join, self.pass.share);
+        view.ladder = self.climb(judged);
+        self.look_for_rest(view.ladder.map(|ladder| ladder.step));
+        self.passes.push(view);
+        self.spans.push(self.pass.clone());
     }
 
     /// Whether the pass is over because another one has begun.
@@ -199,10 +209,7 @@ impl Conductor {
                 self.pass.to_s = self.position.at_s;
                 self.own_views();
                 self.views = judged.views(true, &self.views);
-                self.history.add(&judged);
-                self.passes
-                    .push(judged.over(&self.pass, &self.chosen.piece));
-                self.spans.push(self.pass.clone());
+                self.keep_pass(&judged);
             }
         }
         self.stage = Stage::Over;

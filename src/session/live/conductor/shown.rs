@@ -37,7 +37,7 @@ impl Conductor {
                 None if self.pass.from_s == f64::INFINITY => self.count_in(f64::NEG_INFINITY),
                 Some(click_s) => {
                     let at_s = self.position.at_s - click_s;
-                    if at_s < -self.pickup_s() {
+                    if at_s < -self.chosen.pickup_s() {
                         self.count_in(at_s)
                     } else {
                         Phase::Playing
@@ -51,7 +51,7 @@ impl Conductor {
     /// The count at a moment in seconds from the first of the chosen bars: upwards, as it is
     /// counted in, beat by beat of the bar.
     fn count_in(&self, at_s: f64) -> Phase {
-        let before = -self.pickup_s() - 1e-6;
+        let before = -self.chosen.pickup_s() - 1e-6;
         let clicks = || self.pass.ticks_s.iter().filter(|s| **s < before);
         let meter = self.chosen.line.bars().first().map(|bar| bar.meter);
         let beat = meter.map_or(1.0, crate::sound::click::beat_quarters);
@@ -59,7 +59,12 @@ impl Conductor {
         let beats = (bar / beat).round().max(1.0) as u32;
         let sounded = clicks().filter(|s| **s <= at_s).count() as u32;
         let parts = u32::from(self.settings.click.parts.max(1));
-        let click = sounded.div_ceil(parts);
+        // A join that begins within a bar is counted in by the beats before it.
+        let from = u32::try_from(self.chosen.first_beat()).unwrap_or(0);
+        let click = match sounded.div_ceil(parts) {
+            0 => 0,
+            clicks => clicks + from,
+        };
         Phase::CountIn {
             click: if click == 0 {
                 0
@@ -148,6 +153,8 @@ impl Conductor {
                 .keep
                 .as_ref()
                 .map_or_else(String::new, |path| path.display().to_string()),
+            ladder: self.ladder_view(),
+            rest: self.rest,
             notices: self.notices(),
         }
     }

@@ -2,13 +2,15 @@
 //! does: what is said while somebody plays must not depend on what is known only later.
 
 mod heard;
+mod ladder;
+mod loops;
 
 use super::*;
 use crate::compare::judgement::Verdict;
 use crate::compare::test_support::heard;
 use crate::hearing::events::{Event, HeardNote};
 use crate::music::expected::ExpectedNote;
-use crate::music::line::read_bytes;
+use crate::music::line::{Line, read_bytes};
 use crate::session::live::band::Told;
 use crate::session::live::said::Said;
 use crate::session::live::snapshot::{Command, PassView, Phase, Snapshot};
@@ -44,6 +46,7 @@ fn settings(line: &Line, beats: Beats) -> LiveSettings {
         marks: Default::default(),
         known: Default::default(),
         passes: None,
+        loops: Default::default(),
         click: ClickPattern {
             beats,
             count_in: u8::from(beats != Beats::None),
