@@ -179,7 +179,7 @@ fn it_begins_with_what_is_proposed() {
         "{said}"
     );
     assert!(
-        said.contains("--bars 1-") && said.contains("--tempo"),
+        said.contains("--bars 1-") && said.contains("--ladder"),
         "{said}"
     );
     assert!(said.contains("no such host"), "{said}");

@@ -152,10 +152,18 @@ fn begin(
 
 fn session(arguments: &NextArguments, item: &Item, file: &str) -> Vec<String> {
     let per_cent = |share: f64| format!("{:.0}%", 100.0 * share);
-    let mut session = vec![file.to_owned(), "--tempo".to_owned(), per_cent(item.share)];
-    if !item.whole {
+    let mut session = vec![file.to_owned()];
+    if item.whole {
+        session.extend(["--tempo".to_owned(), per_cent(item.share)]);
+    } else {
+        // The ladder starts where these bars came out clean, by every pass in the record.
         let (from, to) = item.bars;
-        session.extend(["--bars".to_owned(), format!("{from}-{to}")]);
+        session.extend([
+            "--bars".to_owned(),
+            format!("{from}-{to}"),
+            "--ladder".to_owned(),
+        ]);
+        session.extend(["--target".to_owned(), per_cent(arguments.target)]);
     }
     if let Some(player) = &arguments.player {
         session.extend(["--player".to_owned(), player.clone()]);

@@ -108,6 +108,11 @@ impl LineOptions {
         self.part.part.as_ref().map(ToString::to_string)
     }
 
+    /// Whether a tempo was asked for.
+    pub(super) fn names_tempo(&self) -> bool {
+        self.tempo.is_some()
+    }
+
     /// Writes down what was asked for of the line.
     pub(super) fn write_down(&self, part: &Part, played: &mut Played) {
         played.part = self.part_name();

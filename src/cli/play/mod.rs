@@ -166,7 +166,7 @@ pub(super) fn run(arguments: &PlayArguments, data: &DataOptions) -> u8 {
 fn play(arguments: &PlayArguments, data: &DataOptions) -> Result<u8, Failure> {
     let target = arguments.json.as_deref().map(Target::new);
     check_files(arguments, target.as_ref())?;
-    let settings = settings(arguments)?;
+    let settings = settings(arguments, data)?;
     let (keep, reserved) = data.take_at(arguments.keep.as_deref(), &arguments.line)?;
     let settings = LiveSettings {
         keep: Some(keep),
@@ -266,7 +266,7 @@ fn check_files(arguments: &PlayArguments, target: Option<&Target>) -> Result<(),
 }
 
 /// What the session is to be, and the line as the whole take is judged by.
-fn settings(arguments: &PlayArguments) -> Result<LiveSettings, Failure> {
+fn settings(arguments: &PlayArguments, data: &DataOptions) -> Result<LiveSettings, Failure> {
     // Whether its bars and tempo can be had is seen before any device is opened.
     let mut part = arguments.options.read_whole(&arguments.line)?;
     arguments.options.at_tempo(&part, &arguments.line)?;
@@ -275,6 +275,9 @@ fn settings(arguments: &PlayArguments) -> Result<LiveSettings, Failure> {
         part.bars = Some(*first);
     }
     let loops = arguments.loops.loops(&mut part, arguments.click != "off")?;
+    if let Some(marks) = loops.ladder.filter(|_| !arguments.options.names_tempo()) {
+        part.share = arguments.record.start(data, &part, &marks);
+    }
     let mut marks = Marks::default();
     for mark in &arguments.marks {
         mark.apply(&mut marks);
