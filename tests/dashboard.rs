@@ -11,7 +11,7 @@ use ratatui::backend::TestBackend;
 use ratatui::style::{Color, Modifier};
 use seamline::compare::judgement::{BleedKind, Flag, Verdict};
 use seamline::music::line::read_bytes;
-use seamline::progress::ladder::{Counts, Next, Outcome, Step};
+use seamline::progress::ladder::{Counts, Next, Outcome as Went, Step};
 use seamline::session::line_info::{BarSpan, LineInfo};
 use seamline::session::live::snapshot::{
     Ahead, Command, Compared, JoinCompared, JoinPlace, JoinView, LadderPass, LadderView,
@@ -316,7 +316,7 @@ fn climbed() -> Snapshot {
     let last = s.last_pass.as_mut().expect("a pass");
     last.number = 3;
     last.ladder = Some(LadderPass {
-        outcome: Outcome::Clean,
+        outcome: Went::Clean,
         probe: false,
         step,
         next,

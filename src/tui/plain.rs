@@ -81,7 +81,10 @@ impl Teller {
             100.0 * next.piece.tempo_share,
             if next.click { "on" } else { "off" }
         ));
-        self.rings.clear();
+        // At a new tempo of the ladder the rings of the last pass still stand.
+        if before.is_none_or(|b| b.notes != next.notes) {
+            self.rings.clear();
+        }
     }
 
     /// What became of notes that is known for good now, and what is taken back.

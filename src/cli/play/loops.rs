@@ -107,3 +107,87 @@ impl LoopOptions {
         Ok(Some(marks))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use clap::Parser;
+
+    use super::*;
+    use crate::music::line::read_text;
+
+    #[derive(Parser, Debug)]
+    struct Words {
+        #[command(flatten)]
+        loops: LoopOptions,
+        #[arg(long)]
+        bars: Option<String>,
+    }
+
+    /// Two bars of four quarters.
+    fn part() -> Part {
+        let line = read_text("tempo: 60\nmeter: 4/4\n\n1/4 4:0 4:1 4:2 4:3\n1/4 3:0 3:1 3:2 3:3\n");
+        Part {
+            line: line.expect("a line"),
+            bars: None,
+            stretches: Vec::new(),
+            share: 1.0,
+        }
+    }
+
+    fn asked(words: &[&str], clicks: bool) -> Result<(Loops, Option<(u32, u32)>), String> {
+        let words = ["play"].iter().chain(words);
+        let words = Words::try_parse_from(words).map_err(|error| error.to_string())?;
+        let mut part = part();
+        match words.loops.loops(&mut part, clicks) {
+            Ok(loops) => Ok((loops, part.bars)),
+            Err(_) => Err("refused".to_owned()),
+        }
+    }
+
+    #[test]
+    fn what_goes_round_is_read_from_the_words() {
+        assert_eq!(asked(&[], false), Ok((Loops::default(), None)));
+        // The join over the bar line: two notes before it, two behind it.
+        let (loops, bars) = asked(&["--join", "1:4", "--straight-on"], true).expect("a loop");
+        assert_eq!(
+            (loops.join, bars, loops.straight_on),
+            (Some(3), Some((1, 2)), true)
+        );
+        let words = [
+            "--ladder",
+            "--target",
+            "90%",
+            "--probe",
+            "4",
+            "--ladder-up",
+            "4",
+        ];
+        let (loops, _) = asked(&words, true).expect("a ladder");
+        let marks = loops.ladder.expect("marks");
+        assert_eq!(
+            (marks.target_share, marks.up_share, marks.probe_every),
+            (0.9, 0.04, Some(4))
+        );
+        // Below the usual slowest tempo the target is the slowest, too.
+        let (loops, _) = asked(&["--ladder", "--target", "25"], true).expect("a ladder");
+        assert_eq!(loops.ladder.map(|marks| marks.floor_share), Some(0.25));
+    }
+
+    #[test]
+    fn what_makes_no_sense_is_refused() {
+        for (words, clicks) in [
+            (&["--join", "1:4"] as &[&str], false),
+            (&["--ladder"], false),
+            (&["--join", "2:4"], true),
+            (&["--join", "1:1.5"], true),
+            (&["--join", "1:4", "--bars", "1-2"], true),
+            (&["--target", "90"], true),
+            (&["--ladder", "--target", "0"], true),
+            (&["--ladder", "--ladder-up", "60"], true),
+            (&["--ladder", "--clean-passes", "0"], true),
+            (&["--ladder", "--probe", "1"], true),
+        ] {
+            assert!(asked(words, clicks).is_err(), "{words:?}");
+        }
+    }
+}
