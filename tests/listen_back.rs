@@ -178,7 +178,9 @@ fn turn_about_with_the_guide() {
     let bench = bench();
     let (_, alone) = heard(&bench, &["--pass", "1", "--bars", "2"]);
     let (_, both) = heard(&bench, &["--pass", "1", "--bars", "2", "--with-guide"]);
-    let notes = clear(&both);
+    let mut notes = clear(&both);
+    // The end of the note before the bar is heard, too, where the take begins.
+    notes.retain(|note| (midi(note) - BAR1[3]).abs() > 0.33);
     let four_times = BAR2.repeat(4);
     assert!(are(&notes, &four_times), "{:?}", told(&notes));
     assert!(

@@ -64,6 +64,11 @@ pub(super) fn listened(
     let name = take.display().to_string();
     let result = score_take(&name, source.as_mut(), line, settings).map_err(Failure::of)?;
     drop(source);
+    if arguments.join.is_some() && bars.is_some() {
+        return Err(within(
+            &"--bars and --join both say what is to be heard; give one of them",
+        ));
+    }
     let wanted = match (arguments.join, bars) {
         (Some(JoinChoice { bar, beat }), _) => Wanted::Join { bar, beat },
         (None, Some(bars)) => Wanted::Bars(bars.from, bars.to),
@@ -170,12 +175,11 @@ pub(super) fn a4_of(given: Option<f64>) -> f64 {
 /// Refuses what goes with the other kind of file.
 pub(super) fn check_kind(arguments: &HearArguments, is_take: bool) -> Result<(), Failure> {
     let name = arguments.line.display();
-    let of_line: [(&str, bool); 5] = [
+    let of_line: [(&str, bool); 4] = [
         ("--with", !arguments.faults.is_empty()),
         ("--seed", arguments.seed.is_some()),
         ("--click", arguments.click.is_some()),
         ("--count-in", arguments.count_in > 0),
-        ("--part", false),
     ];
     let of_take: [(&str, bool); 4] = [
         ("--pass", arguments.pass.is_some()),
