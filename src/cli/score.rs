@@ -32,7 +32,7 @@ use crate::sound;
 /// A take that `play` kept has a file beside it that says how it was played (take.wav:
 /// take.wav.played.json). It is judged by that; options given here win.
 #[derive(Args, Debug)]
-#[command(after_help = "Example:\n  \
+#[command(after_help = "Examples:\n  \
     seamline score demo-data/lantern-stairs-practice.wav --line demo-data/lantern-stairs.line\n  \
     seamline score take.wav --line my.line --html page.html --embed-sound\n\n\
     Names for --mark (what they mean and their values stand under a report with --verbose):\n  \

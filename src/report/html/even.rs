@@ -142,7 +142,7 @@ fn picture(result: &TakeResult, about: &About, title: &str) -> Option<Drawn> {
                 }
                 format!("spread {spread:.1} {}", about.unit)
             }
-            None => "spread not known".to_owned(),
+            None => "not known".to_owned(),
         };
         drawing.word("small", (right + 8.0, y + 16.0), &said);
     }

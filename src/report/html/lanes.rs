@@ -10,9 +10,9 @@ const TIMING_ROW: f64 = 30.0;
 /// Shown of lateness, as a multiple of the tolerance; what lies beyond stands at the edge.
 const SHOWN: f64 = 2.0;
 /// Height of the row of levels.
-const LEVEL_ROW: f64 = 18.0;
+const LEVEL_ROW: f64 = 20.0;
 /// Shown of a level, in decibels either way; what lies beyond stands at the edge.
-const LEVEL_DB: f64 = 6.0;
+const LEVEL_DB: f64 = 4.0;
 /// Half the size of a mark.
 const MARK: f64 = 3.0;
 
@@ -85,11 +85,8 @@ pub(super) fn level(drawing: &mut Drawing, frame: &Frame, pass: &PassJudgement, 
             continue;
         };
         let end = middle - (db / LEVEL_DB).clamp(-1.0, 1.0) * reach;
-        drawing.block(
-            "level",
-            (x - 1.5, end.min(middle)),
-            (3.0, (end - middle).abs().max(0.5)),
-        );
+        drawing.line("stick", (x, middle), (x, end));
+        drawing.block("level", (x - 2.5, end - 1.25), (5.0, 2.5));
     }
     y + LEVEL_ROW
 }

@@ -230,7 +230,20 @@ fn findings(result: &TakeResult) -> String {
     } else {
         let item = |finding: &crate::compare::judgement::Finding| {
             let sentence = escaped(&finding.sentence);
-            let told = match finding.index {
+            let is_shown = |index: &usize| {
+                let note = result
+                    .judgement
+                    .notes
+                    .iter()
+                    .find(|n| n.expected.index == *index);
+                let bar = note.map(|note| note.expected.bar);
+                result
+                    .line
+                    .bars
+                    .iter()
+                    .any(|shown| Some(shown.number) == bar)
+            };
+            let told = match finding.index.filter(is_shown) {
                 // The place leads to the note's own words further down.
                 Some(index) => format!("<a href=\"#n{index}\">{sentence}</a>"),
                 None => sentence,

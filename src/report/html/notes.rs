@@ -49,7 +49,7 @@ pub(super) fn summary(result: &TakeResult, note: &JudgedNote) -> String {
     text
 }
 
-/// The notes of a bar as a list; each opens to a table with a row for each pass.
+/// The notes of a bar as a list; each opens to a table with a column for each pass.
 pub(super) fn list(result: &TakeResult, bar: &BarSpan, with_sound: bool) -> String {
     let of_bar = |note: &&JudgedNote| note.expected.bar == bar.number;
     let items: Vec<String> = result
@@ -76,7 +76,7 @@ fn item(result: &TakeResult, note: &JudgedNote, with_sound: bool) -> String {
     // A link to what is within opens it; to the list item itself it would not.
     let mut out = format!(
         "<li><details{class} data-of=\"{index}\"><summary>{summary}</summary>\n\
-         <div id=\"n{index}\" class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"{summary}\">\n"
+         <div id=\"n{index}\" class=\"wide\" tabindex=\"0\" role=\"group\" aria-label=\"{summary}\">\n"
     );
     if seen.is_empty() {
         out.push_str("<p>No judged pass reached this note.</p>\n");
@@ -87,29 +87,28 @@ fn item(result: &TakeResult, note: &JudgedNote, with_sound: bool) -> String {
     out
 }
 
+/// A row for each matter: its figure in each pass, and the limits it was held against.
 fn table(result: &TakeResult, note: &JudgedNote, seen: &[Seen], with_sound: bool) -> String {
-    let mut out = String::from("<table>\n<thead><tr><th scope=\"col\">pass</th>");
-    for matter in MATTERS {
-        let _ = write!(out, "<th scope=\"col\">{matter}</th>");
-    }
-    out.push_str("</tr></thead>\n<tbody>\n");
+    let mut out = String::from("<table>\n<thead><tr><td></td>");
     for one in seen {
+        let button = button(one, with_sound);
         let _ = write!(
             out,
-            "<tr><th scope=\"row\">{}{}</th>",
-            one.pass.number,
-            button(one, with_sound)
+            "<th scope=\"col\">pass {}{button}</th>",
+            one.pass.number
         );
-        for figure in why::figures(one) {
-            let _ = write!(out, "<td>{}</td>", escaped(&figure));
+    }
+    out.push_str("<th scope=\"col\">limits</th></tr></thead>\n<tbody>\n");
+    let figures: Vec<_> = seen.iter().map(why::figures).collect();
+    let limits = why::limits(note, result);
+    for (row, (matter, limit)) in MATTERS.iter().zip(&limits).enumerate() {
+        let _ = write!(out, "<tr><th scope=\"row\">{matter}</th>");
+        for pass in &figures {
+            let _ = write!(out, "<td>{}</td>", escaped(&pass[row]));
         }
-        out.push_str("</tr>\n");
+        let _ = writeln!(out, "<td class=\"limit\">{}</td></tr>", escaped(limit));
     }
-    out.push_str("</tbody>\n<tfoot><tr><th scope=\"row\">limits</th>");
-    for limit in why::limits(note, result) {
-        let _ = write!(out, "<td>{}</td>", escaped(&limit));
-    }
-    out.push_str("</tr></tfoot>\n</table>\n");
+    out.push_str("</tbody>\n</table>\n");
     out
 }
 
@@ -119,7 +118,7 @@ fn button(seen: &Seen, with_sound: bool) -> String {
         return String::new();
     };
     format!(
-        " <button type=\"button\" hidden data-onset-s=\"{}\" data-release-s=\"{}\">play<span \
+        "<br><button type=\"button\" hidden data-onset-s=\"{}\" data-release-s=\"{}\">play<span \
          class=\"unseen\"> pass {}</span></button>",
         exact(Some(heard.onset_s), DECIMALS_S),
         exact(Some(heard.release_s), DECIMALS_S),

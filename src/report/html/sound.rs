@@ -57,8 +57,8 @@ pub(super) fn script_source() -> String {
 /// The player of the whole take.
 pub(super) fn player(wav: &[u8]) -> String {
     format!(
-        "<section aria-labelledby=\"sound\">\n<h2 id=\"sound\">The take</h2>\n\
-         <audio id=\"take\" controls preload=\"auto\" src=\"data:audio/wav;base64,{}\"></audio>\n\
+        "<section class=\"sound\" aria-labelledby=\"sound\">\n<h2 id=\"sound\">The take</h2>\n\
+         <audio id=\"take\" aria-label=\"The take\" controls preload=\"auto\" src=\"data:audio/wav;base64,{}\"></audio>\n\
          <p>Turn the level down before you listen, most of all on headphones. Where scripts may run, \
          a click on a note plays it, and Escape stops.</p>\n</section>\n",
         base64(wav)

@@ -190,6 +190,10 @@ fn note_in_row(
             let (from, to) = (frame.x(from), frame.x(to));
             let at = (from, top + PLAYED.0);
             drawing.block(played_class(note, own), at, (to - from, PLAYED.1));
+            if own {
+                // Parts it from the note before on the same string.
+                drawing.line("onset", (from, at.1), (from, at.1 + PLAYED.1));
+            }
             if note.flags.contains(&Flag::Gap) && own {
                 gap(drawing, frame, clock, note, top + PLAYED.0);
             }

@@ -17,12 +17,12 @@ pub(super) const PATTERNS: &str = "\
 
 /// The look of what is drawn, in a page and in a picture of its own.
 const SHAPES: &str = "\
-svg text{font-family:var(--letters);fill:var(--ink);stroke:none}
+svg text{font-family:var(--letters);fill:var(--ink);stroke:var(--paper);stroke-width:2.5px;paint-order:stroke;stroke-linejoin:round}
 svg .small{font-size:9.5px}
 svg .soft{fill:var(--soft)}
 svg .name{font-size:10.5px;font-weight:bold}
 svg .chord{font-size:12px;font-weight:bold}
-svg .fret{font-size:11px;font-weight:bold}
+svg .fret{font-size:11px;font-weight:bold;stroke:none}
 svg .middle{text-anchor:middle}
 svg .end{text-anchor:end}
 svg .care{fill:var(--care)}
@@ -35,8 +35,9 @@ svg .edge{stroke:var(--rule);stroke-width:.8}
 svg .grid{stroke:var(--rule);stroke-width:.8}
 svg .written{fill:var(--paper);stroke:var(--ink);stroke-width:.8}
 svg .written.beside{stroke:var(--rule);stroke-dasharray:2 2}
-svg .sounding{fill:var(--played);stroke:var(--played);stroke-width:.6}
-svg .sounding.beside{fill:none}
+svg .sounding{fill:var(--played)}
+svg .onset{stroke:var(--paper);stroke-width:1.2}
+svg .sounding.beside{fill:none;stroke:var(--played);stroke-width:.6}
 svg .sounding.wrong{fill:url(#crossed);stroke:var(--alarm);stroke-width:1}
 svg .sounding.dead{fill:url(#dotted);stroke:var(--played);stroke-width:1}
 svg .missed{fill:none;stroke:var(--alarm);stroke-width:1;stroke-dasharray:3 2}
@@ -50,6 +51,7 @@ svg .doubt{stroke:var(--ink);stroke-width:.9}
 svg .ontime{fill:var(--paper);stroke:var(--played);stroke-width:1.5}
 svg .offtime{fill:var(--care);stroke:var(--paper);stroke-width:.4}
 svg .level{fill:var(--played)}
+svg .stick{stroke:var(--played);stroke-width:1.5}
 svg .tick{stroke:var(--played);stroke-width:1.2}
 svg .spread{stroke:var(--ink);stroke-width:1.4}
 svg .ink{fill:var(--ink)}
@@ -83,14 +85,17 @@ summary{cursor:pointer;padding:.25em .2em}
 .odd>summary{font-weight:bold}
 summary:focus-visible,a:focus-visible,.wide:focus-visible,button:focus-visible{\
 outline:3px solid var(--played);outline-offset:1px}
-svg a:focus-visible .written,svg a:hover .written,:target{stroke-width:2.4;outline-offset:2px}
+svg a:focus-visible .written,svg a:hover .written{stroke-width:2.4}
+.wide:target{border-left:4px solid var(--played);padding-left:6px}
 a.of-note{cursor:pointer}
 .wide{overflow-x:auto}
 table{border-collapse:collapse;margin:.3em 0 1em;font-size:.9em;font-variant-numeric:tabular-nums}
 caption{text-align:left;font-weight:bold;padding:.3em 0}
-th,td{text-align:left;vertical-align:top;padding:.2em .7em .2em 0;border-top:1px solid var(--rule)}
+th,td{text-align:left;overflow-wrap:normal;vertical-align:top;padding:.2em .7em .2em 0;border-top:1px solid var(--rule)}
 .notes td{min-width:7em}
-tfoot td,tfoot th,figcaption,footer{color:var(--soft)}
+.notes tr>:first-child{min-width:0;white-space:nowrap}
+.notes .limit{min-width:9em}
+.limit,figcaption,footer{color:var(--soft)}
 figcaption{font-size:.88em}
 button{font:inherit;color:var(--ink);background:var(--panel);border:1px solid var(--rule);\
 border-radius:0;padding:.15em .7em;min-height:24px;cursor:pointer}
@@ -100,12 +105,14 @@ list-style:none;padding:0;font-size:.9em}
 .legend svg{display:inline-block;width:44px;height:16px;vertical-align:middle;margin-right:8px}
 @page{margin:12mm}
 @media print{
-body{max-width:none;padding:0;font-size:10pt}
+:root{--paper:#fff;--panel:#fff}
+body{max-width:none;padding:0;font-size:10pt;background:none}
+.sound,.notes li:not(:has(.odd,[open])){display:none}
 .bars,.evenness{display:block}
 .bar,.evenness figure{display:inline-block;width:48%;margin:0 1% 6mm 0;vertical-align:top}
 .bar svg,.evenness figure,tr,.start,.findings li{break-inside:avoid}
 h2,h3,caption{break-after:avoid}
-audio,button{display:none}
+button{display:none}
 .wide{overflow:visible}
 }
 ";

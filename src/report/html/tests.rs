@@ -83,7 +83,7 @@ fn skeleton(html: &str) -> Vec<String> {
         let parts: Vec<&str> = rest[..end].split('"').collect();
         // Every second part lies between quotes: a value.
         let kept = |(at, part): (usize, &&str)| match at % 2 {
-            0 => Some(part.trim().to_owned()),
+            0 => Some(part.trim().to_owned()).filter(|part| !part.is_empty()),
             _ if parts[at - 1].ends_with("href=") => Some((*part).to_owned()),
             _ => None,
         };
@@ -305,7 +305,7 @@ fn what_is_wrong_stands_there_as_a_word() {
         })
         .collect();
     let wanted = [
-        "wrong C#2",
+        "wrong Db2",
         "extra D2",
         "late 41",
         "early 32",

@@ -85,7 +85,9 @@ mod tests {
         let mut result = sample::flawed();
         let notes = &mut result.judgement.passes[0].notes;
         let next_s = notes[4].heard.as_ref().expect("heard").onset_s;
-        notes[3].heard.as_mut().expect("heard").release_s = next_s - 0.0842;
+        let heard = notes[3].heard.as_mut().expect("heard");
+        heard.release_s = next_s - 0.0842;
+        heard.timing_ms = Some(-2.345);
         let place: LinePlace = "1.4".parse().expect("a place");
         let text = page(&result, place, 80).expect("there is such a note");
         let played = text

@@ -125,7 +125,8 @@ fn of_note(result: &TakeResult, note: &JudgedNote, columns: usize) -> String {
             pass.number, pass.from_s, pass.to_s
         ));
         for (matter, figure) in MATTERS.iter().zip(figures(one)) {
-            lines.extend(entry(matter, &figure, columns));
+            // A terminal may know no letters but those of ASCII.
+            lines.extend(entry(matter, &figure.replace('±', "+-"), columns));
         }
         lines.extend(drawing::drawing(one, columns));
     }
