@@ -14,6 +14,9 @@ use crate::sound::first_bar::first_bar;
 use crate::sound::stretch::{TEMPO_MAX, TEMPO_MIN};
 use crate::units::Decibels;
 
+/// A clearer beat than this is told as this; more says nothing more.
+const BEAT_TOLD: f64 = 20.0;
+
 /// Said before a backing track sounds, beside the caution about the volume.
 pub(super) const HEADPHONES: &str = "Play to the backing track on headphones: what a microphone \
                                      hears of it may be told as your own notes.";
@@ -135,9 +138,11 @@ fn found(path: &Path, line: &Line, stride: f64) -> Result<f64, Failure> {
     let first = first_bar(path, beat_s, beats).map_err(Failure::of)?;
     let first = first.ok_or_else(unsure)?;
     output::note(&format!(
-        "{name}: bar 1 was found at {:.2} s (its beats rise {:.1} times over what is between, first \
-         beats {:.1} times over the others); if that is wrong give --backing-start SECONDS",
-        first.at_s, first.beat, first.bar
+        "{name}: bar 1 was found at {:.2} s (its beats rise at least {:.0} times over what is between, \
+         first beats {:.1} times over the others); if that is wrong give --backing-start SECONDS",
+        first.at_s,
+        first.beat.min(BEAT_TOLD).floor(),
+        first.bar
     ));
     Ok(first.at_s)
 }
