@@ -40,7 +40,8 @@ pub(super) struct Frame<'a> {
 }
 
 impl Frame<'_> {
-    fn from_quarters(&self) -> f64 {
+    /// The place at the left edge, in quarter notes from bar 1.
+    fn first_quarters(&self) -> f64 {
         self.bar.start_quarters - BEFORE_QUARTERS
     }
 
@@ -52,14 +53,14 @@ impl Frame<'_> {
 
     /// Where a place of the line stands, held within the picture.
     pub fn x(&self, quarters: f64) -> f64 {
-        let x = LEFT + (quarters - self.from_quarters()) * self.per_quarter();
+        let x = LEFT + (quarters - self.first_quarters()) * self.per_quarter();
         x.clamp(LEFT, WIDTH - RIGHT)
     }
 
     /// Whether anything between two places of the line is to be seen.
     pub fn shows(&self, from: f64, to: f64) -> bool {
         let end = self.bar.start_quarters + self.bar.length_quarters + BEHIND_QUARTERS;
-        to > self.from_quarters() && from < end
+        to > self.first_quarters() && from < end
     }
 
     /// Whether a note begins in this bar, and not in one beside it.

@@ -208,9 +208,9 @@ fn head(result: &TakeResult, options: &PageOptions) -> String {
         .start_here()
         .filter(|_| result.judgement.is_judged())
     {
-        let _ = write!(
+        let _ = writeln!(
             out,
-            "<div class=\"start\"><p><b>Start here:</b> {}.</p>\n",
+            "<div class=\"start\"><p><b>Start here:</b> {}.</p>",
             escaped(&start.sentence)
         );
         if let Some(practise) = &options.practise {

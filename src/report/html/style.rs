@@ -75,7 +75,7 @@ border-left:4px solid var(--rule);font-family:var(--typed)}
 .start{border:2px solid var(--ink);padding:.6em .8em;margin:1em 0}
 .start p{margin:.2em 0 .5em}
 .findings b{display:inline-block;min-width:4.2em}
-.bars,.evenness{display:flex;flex-wrap:wrap;gap:18px 26px}
+.bars,.evenness{display:flex;flex-wrap:wrap;gap:18px 14px}
 .bar,.evenness figure{flex:0 1 372px;min-width:0;margin:0}
 svg{display:block;width:100%;height:auto}
 .unseen{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%);white-space:nowrap}
@@ -88,7 +88,7 @@ outline:3px solid var(--played);outline-offset:1px}
 svg a:focus-visible .written,svg a:hover .written{stroke-width:2.4}
 .wide:target{border-left:4px solid var(--played);padding-left:6px}
 a.of-note{cursor:pointer}
-.wide{overflow-x:auto}
+.wide{overflow-x:auto;position:relative}
 table{border-collapse:collapse;margin:.3em 0 1em;font-size:.9em;font-variant-numeric:tabular-nums}
 caption{text-align:left;font-weight:bold;padding:.3em 0}
 th,td{text-align:left;overflow-wrap:normal;vertical-align:top;padding:.2em .7em .2em 0;border-top:1px solid var(--rule)}

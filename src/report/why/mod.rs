@@ -44,8 +44,11 @@ impl FromStr for LinePlace {
             None => (text, None),
             Some((bar, beat)) => (bar, Some(beat)),
         };
-        let digits =
-            |part: &str| !part.is_empty() && part.chars().all(|c| c.is_ascii_digit() || c == '.');
+        let digits = |part: &str| {
+            let digit = |c: Option<char>| c.is_some_and(|c| c.is_ascii_digit());
+            let plain = part.chars().all(|c| c.is_ascii_digit() || c == '.');
+            plain && digit(part.chars().next()) && digit(part.chars().next_back())
+        };
         if !digits(bar) || !beat.is_none_or(digits) {
             return Err(wrong());
         }
