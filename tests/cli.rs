@@ -400,10 +400,10 @@ fn a_take_is_scored_as_text_and_as_json() {
         fs::read_to_string(bench.path("report.json")).expect("the report"),
         run.out()
     );
-    // Nothing but what was asked for is left in the folder.
+    // Nothing but what was asked for is left in the folder, and the record in that of the data.
     assert_eq!(
         fs::read_dir(bench.folder.path()).expect("listed").count(),
-        3
+        4
     );
 }
 

@@ -11,6 +11,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use serde::Deserialize;
+use serde::de::IgnoredAny;
 
 use super::failure::Failure;
 use super::output::keep_apart;
@@ -152,8 +153,10 @@ fn writer(path: &Path) -> Option<String> {
         b";" | b"#" | b"M" | b"P" => line_writer(&first_bytes(path)?, path),
         b"{" => {
             // An exported record has an object on each line: the first one says it.
-            let mut objects = serde_json::Deserializer::from_reader(open()?).into_iter::<Mark>();
-            objects.next()?.ok().map(|mark| mark.written_by)
+            let mut objects = serde_json::Deserializer::from_reader(open()?);
+            let mark = Mark::deserialize(&mut objects).ok()?;
+            let mut more = objects.into_iter::<IgnoredAny>();
+            more.all(|value| value.is_ok()).then_some(mark.written_by)
         }
         b"[" => {
             let marks: Vec<Mark> = serde_json::from_reader(open()?).ok()?;
@@ -237,6 +240,7 @@ mod tests {
             ("{\"written_by\": 3}", None),
             ("{\"written_by\": \"one\", \"notes\": [1, 2]}", Some("one")),
             ("{\"written_by\": \"one\"} and more", None),
+            ("{\"written_by\": \"one\"}\n{\"take\": 1}\n", Some("one")),
             ("[]", None),
             (
                 "[{\"written_by\": \"one\"}, {\"written_by\": \"one\"}]",
