@@ -2,7 +2,6 @@
 //! lines, ten a day. The size of the file is printed. Once through (`cargo test --benches`) it is fifty.
 
 #[path = "../tests/record_support/mod.rs"]
-#[allow(dead_code, reason = "the tests need the rest of it")]
 mod rows;
 
 use std::hint::black_box;

@@ -339,9 +339,7 @@ fn judged(samples: &[f32], rate: SampleRate, name: &str) -> Judgement {
 }
 
 /// Drums and a held chord that leak into the microphone under a clean take, loudest sample against
-/// loudest sample. The figures are printed; what is asserted is that a leak at -40 dB changes no
-/// verdict and no flag, and that at -20 dB every note is still heard: what it adds are extras, which is
-/// why headphones are asked for.
+/// loudest sample. The figures are printed; what is asserted stands beside each level.
 #[test]
 fn a_soft_leak_changes_no_verdict() {
     for (take, name) in [

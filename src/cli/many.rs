@@ -84,7 +84,11 @@ mod tests {
                 "{ahead} under way on {cores} cores"
             );
             // The first of each few takes longest.
-            thread::sleep(Duration::from_millis(if job % 5 == 0 { 8 } else { 0 }));
+            thread::sleep(Duration::from_millis(if job.is_multiple_of(5) {
+                8
+            } else {
+                0
+            }));
             job * 10
         };
         let mut came = Vec::new();

@@ -280,7 +280,7 @@ fn with_default(mut command: Command, commands: &[&str], option: &str, value: &s
             continue;
         }
         command = command.mut_subcommand(*name, |command| {
-            command.mut_arg(option.to_owned(), |arg| arg.default_value(value))
+            command.mut_arg(option, |arg| arg.default_value(value))
         });
     }
     command

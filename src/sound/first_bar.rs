@@ -119,7 +119,7 @@ fn exact(levels: &[f64], first: f64, stride: f64) -> f64 {
 fn found(rises: &Rises, beat_s: f64, beats: usize) -> Option<FirstBar> {
     let steps = rises.all.len() as f64;
     let beat = beat_s / rises.step_s;
-    if beats == 0 || !(beat > 4.0) || steps / beat < BEATS_MIN {
+    if beats == 0 || beat.is_nan() || beat <= 4.0 || steps / beat < BEATS_MIN {
         return None;
     }
     let loudest = rises
