@@ -55,13 +55,15 @@ pub fn page(
         for advice in plan.advice.iter().filter(rests) {
             push_at(&mut page, &advise(advice, lines), INDENT, columns);
         }
-        let _ = write!(page, "{:>3}  {:>2.0} min  ", at + 1, item.minutes.max(1.0));
-        push_after(&mut page, &heading(item, lines), INDENT + 8, columns);
+        // Halves are told: the turns of a page add up to its minutes.
+        let decimals = usize::from(item.minutes.fract() > 0.05);
+        let _ = write!(page, "{:>3} {:>4.decimals$} min  ", at + 1, item.minutes);
+        push_after(&mut page, &heading(item, lines), INDENT + 9, columns);
         // A turn that comes again needs no reason again.
         let again = told.contains(&(item.line, item.join));
         if !again || matches!(item.why, Why::Beside { .. }) {
             told.push((item.line, item.join));
-            push_at(&mut page, &what(item, lines), INDENT + 8, columns);
+            push_at(&mut page, &what(item, lines), INDENT + 9, columns);
         }
     }
     page.push('\n');
@@ -182,23 +184,30 @@ mod tests {
             ..turn
         };
         let plan = Plan {
-            items: vec![turn, turn, whole],
+            items: vec![
+                turn,
+                Item {
+                    minutes: 1.5,
+                    ..turn
+                },
+                whole,
+            ],
             advice: vec![Advice::Rest {
                 before: 1,
                 minutes: 5.0,
             }],
         };
         let wanted = "\
-Today for Ada: 14 of 20 minutes
+Today for Ada: 12 of 20 minutes
 
-  1   3 min  Lantern stairs, bars 2 to 4, at 80 % (67 a minute)
-             shift at bar 2 beat 4.5: faulty in 4 of 6 tries, 86 ms of silence;
-             last played yesterday; 5 of 6 passes were not clean
+  1    3 min  Lantern stairs, bars 2 to 4, at 80 % (67 a minute)
+              shift at bar 2 beat 4.5: faulty in 4 of 6 tries, 86 ms of silence;
+              last played yesterday; 5 of 6 passes were not clean
      rest for 5 minutes, hands off the strings
-  2   3 min  Lantern stairs, bars 2 to 4, at 80 % (67 a minute)
-  3   3 min  Lantern stairs, the whole line, at 100 % (84 a minute)
-             the whole line at the target: 2 of 6 takes clean so far; with the
-             backing track, where there is one
+  2  1.5 min  Lantern stairs, bars 2 to 4, at 80 % (67 a minute)
+  3    3 min  Lantern stairs, the whole line, at 100 % (84 a minute)
+              the whole line at the target: 2 of 6 takes clean so far; with the
+              backing track, where there is one
 
 Stop when something hurts, and rest before it does; what goes on hurting is for
 a doctor.
