@@ -12,7 +12,7 @@ use crate::session::known::KnownInstrument;
 use crate::session::listen_back::{Wanted, Whereabouts, whereabouts};
 use crate::session::offline::score_take;
 use crate::sound;
-use crate::sound::backing::read_part;
+use crate::sound::file::read_part;
 use crate::sound::rate::at_rate;
 use crate::sound::stretch::stretch;
 use crate::sound::synth::{Performance, Player, Voice, around_join, graces_lead_s, render};
@@ -127,27 +127,22 @@ fn guide(
     let line = line.with_tempo_scale(share).map_err(Failure::of)?;
     let voice = Voice::named(&arguments.voice)
         .ok_or_else(|| Failure::new(format!("there is no voice `{}`", arguments.voice)))?;
-    let (notes, graces, bar1_s) = match wanted {
+    let (notes, graces) = match wanted {
         Wanted::Join { bar, beat } => {
             let excerpt = around_join(&line, bar, beat).map_err(Failure::of)?;
-            (excerpt.notes, Vec::new(), None)
+            (excerpt.notes, Vec::new())
         }
         Wanted::Pass | Wanted::Bars(..) => {
             let (from, to) = place.bars;
             let part = line.played_range(from..=to).map_err(Failure::of)?;
             let notes = part.expected(part.instrument());
             let graces = part.graces(&notes);
-            (notes, graces, Some(()))
+            (notes, graces)
         }
-    };
-    let lead_s = if bar1_s.is_some() {
-        graces_lead_s(&graces)
-    } else {
-        0.0
     };
     let player = Player {
         a4,
-        lead_in_s: lead_s.max(BEFORE_S),
+        lead_in_s: graces_lead_s(&graces).max(BEFORE_S),
         tail_s: BEHIND_S,
         ..Player::exact()
     };

@@ -1,6 +1,5 @@
 //! Where a pass, some bars of it, or a join lies in a judged take, to be heard again.
 
-use crate::compare::judgement::{HeardPart, JudgedNote};
 use crate::compare::judgement::{Judgement, PassJudgement};
 use crate::words;
 
@@ -104,7 +103,6 @@ pub fn whereabouts(
         None => last,
     };
     let number = pass.number;
-    let none = NotThere::NotHeard { pass: number };
     let share = pass.timing.tempo_bpm.map(|bpm| bpm / line_bpm);
     let (first, end) = match wanted {
         Wanted::Pass => {
@@ -119,17 +117,18 @@ pub fn whereabouts(
         Wanted::Bars(from, to) => bars_in(pass, from, to)?,
         Wanted::Join { bar, beat } => join_in(pass, bar, beat)?,
     };
-    let heard = |note: &'_ JudgedNote| -> Option<HeardPart> { note.heard.clone() };
-    let within: Vec<HeardPart> = pass.notes[first..end].iter().filter_map(heard).collect();
-    let (Some(opening), Some(closing)) = (within.first(), within.last()) else {
-        return Err(none);
+    let heard =
+        |from: usize, to: usize| pass.notes[from..to].iter().filter_map(|n| n.heard.as_ref());
+    let opening = heard(first, end).next();
+    let (Some(opening), Some(closing)) = (opening, heard(first, end).next_back()) else {
+        return Err(NotThere::NotHeard { pass: number });
     };
-    let behind = pass.notes[end..].iter().find_map(heard);
-    let over = behind.map_or(closing.release_s, |next| next.onset_s);
+    let behind = heard(end, pass.notes.len()).next();
+    let over_s = behind.map_or(closing.release_s, |next| next.onset_s);
     Ok(Whereabouts {
         pass: number,
         from_s: opening.onset_s,
-        to_s: over.max(closing.release_s.min(over)).max(opening.onset_s),
+        to_s: over_s.max(opening.onset_s),
         bars: (
             pass.notes[first].expected.bar,
             pass.notes[end - 1].expected.bar,

@@ -1,11 +1,10 @@
 //! A backing track: the recording that a line is played along with, cut to the bars that are played
 //! and stretched to their tempo.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use super::SoundError;
-use super::block::Delivery;
-use super::file::open;
+use super::file::read_part;
 use super::rate::at_rate;
 use super::stretch::{StretchError, stretch};
 use crate::units::{Decibels, SampleRate};
@@ -110,39 +109,4 @@ impl Backing {
         }
         Ok(samples)
     }
-}
-
-/// Part of a file as mono samples, with silence where it has not begun or is over, and its rate.
-///
-/// # Errors
-/// When it cannot be opened or read.
-pub fn read_part(
-    path: &Path,
-    from_s: f64,
-    to_s: f64,
-) -> Result<(Vec<f32>, SampleRate), SoundError> {
-    let mut source = open(path)?;
-    let rate = source.format().rate;
-    let frame = |s: f64| (s * rate.hz()).round() as i64;
-    let (from, to) = (frame(from_s), frame(to_s));
-    let mut samples = vec![0.0f32; usize::try_from(to - from).unwrap_or(0)];
-    let mut block = Vec::new();
-    let mut at = 0i64;
-    while at < to {
-        match source.next_block(&mut block)? {
-            Delivery::Samples => {
-                for (n, x) in block.iter().enumerate() {
-                    let place = usize::try_from(at + n as i64 - from).ok();
-                    if let Some(y) = place.and_then(|place| samples.get_mut(place)) {
-                        *y = *x;
-                    }
-                }
-                at += block.len() as i64;
-            }
-            Delivery::Gap(frames) => at += frames.0 as i64,
-            Delivery::Nothing => {}
-            Delivery::End => break,
-        }
-    }
-    Ok((samples, rate))
 }

@@ -13,6 +13,7 @@ use crate::sound::notes::SoundNote;
 use crate::sound::packed::{MP4_MEMORY_BYTES, Seekable, open_mp3, open_mp4, open_ogg};
 use crate::sound::sniff::{HEAD_BYTES, Kind, after_tag, sniff};
 use crate::sound::wav::Wav;
+use crate::units::SampleRate;
 
 /// How a file is read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -57,6 +58,41 @@ pub fn is_sound(path: &Path) -> bool {
         Ok(head)
     });
     head.is_ok_and(|head| !matches!(sniff(&head), Kind::Other(..)))
+}
+
+/// Part of a file as mono samples, with silence where it has not begun or is over, and its rate.
+///
+/// # Errors
+/// When it cannot be opened or read.
+pub fn read_part(
+    path: &Path,
+    from_s: f64,
+    to_s: f64,
+) -> Result<(Vec<f32>, SampleRate), SoundError> {
+    let mut source = open(path)?;
+    let rate = source.format().rate;
+    let frame = |s: f64| (s * rate.hz()).round() as i64;
+    let (from, to) = (frame(from_s), frame(to_s));
+    let mut samples = vec![0.0f32; usize::try_from(to - from).unwrap_or(0)];
+    let mut block = Vec::new();
+    let mut at = 0i64;
+    while at < to {
+        match source.next_block(&mut block)? {
+            Delivery::Samples => {
+                for (n, x) in block.iter().enumerate() {
+                    let place = usize::try_from(at + n as i64 - from).ok();
+                    if let Some(y) = place.and_then(|place| samples.get_mut(place)) {
+                        *y = *x;
+                    }
+                }
+                at += block.len() as i64;
+            }
+            Delivery::Gap(frames) => at += frames.0 as i64,
+            Delivery::Nothing => {}
+            Delivery::End => break,
+        }
+    }
+    Ok((samples, rate))
 }
 
 /// As [`open`], with the block length given.

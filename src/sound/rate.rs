@@ -6,7 +6,10 @@ use crate::units::SampleRate;
 
 /// Samples to either side that a new one is made of. Raised, less of the treble is lost and each
 /// sample costs more.
-const TAPS: f64 = 16.0;
+const TAPS: usize = 16;
+/// Values of the windowed sinc that are looked up between two samples; what lies between them is drawn
+/// straight, which is off by 2 millionths at most. Raised, the table is longer and no sample costs more.
+const LOOKED_UP: usize = 512;
 
 /// The same sound at another rate.
 ///
@@ -15,15 +18,17 @@ const TAPS: f64 = 16.0;
 ///          the same. Never fails.
 ///
 /// # Source
-/// Band-limited interpolation by a windowed sinc (Smith & Gossett 1984, ICASSP), with a Hann window.
+/// Band-limited interpolation by a windowed sinc from a table (Smith & Gossett 1984, ICASSP), with a Hann
+/// window.
 pub fn at_rate(samples: &[f32], from: SampleRate, to: SampleRate) -> Vec<f32> {
     if from == to {
         return samples.to_vec();
     }
+    let table = windowed_sinc();
     let step = from.hz() / to.hz();
     // Nothing above half of the lower rate.
     let pass = (1.0 / step).min(1.0);
-    let reach = TAPS / pass;
+    let reach = TAPS as f64 / pass;
     let frames = (samples.len() as f64 / step).round() as usize;
     (0..frames)
         .map(|n| {
@@ -35,9 +40,8 @@ pub fn at_rate(samples: &[f32], from: SampleRate, to: SampleRate) -> Vec<f32> {
                 .iter()
                 .enumerate()
                 .map(|(k, x)| {
-                    let off = (first + k) as f64 - at;
-                    let hann = 0.5 + 0.5 * (PI * off / reach).cos();
-                    f64::from(*x) * hann * pass * sinc(pass * off)
+                    let off = ((first + k) as f64 - at).abs();
+                    f64::from(*x) * pass * between(&table, pass * off * LOOKED_UP as f64)
                 })
                 .sum();
             sum as f32
@@ -45,11 +49,22 @@ pub fn at_rate(samples: &[f32], from: SampleRate, to: SampleRate) -> Vec<f32> {
         .collect()
 }
 
-fn sinc(x: f64) -> f64 {
-    if x.abs() < 1e-9 {
-        1.0
-    } else {
-        (PI * x).sin() / (PI * x)
+/// The right half of the windowed sinc, with a zero behind its end.
+fn windowed_sinc() -> Vec<f64> {
+    let value = |n: usize| {
+        let x = PI * n as f64 / LOOKED_UP as f64;
+        let hann = 0.5 + 0.5 * (x / TAPS as f64).cos();
+        if n == 0 { 1.0 } else { hann * x.sin() / x }
+    };
+    (0..=TAPS * LOOKED_UP).map(value).chain([0.0]).collect()
+}
+
+/// The value at a place between two of the table; 0 behind its end.
+fn between(table: &[f64], at: f64) -> f64 {
+    let (whole, part) = (at as usize, at.fract());
+    match (table.get(whole), table.get(whole + 1)) {
+        (Some(a), Some(b)) => a + part * (b - a),
+        _ => 0.0,
     }
 }
 
