@@ -139,6 +139,15 @@ pub fn bars_printed(played: (u32, u32), printed: (u32, u32)) -> String {
     }
 }
 
+/// A tempo or another share in whole per cent: "84 %"; "?" for what is no number.
+pub fn percent(share: f64) -> String {
+    if share.is_finite() {
+        format!("{:.0} %", (100.0 * share).clamp(0.0, 9_999.0))
+    } else {
+        UNKNOWN.to_owned()
+    }
+}
+
 /// `one` or `many`, as the count asks.
 pub fn plural<'a>(count: usize, one: &'a str, many: &'a str) -> &'a str {
     if count == 1 { one } else { many }
@@ -182,6 +191,7 @@ mod tests {
             ["1", "2.5", "3.25", "4.33", "?"]
         );
         assert_eq!(place(2, 3.0), "bar 2 beat 3");
+        assert_eq!([0.844, f64::NAN].map(percent), ["84 %", "?"]);
         assert_eq!([bars((3, 3)), bars((3, 5))], ["bar 3", "bars 3 to 5"]);
         assert_eq!([count(1, "note"), count(4, "note")], ["1 note", "4 notes"]);
     }

@@ -11,15 +11,6 @@ pub(super) fn count(number: u32) -> String {
     }
 }
 
-/// A share in whole percent: "84 %"; "?" for what is no number.
-pub(super) fn percent(share: f64) -> String {
-    if share.is_finite() {
-        format!("{:.0} %", share * 100.0)
-    } else {
-        crate::words::UNKNOWN.to_owned()
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -28,7 +19,5 @@ mod tests {
     fn numbers_are_words_up_to_ten() {
         let told: Vec<String> = [0, 1, 3, 10, 11].map(count).to_vec();
         assert_eq!(told, ["no", "one", "three", "ten", "11"]);
-        assert_eq!(percent(0.844), "84 %");
-        assert_eq!(percent(f64::NAN), "?");
     }
 }

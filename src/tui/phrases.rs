@@ -99,7 +99,9 @@ pub fn compared(pass: &PassView) -> Option<String> {
         join,
     } = pass.compared.as_ref()?;
     let before: Vec<String> = right.iter().map(usize::to_string).collect();
-    let tempo = tempo_share.map_or_else(String::new, |share| format!(" at {}", share_words(share)));
+    let tempo = tempo_share.map_or_else(String::new, |share| {
+        format!(" at {}", words::percent(share))
+    });
     let mut text = format!(
         "pass {}: {} of {} right, was {}{tempo}",
         pass.number,
@@ -150,7 +152,7 @@ pub fn ahead(ahead: &Ahead) -> String {
 }
 
 fn tempo_next(next: &Next) -> String {
-    let tempo = share_words(next.share);
+    let tempo = words::percent(next.share);
     if next.probe {
         format!("{tempo}, a try at the target")
     } else {
@@ -167,7 +169,7 @@ pub fn climbed(pass: &PassView, ladder: &LadderPass) -> String {
     };
     format!(
         "tempo {}{probe}, {}; {}",
-        share_words(pass.tempo_share),
+        words::percent(pass.tempo_share),
         ladder.outcome.word(),
         sentence(&ladder.step, &ladder.next)
     )
@@ -200,15 +202,6 @@ pub fn capital(text: &str) -> String {
     letters.next().map_or_else(String::new, |first| {
         first.to_uppercase().chain(letters).collect()
     })
-}
-
-/// A tempo relative to the written one: `84 %`.
-pub fn share_words(share: f64) -> String {
-    if share.is_finite() {
-        format!("{:.0} %", (100.0 * share).clamp(0.0, 9_999.0))
-    } else {
-        words::UNKNOWN.to_owned()
-    }
 }
 
 /// A note's verdict and what goes with it, in words; `written` is the note of the line.
@@ -255,7 +248,5 @@ mod tests {
         assert_eq!(timing(-11.6), "12 ms early");
         assert_eq!(cents(0.3), "in tune");
         assert_eq!(cents(-1.2), "1 cent flat");
-        assert_eq!(share_words(0.844), "84 %");
-        assert_eq!(share_words(f64::NAN), "?");
     }
 }

@@ -97,25 +97,14 @@ pub struct PassJudgement {
     pub tally: Tally,
 }
 
-/// Flags that a clean pass is free of. How loud a note is spoils no line.
-const SPOILS: [Flag; 9] = [
-    Flag::Early,
-    Flag::Late,
-    Flag::Gap,
-    Flag::Clipped,
-    Flag::Bleed,
-    Flag::Dead,
-    Flag::Sharp,
-    Flag::Flat,
-    Flag::Buzzes,
-];
-
 impl PassJudgement {
     /// Whether it was played to its end without a stop, with every note right, nothing else played, and
     /// at least this share of its notes without any fault.
     pub fn is_clean(&self, share: f64) -> bool {
         let right = |note: &JudgedNote| note.verdict == Verdict::Right;
-        let spoilt = |note: &&JudgedNote| note.flags.iter().any(|flag| SPOILS.contains(flag));
+        // How loud a note is spoils no line.
+        let spoils = |flag: &Flag| !matches!(flag, Flag::Loud | Flag::Soft);
+        let spoilt = |note: &&JudgedNote| note.flags.iter().any(spoils);
         let spoilt = self.notes.iter().filter(spoilt).count();
         self.judged
             && self.complete

@@ -17,7 +17,7 @@
 //! 9). A step up never skips such a tempo, and the ladder remembers it as long as it lasts, which is one
 //! session. So a player whose playing stays as it is meets the tempo that is too fast more and more seldom.
 //!
-//! A probe (a pass at the target, every so many passes when asked for) counts apart: a faulty one changes
+//! A probe (a pass at the target, every few passes when asked for) counts apart: a faulty one changes
 //! nothing, for it was too fast on purpose. Two clean ones in a row lead up half of the way to the
 //! target; not when a tempo that the ladder went back from lies on that way. One clean probe may be luck.
 //!

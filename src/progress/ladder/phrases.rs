@@ -1,7 +1,8 @@
 //! A step of the ladder in one sentence.
 
 use super::{Next, Step};
-use crate::progress::numbers::{count, percent};
+use crate::progress::numbers::count;
+use crate::words::percent;
 
 /// From this many times on that the ladder went back from one tempo, rest is the better advice.
 /// Raising it says so later. Common practice, no source.

@@ -1,9 +1,9 @@
 //! The reasons and the advice of a plan in words, one sentence each.
 
 use super::{Advice, Facts, Why};
-use crate::progress::numbers::{count, percent};
+use crate::progress::numbers::count;
 use crate::progress::record::LineRecord;
-use crate::words;
+use crate::words::{self, percent};
 
 /// Silence from this many milliseconds on is told, as in the comparator's marks (`gap_ms`). Raising it
 /// tells fewer gaps.

@@ -29,7 +29,7 @@ pub(super) fn line(title: &str, joins: u32) -> LineRecord {
     }
 }
 
-/// A day of a join, so many days ago.
+/// A day of a join, some days ago.
 fn day(ago: i64, tries: usize, faulty: usize, clean_share: Option<f64>) -> JoinDay {
     JoinDay {
         day: Day(TODAY.0 - ago),

@@ -294,7 +294,7 @@ fn fill(playing: &mut Playing, output: &mut dyn Output, say: &Sender<Told>) {
             add_music(&mut block, from, *bar1, music, playing.muted, rate);
             let track = music.backing.as_ref();
             if let Some(track) = track.and_then(|part| playing.tracks.of(part)) {
-                add_guide(&mut block, from, *bar1, track, rate);
+                add_guide(&mut block, *bar1 as i64 - from as i64, track, rate);
             }
         }
         if let Some(replay) = &playing.replay {
@@ -346,12 +346,13 @@ fn add_music(
         }
     }
     if let Some(guide) = &music.guide {
-        add_guide(block, from, (bar1 + from as i64) as u64, guide, rate);
+        add_guide(block, bar1, guide, rate);
     }
 }
 
-fn add_guide(block: &mut [f32], from: u64, bar1: u64, guide: &Guide, rate: SampleRate) {
-    let start = bar1 as i64 - from as i64 - (guide.bar1_s * rate.hz()).round() as i64;
+/// Adds what plays along; its bar 1 lies `bar1` frames behind the first of the block.
+fn add_guide(block: &mut [f32], bar1: i64, guide: &Guide, rate: SampleRate) {
+    let start = bar1 - (guide.bar1_s * rate.hz()).round() as i64;
     for (n, sample) in block.iter_mut().enumerate() {
         let at = usize::try_from(n as i64 - start).ok();
         *sample += at.and_then(|at| guide.samples.get(at)).unwrap_or(&0.0);

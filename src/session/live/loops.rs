@@ -2,6 +2,9 @@
 
 use crate::progress::ladder::LadderMarks;
 
+/// Tempi closer than this are the same, as a share of the written one: below what a key changes.
+pub(super) const SAME_SHARE: f64 = 1e-3;
+
 /// What goes round, and how.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Loops {

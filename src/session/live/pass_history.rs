@@ -2,18 +2,15 @@
 
 use std::collections::BTreeMap;
 
-use crate::compare::judgement::Flag;
+use crate::compare::judgement::{Flag, JudgedNote};
 use crate::music::expected::JoinKind;
-use crate::session::live::pass::{BEAT_PARTS, Judged};
+use crate::session::live::joins::{JoinKey, played};
+use crate::session::live::loops::SAME_SHARE;
+use crate::session::live::pass::Judged;
 use crate::session::live::snapshot::{Compared, JoinCompared, JoinPlace, PassView};
 
 /// Earlier passes that are told at most. Raised, the sentence grows too long to be read while playing.
 const TOLD: usize = 3;
-/// Tempi closer than this are the same, as a share of the written one: below what a key changes.
-const SAME_SHARE: f64 = 1e-3;
-
-/// A join by bar, beat in 960ths and pitch of the note before it.
-type JoinKey = (u32, i64, u8);
 
 /// What became of a join in a pass.
 #[derive(Clone, Copy, Debug)]
@@ -91,22 +88,15 @@ impl PassHistory {
 
 /// The legato joins of a pass.
 fn joins(judged: &Judged) -> BTreeMap<JoinKey, JoinPast> {
-    let notes = &judged.played;
-    let pairs = notes.iter().zip(notes.iter().skip(1));
-    pairs
-        .filter(|(note, _)| note.expected.legato_next && note.heard.is_some())
-        .map(|(note, _)| {
-            let written = &note.expected;
-            let beat = (written.beat * BEAT_PARTS).round() as i64;
-            let past = JoinPast {
-                beat: written.beat,
-                kind: written.join,
-                gap_ms: note.heard.as_ref().and_then(|heard| heard.gap_ms),
-                flagged: note.flags.contains(&Flag::Gap),
-                index: written.index,
-            };
-            ((written.bar, beat, written.midi), past)
-        })
+    let past = |note: &JudgedNote| JoinPast {
+        beat: note.expected.beat,
+        kind: note.expected.join,
+        gap_ms: note.heard.as_ref().and_then(|heard| heard.gap_ms),
+        flagged: note.flags.contains(&Flag::Gap),
+        index: note.expected.index,
+    };
+    played(judged)
+        .map(|(key, note, _)| (key, past(note)))
         .collect()
 }
 

@@ -10,11 +10,10 @@ use super::Conductor;
 use super::chosen::Chosen;
 use crate::compare::judgement::{TimingMode, Verdict};
 use crate::progress::ladder::{Ladder, LadderError, LadderMarks, Next, Outcome, Step};
+use crate::session::live::loops::SAME_SHARE;
 use crate::session::live::pass::Judged;
 use crate::session::live::snapshot::{Ahead, LadderPass, LadderView, NoteView, Phase, Rest};
 
-/// Tempi closer than this are the same, as a share of the written one: below what a key changes.
-const SAME_SHARE: f64 = 1e-3;
 /// The same bars for longer than this are enough for now, in seconds. Common practice (5 to 8 minutes),
 /// no source; that a rest early in a session helps is Cash (2009, J. Res. Music Educ.). Raised, the
 /// advice comes later.

@@ -176,12 +176,7 @@ fn guide_of_join(line: &Line, excerpt: &Excerpt, a4: Hertz, rate: SampleRate) ->
     let mut performance =
         Performance::of_line(&excerpt.notes, &player).with_ornaments(&excerpt.notes, &graces);
     excerpt.end_on_beat(&mut performance);
-    let mut samples = render(&performance, &Voice::fingered(), rate);
-    turn_down(&mut samples);
-    Guide {
-        samples,
-        bar1_s: performance.bar1_s,
-    }
+    played_softly(&performance, rate)
 }
 
 /// The line as the player hears it along: what `seamline hear` plays, grace notes and slides included.
@@ -194,7 +189,12 @@ fn guide_of(line: &Line, a4: Hertz, rate: SampleRate) -> Guide {
         ..Player::exact()
     };
     let performance = Performance::of_line(&notes, &player).with_ornaments(&notes, &graces);
-    let mut samples = render(&performance, &Voice::fingered(), rate);
+    played_softly(&performance, rate)
+}
+
+/// A performance as it is heard along.
+fn played_softly(performance: &Performance, rate: SampleRate) -> Guide {
+    let mut samples = render(performance, &Voice::fingered(), rate);
     turn_down(&mut samples);
     Guide {
         samples,

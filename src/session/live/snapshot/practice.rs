@@ -89,8 +89,8 @@ pub enum Ahead {
 /// Why a rest is due.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Rest {
-    /// So many faulty passes in a row at the slowest tempo.
+    /// Faulty passes in a row at the slowest tempo: how many.
     AtTheLowest(u32),
-    /// The same bars for so many minutes.
+    /// The same bars for too long: for how many minutes.
     LongEnough(u32),
 }
