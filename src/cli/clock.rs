@@ -45,19 +45,6 @@ pub(super) fn told_s(text: &str) -> Option<i64> {
     Some(zoned.timestamp().as_second())
 }
 
-/// A moment as a player reads it: `2026-01-31 18:05`, by the clock that ran `ahead_s` before universal
-/// time.
-pub(super) fn shown(unix_s: i64, ahead_s: i32) -> String {
-    let local = unix_s.saturating_add(i64::from(ahead_s));
-    match Timestamp::from_second(local) {
-        Ok(at) => at
-            .to_zoned(TimeZone::UTC)
-            .strftime("%Y-%m-%d %H:%M")
-            .to_string(),
-        Err(_) => "?".to_owned(),
-    }
-}
-
 fn seconds(time: SystemTime) -> i64 {
     match time.duration_since(SystemTime::UNIX_EPOCH) {
         Ok(since) => i64::try_from(since.as_secs()).unwrap_or(i64::MAX),
@@ -71,11 +58,9 @@ mod tests {
 
     /// Published: by `date -u -d @N`.
     #[test]
-    fn moments_are_read_and_shown() {
+    fn moments_are_read() {
         assert_eq!(told_s("2000-02-29 12:00:00"), Some(951_825_600));
         assert_eq!(told_s("2024-12-31 23:59:59"), Some(1_735_689_599));
         assert_eq!(told_s("yesterday"), None);
-        assert_eq!(shown(951_825_600, 3600), "2000-02-29 13:00");
-        assert_eq!(shown(i64::MAX, 0), "?");
     }
 }

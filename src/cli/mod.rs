@@ -64,6 +64,7 @@ mod values;
 mod write;
 mod written;
 
+use std::ffi::OsString;
 use std::process::ExitCode;
 
 use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
@@ -130,26 +131,30 @@ enum Command {
     Man(own::ManArguments),
 }
 
-/// The arguments, the player's settings taken in.
-fn parsed() -> Result<Result<Arguments, Failure>, clap::Error> {
+/// The arguments in some words, the program's own name first, with the player's settings taken in.
+fn parsed(words: Vec<OsString>) -> Result<Result<Arguments, Failure>, clap::Error> {
     let settings = match settings::read() {
         Ok(settings) => settings,
         // Help and usage errors are told whatever the settings are.
-        Err(failure) => return Arguments::try_parse().map(|_| Err(failure)),
+        Err(failure) => return Arguments::try_parse_from(words).map(|_| Err(failure)),
     };
     // Which instrument is meant is known before its own settings are taken in.
-    let instrument = Arguments::command()
-        .ignore_errors(true)
-        .try_get_matches()
-        .ok()
-        .and_then(|matches| {
-            let (_, matches) = matches.subcommand()?;
-            matches.try_get_one::<String>("instrument").ok()?.cloned()
-        });
+    let instrument = settings
+        .names_instruments()
+        .then(|| asked_instrument(&words))
+        .flatten();
     let command = settings.applied(Arguments::command(), instrument.as_deref());
-    let mut arguments = Arguments::from_arg_matches(&command.try_get_matches()?)?;
+    let mut arguments = Arguments::from_arg_matches(&command.try_get_matches_from(words)?)?;
     arguments.data.or(settings.data());
     Ok(Ok(arguments))
+}
+
+/// The instrument that is asked for, whatever else is wrong.
+fn asked_instrument(words: &[OsString]) -> Option<String> {
+    let command = Arguments::command().ignore_errors(true);
+    let matches = command.try_get_matches_from(words).ok()?;
+    let (_, matches) = matches.subcommand()?;
+    matches.try_get_one::<String>("instrument").ok()?.cloned()
 }
 
 /// Begins a session as if it had been asked for with these arguments of `seamline play`; gives the exit
@@ -157,25 +162,22 @@ fn parsed() -> Result<Result<Arguments, Failure>, clap::Error> {
 fn begin(session: Vec<String>, data: &data::DataOptions) -> u8 {
     output::note(&format!("seamline play {}", session.join(" ")));
     let words = ["seamline".to_owned(), "play".to_owned()];
-    let parsed = settings::read().and_then(|settings| {
-        let command = settings.applied(Arguments::command(), None);
-        let matches = command.try_get_matches_from(words.into_iter().chain(session));
-        let parsed = matches.and_then(|matches| Arguments::from_arg_matches(&matches));
-        parsed.map_err(Failure::of)
-    });
-    match parsed.map(|arguments| arguments.command) {
-        Ok(Command::Play(arguments)) => play::run(&arguments, data),
-        Ok(_) => FAILED, // The words above ask for nothing else.
-        Err(failure) => {
-            failure.say();
-            FAILED
-        }
-    }
+    let words = words.into_iter().chain(session).map(OsString::from);
+    let failure = match parsed(words.collect()) {
+        Ok(Ok(arguments)) => match arguments.command {
+            Command::Play(arguments) => return play::run(&arguments, data),
+            _ => return FAILED, // The words above ask for nothing else.
+        },
+        Ok(Err(failure)) => failure,
+        Err(message) => Failure::of(message),
+    };
+    failure.say();
+    FAILED
 }
 
 /// Runs the program; the exit code is 0 done, 1 below the asked-for mark, 2 usage or input error.
 pub fn run() -> ExitCode {
-    let arguments = match parsed() {
+    let arguments = match parsed(std::env::args_os().collect()) {
         Ok(Ok(arguments)) => arguments,
         Ok(Err(failure)) => {
             failure.say();

@@ -13,7 +13,7 @@ use super::options::Part;
 use super::output;
 use crate::music::line::Line;
 use crate::progress::ladder::{LadderMarks, Tried, start_share};
-use crate::progress::rows::{LineRow, PassRow, TakeRow, sound_hash};
+use crate::progress::rows::{self, LineRow, PassRow, TakeRow, sound_hash};
 use crate::progress::store::Store;
 use crate::session::result::TakeResult;
 
@@ -120,12 +120,11 @@ impl RecordOptions {
             return Ok(Vec::new());
         };
         let line = &part.line;
-        let content = LineRow::of(line, line.tempo().quarters_per_minute(), None, None).content;
         let (first, last) = part.bars.unwrap_or((line.first_bar(), line.last_bar()));
         let bars = (line.printed_bar(first), line.printed_bar(last));
         let player = self.player.as_deref().unwrap_or_default();
         store
-            .tried(player, &content, bars, TRIED)
+            .tried(player, &rows::content(line), bars, TRIED)
             .map_err(Failure::of)
     }
 

@@ -200,6 +200,11 @@ impl Settings {
         }
     }
 
+    /// Whether it tells of instruments.
+    pub(super) fn names_instruments(&self) -> bool {
+        !self.instruments.is_empty()
+    }
+
     /// The folder for data, where the settings name one.
     pub(super) fn data(&self) -> Option<PathBuf> {
         self.data.as_ref().map(PathBuf::from)

@@ -1,7 +1,11 @@
 //! What is known of a player's practice, as plain values: read from the store, used by what shows it
 //! and by what plans from it. Nothing is computed here.
 
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+
 use crate::music::expected::JoinKind;
+use crate::words;
 
 /// A day where the player is, counted from 1970-01-01.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -27,8 +31,21 @@ impl std::fmt::Display for Day {
         let date = days.and_then(|days| jiff::civil::date(1970, 1, 1).checked_add(days));
         match date {
             Ok(date) => write!(f, "{date}"),
-            Err(_) => f.write_str("?"),
+            Err(_) => f.write_str(words::UNKNOWN),
         }
+    }
+}
+
+/// A moment as a player reads it: `2026-01-31 18:05`, by the clock that ran `ahead_s` before universal
+/// time; "?" of one that no calendar has.
+pub fn moment(unix_s: i64, ahead_s: i32) -> String {
+    let local = unix_s.saturating_add(i64::from(ahead_s));
+    match Timestamp::from_second(local) {
+        Ok(at) => at
+            .to_zoned(TimeZone::UTC)
+            .strftime("%Y-%m-%d %H:%M")
+            .to_string(),
+        Err(_) => words::UNKNOWN.to_owned(),
     }
 }
 
@@ -44,6 +61,8 @@ mod tests {
         assert_eq!(Day::of(951_868_799, 7200).to_string(), "2000-03-01");
         assert_eq!(Day::of(-1, 0).to_string(), "1969-12-31");
         assert_eq!(Day(i64::MAX).to_string(), "?");
+        assert_eq!(moment(951_825_600, 3600), "2000-02-29 13:00");
+        assert_eq!(moment(i64::MAX, 0), "?");
     }
 }
 

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use crate::compare::judgement::{Flag, JudgedNote, PassJudgement, Verdict};
-use crate::music::expected::JoinKind;
+use crate::music::expected::{ExpectedNote, JoinKind};
 use crate::music::line::Line;
 
 /// A line, told apart by what is written in it.
@@ -134,25 +134,10 @@ impl LineRow {
     /// from the root of the file system.
     pub fn of(line: &Line, tempo_bpm: f64, file: Option<String>, part: Option<String>) -> Self {
         let notes = line.expected(line.instrument());
-        let mut text = String::new();
-        for note in &notes {
-            // Writing to a string cannot fail.
-            let _ = writeln!(
-                text,
-                "{:.6} {:.6} {} {:?} {} {} {}",
-                note.onset_quarters,
-                note.length_quarters,
-                note.midi,
-                note.place,
-                note.legato_next,
-                note.slurred_into,
-                note.ghost
-            );
-        }
         let joins = notes
             .iter()
             .zip(notes.iter().skip(1))
-            .filter(|(from, to)| from.join.is_some() && from.legato_next && !to.with_previous)
+            .filter(|(from, to)| are_joined(from, to))
             .map(|(from, to)| JoinRow {
                 note: from.index,
                 bar: from.printed_bar,
@@ -167,7 +152,7 @@ impl LineRow {
             title => title.into(),
         };
         Self {
-            content: hex(&Sha256::digest(text.as_bytes())),
+            content: content_of(&notes),
             title: title.into_owned(),
             bars: (
                 line.printed_bar(line.first_bar()),
@@ -182,6 +167,35 @@ impl LineRow {
     }
 }
 
+/// What tells a line apart: see [`LineRow::content`].
+pub fn content(line: &Line) -> String {
+    content_of(&line.expected(line.instrument()))
+}
+
+fn content_of(notes: &[ExpectedNote]) -> String {
+    let mut text = String::new();
+    for note in notes {
+        // Writing to a string cannot fail.
+        let _ = writeln!(
+            text,
+            "{:.6} {:.6} {} {:?} {} {} {}",
+            note.onset_quarters,
+            note.length_quarters,
+            note.midi,
+            note.place,
+            note.legato_next,
+            note.slurred_into,
+            note.ghost
+        );
+    }
+    hex(&Sha256::digest(text.as_bytes()))
+}
+
+/// Whether a join is written from one note to the next.
+fn are_joined(from: &ExpectedNote, to: &ExpectedNote) -> bool {
+    from.join.is_some() && from.legato_next && !to.with_previous
+}
+
 impl PassRow {
     /// Of the pass of a take of `line`, whose written tempo is `tempo_bpm`; `None` of one that was not
     /// judged. `clean_share` is the share of notes without any fault that a clean pass has at least.
@@ -189,11 +203,9 @@ impl PassRow {
         if !pass.judged || pass.notes.is_empty() {
             return None;
         }
-        let joins = pass.notes.iter().zip(pass.notes.iter().skip(1));
-        let mut notes: Vec<NoteRow> = pass.notes.iter().filter_map(NoteRow::of).collect();
-        for ((from, to), row) in joins.zip(&mut notes) {
-            row.join_fault = join_fault(from, to);
-        }
+        let next = pass.notes.iter().skip(1).map(Some).chain([None]);
+        let notes = pass.notes.iter().zip(next);
+        let notes = notes.filter_map(|(note, next)| NoteRow::of(note, next));
         Some(Self {
             number: pass.number,
             from_s: pass.from_s,
@@ -205,13 +217,13 @@ impl PassRow {
             share: pass.timing.tempo_bpm.map(|bpm| bpm / tempo_bpm),
             stumbles: pass.stumbles.len(),
             extra: pass.extras.len(),
-            notes,
+            notes: notes.collect(),
         })
     }
 }
 
 impl NoteRow {
-    fn of(note: &JudgedNote) -> Option<Self> {
+    fn of(note: &JudgedNote, next: Option<&JudgedNote>) -> Option<Self> {
         let verdict = note.verdict.word()?;
         let heard = note.heard.as_ref();
         Some(Self {
@@ -226,7 +238,7 @@ impl NoteRow {
             gap_ms: heard.and_then(|heard| heard.gap_ms),
             cents: heard.and_then(|heard| heard.cents),
             level_dbfs: heard.map(|heard| heard.level_dbfs),
-            join_fault: None,
+            join_fault: next.and_then(|next| join_fault(note, next)),
         })
     }
 }
@@ -234,9 +246,8 @@ impl NoteRow {
 /// Whether the way from one note to the next had a fault; `None` where no join is written, or nothing was
 /// played on either side.
 fn join_fault(from: &JudgedNote, to: &JudgedNote) -> Option<bool> {
-    let written = from.expected.join.is_some() && from.expected.legato_next;
     let reached = from.verdict != Verdict::Unreached && to.verdict != Verdict::Unreached;
-    if !written || !reached || to.expected.with_previous {
+    if !reached || !are_joined(&from.expected, &to.expected) {
         return None;
     }
     let gap = from.flags.contains(&Flag::Gap);

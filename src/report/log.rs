@@ -3,8 +3,8 @@
 use std::fmt::Write;
 
 use super::page::{clean, wrap};
-use crate::progress::record::{Day, LineDay, LineRecord, PractisedJoin};
-use crate::progress::store::read::AtTempo;
+use crate::progress::record::{Day, LineDay, LineRecord, PractisedJoin, moment};
+use crate::progress::store::read::{AtTempo, TakeEntry};
 use crate::words;
 
 /// Joins shown of each line where not all are asked for.
@@ -74,6 +74,21 @@ pub fn page(lines: &[Shown], settings: &LogSettings) -> String {
     page
 }
 
+/// The takes as a list with their numbers, each line ending with a line feed.
+pub fn takes(takes: &[TakeEntry]) -> String {
+    let line = |take: &TakeEntry| {
+        format!(
+            "{:>6}  {}  {:<20}  {:<14}  {}\n",
+            take.number,
+            moment(take.at_s, take.ahead_s),
+            clean(&take.title),
+            format!("{} of {} clean", take.clean, take.passes),
+            clean(take.file.as_deref().unwrap_or("(no file)")),
+        )
+    };
+    takes.iter().map(line).collect()
+}
+
 fn push_line(page: &mut String, line: &LineRecord, tempos: &[AtTempo], settings: &LogSettings) {
     let title = clean(&line.title);
     let mut head = format!(
@@ -94,7 +109,7 @@ fn push_line(page: &mut String, line: &LineRecord, tempos: &[AtTempo], settings:
             let _ = writeln!(
                 page,
                 "  the whole line clean at {} of its tempo, {}",
-                per_cent(share),
+                words::percent(share),
                 ago(day, settings.today)
             );
         }
@@ -135,7 +150,7 @@ fn push_tempos(page: &mut String, tempos: &[AtTempo]) {
         let _ = writeln!(
             page,
             "  {:<10}  {:>6}  {:>5}  {}",
-            per_cent(at.share),
+            words::percent(at.share),
             at.passes,
             at.clean,
             bar(at.clean, at.passes),
@@ -223,15 +238,6 @@ pub(super) fn ago(day: Day, today: Day) -> String {
         days @ 2..=13 => format!("{days} days ago"),
         _ => format!("on {day}"),
     }
-}
-
-/// A text of the player's without what a terminal takes for orders.
-pub fn clean_title(text: &str) -> String {
-    clean(text)
-}
-
-fn per_cent(share: f64) -> String {
-    format!("{:.0} %", 100.0 * share)
 }
 
 fn of_passes(passes: usize) -> String {

@@ -3,7 +3,7 @@
 
 use seamline::progress::rows::{JoinRow, LineRow, NoteRow, PassRow, TakeRow};
 
-/// A line of so many notes, all joined by shifts and crossings in turn.
+/// A line of `notes` notes, all joined by shifts and crossings in turn.
 pub fn line(name: &str, notes: usize) -> LineRow {
     let joins = (0..notes.saturating_sub(1)).map(|note| JoinRow {
         note,

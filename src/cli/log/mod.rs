@@ -14,8 +14,7 @@ use crate::cli::record::name;
 use crate::cli::written::{self, Planned, ReplaceOption};
 use crate::cli::{DONE, FAILED, output};
 use crate::progress::record::Day;
-use crate::progress::rows::LineRow;
-use crate::progress::store::read::TakeEntry;
+use crate::progress::rows;
 use crate::progress::store::{self, Store};
 use crate::report::log::{LogSettings, Shown};
 use crate::report::{log, log_json};
@@ -109,7 +108,9 @@ fn run_it(arguments: &LogArguments, data: &DataOptions) -> Result<u8, Failure> {
     if arguments.takes {
         let most = if arguments.all { usize::MAX } else { TAKES };
         let takes = store.takes(player, content, most);
-        return list(&takes.map_err(Failure::of)?);
+        let page = log::takes(&takes.map_err(Failure::of)?);
+        output::print(page.as_bytes())?;
+        return Ok(DONE);
     }
     let lines = lines(&store, arguments, player, content)?;
     show(arguments, &lines)?;
@@ -136,8 +137,7 @@ fn check_files(arguments: &LogArguments) -> Result<(), Failure> {
 /// What tells the line apart.
 fn content(path: &Path) -> Result<String, Failure> {
     let part = LineOptions::default().read_whole(path)?;
-    let tempo_bpm = part.line.tempo().quarters_per_minute();
-    Ok(LineRow::of(&part.line, tempo_bpm, None, None).content)
+    Ok(rows::content(&part.line))
 }
 
 /// The lines to be shown.
@@ -191,21 +191,4 @@ fn tell_players(store: &Store, player: &str) -> Result<(), Failure> {
         output::note(&format!("In the record are: {}", named.join(", ")));
     }
     Ok(())
-}
-
-fn list(takes: &[TakeEntry]) -> Result<u8, Failure> {
-    let mut page = String::new();
-    for take in takes {
-        let passes = format!("{} of {} clean", take.clean, take.passes);
-        let file = take.file.as_deref().unwrap_or("(no file)");
-        page.push_str(&format!(
-            "{:>6}  {}  {:<20}  {passes:<14}  {}\n",
-            take.number,
-            clock::shown(take.at_s, take.ahead_s),
-            log::clean_title(&take.title),
-            log::clean_title(file),
-        ));
-    }
-    output::print(page.as_bytes())?;
-    Ok(DONE)
 }

@@ -10,6 +10,7 @@ use rusqlite::{Row, params};
 use serde::{Deserialize, Serialize};
 
 use super::add::{FLAGS, PARTS, VERDICTS, put_line, put_take};
+use super::read::count;
 use super::{Store, StoreError};
 use crate::progress::rows::{JoinRow, LineRow, NoteRow, PassRow, TakeRow};
 
@@ -66,7 +67,7 @@ impl Store {
     /// When the record cannot be read, or `out` cannot be written.
     pub fn export(&self, out: &mut dyn Write) -> Result<Carried, StoreError> {
         let told =
-            |error: std::io::Error| StoreError::Import(format!("it cannot be written ({error})"));
+            |error: std::io::Error| StoreError::Carry(format!("it cannot be written ({error})"));
         let within = self.db.unchecked_transaction();
         let within = within.map_err(|error| self.failed(&error))?;
         let mut carried = Carried::default();
@@ -131,7 +132,7 @@ impl Store {
             Ok(carried)
         });
         match wrong {
-            Some(what) => Err(StoreError::Import(format!("{what}; nothing was read in"))),
+            Some(what) => Err(StoreError::Carry(format!("{what}; nothing was read in"))),
             None => carried,
         }
     }
@@ -152,7 +153,7 @@ impl Store {
                     part: row.get(4)?,
                     bars: (row.get(5)?, row.get(6)?),
                     tempo_bpm: row.get(7)?,
-                    notes: row.get::<_, i64>(8)? as usize,
+                    notes: count(row, 8)?,
                     joins: self.join_rows(id)?,
                 },
             ))
@@ -160,13 +161,13 @@ impl Store {
         found.query_map([], line)?.collect()
     }
 
-    fn join_rows(&self, line: i64) -> rusqlite::Result<Vec<JoinRow>> {
+    pub(super) fn join_rows(&self, line: i64) -> rusqlite::Result<Vec<JoinRow>> {
         let mut found = self.db.prepare_cached(
             "SELECT note, bar, beat, to_bar, kind FROM joins WHERE line = ?1 ORDER BY note",
         )?;
         let join = |row: &Row<'_>| {
             Ok(JoinRow {
-                note: row.get::<_, i64>(0)? as usize,
+                note: count(row, 0)?,
                 bar: row.get(1)?,
                 beat: row.get(2)?,
                 to_bar: row.get(3)?,
@@ -215,7 +216,7 @@ impl Store {
         )?;
         let pass = |row: &Row<'_>| {
             Ok(PassRow {
-                number: row.get::<_, i64>(1)? as usize,
+                number: count(row, 1)?,
                 from_s: row.get(2)?,
                 to_s: row.get(3)?,
                 bars: (row.get(4)?, row.get(5)?),
@@ -249,7 +250,7 @@ impl Store {
                     .map(|value| value as f64 / PARTS))
             };
             Ok(NoteRow {
-                note: row.get::<_, i64>(0)? as usize,
+                note: count(row, 0)?,
                 verdict: verdict.unwrap_or_default().to_owned(),
                 flags: flags.map(|(_, flag)| flag.word().to_owned()).collect(),
                 timing_ms: part(3)?,

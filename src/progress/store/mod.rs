@@ -87,9 +87,9 @@ pub enum StoreError {
         /// The newest that is known.
         known: usize,
     },
-    /// What was to be read into it is no exported record.
+    /// It cannot be written out, or what was to be read in is no exported record.
     #[error("{0}")]
-    Import(String),
+    Carry(String),
 }
 
 impl Store {

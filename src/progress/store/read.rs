@@ -127,7 +127,7 @@ impl Store {
             "SELECT note, day, tries, faulty, first_faulty, gap_sum, gaps, clean_share
              FROM join_days WHERE player = ?1 AND line = ?2 AND day >= ?3 ORDER BY day",
         )?;
-        let mut played: HashMap<i64, Vec<JoinDay>> = HashMap::new();
+        let mut played: HashMap<usize, Vec<JoinDay>> = HashMap::new();
         let mut rows = days.query(params![player, line, since])?;
         while let Some(row) = rows.next()? {
             let (gap_sum, gaps): (i64, i64) = (row.get(5)?, row.get(6)?);
@@ -140,32 +140,22 @@ impl Store {
                 gap_ms,
                 clean_share: row.get(7)?,
             };
-            played.entry(row.get(0)?).or_default().push(day);
+            played.entry(count(row, 0)?).or_default().push(day);
         }
-        let mut written = self.db.prepare_cached(
-            "SELECT note, bar, beat, to_bar, kind FROM joins WHERE line = ?1 ORDER BY note",
-        )?;
-        let join = |row: &Row<'_>| {
-            let kind: Option<String> = row.get(4)?;
-            let join = PractisedJoin {
-                index: count(row, 0)?,
-                bar: row.get(1)?,
-                beat: row.get(2)?,
-                to_bar: row.get(3)?,
-                kind: kind.as_deref().and_then(join_kind),
-                days: Vec::new(),
-            };
-            Ok((row.get::<_, i64>(0)?, join))
-        };
-        let mut joins = Vec::new();
-        for row in written.query_map([line], join)? {
-            let (note, mut join) = row?;
-            if let Some(days) = played.remove(&note) {
-                join.days = days;
-                joins.push(join);
-            }
-        }
-        Ok(joins)
+        let written = self.join_rows(line)?.into_iter();
+        Ok(written
+            .filter_map(|join| {
+                let days = played.remove(&join.note)?;
+                Some(PractisedJoin {
+                    index: join.note,
+                    bar: join.bar,
+                    beat: join.beat,
+                    to_bar: join.to_bar,
+                    kind: join.kind.as_deref().and_then(join_kind),
+                    days,
+                })
+            })
+            .collect())
     }
 
     /// The passes of the line with this content by their tempo, the slowest first.
@@ -313,7 +303,7 @@ impl Store {
 }
 
 /// A count in column `at`; what is below nothing counts as nothing.
-fn count(row: &Row<'_>, at: usize) -> rusqlite::Result<usize> {
+pub(super) fn count(row: &Row<'_>, at: usize) -> rusqlite::Result<usize> {
     let number: i64 = row.get(at)?;
     Ok(usize::try_from(number).unwrap_or(0))
 }
