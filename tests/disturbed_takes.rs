@@ -161,6 +161,26 @@ fn hum_and_hiss_change_no_verdict() {
     }
 }
 
+/// A recording that is switched on late, or whose noise gate opens with the first note, begins in digital
+/// silence: the noise under the notes is another one.
+#[test]
+fn digital_silence_before_the_first_note_changes_no_verdict() {
+    for (silent_s, hiss_db) in [(0.05, -62.0), (0.1, -66.0), (0.3, -62.0), (1.0, -58.0)] {
+        for before_s in [0.02, 0.2] {
+            let mut sound = take();
+            let frames = sound.len();
+            add(&mut sound, &hum(frames, RATE, 50.0, -64.0), 0.0, RATE);
+            add(&mut sound, &hiss(frames, hiss_db, 3), 0.0, RATE);
+            let silent = ((LEAD_IN_S - before_s) * RATE.hz()) as usize;
+            sound[..silent].fill(0.0);
+            sound.drain(..silent - (silent_s * RATE.hz()) as usize);
+            let about =
+                format!("{silent_s} s of silence, noise from {before_s} s on at {hiss_db} dB");
+            is_unchanged(sound, &about);
+        }
+    }
+}
+
 /// G1 lies at 49 Hz and B1 at 61.7 Hz, each beside the mains: what was known of the hum before the
 /// first note keeps them from being heard in it.
 #[test]

@@ -209,3 +209,43 @@ fn a_line_with_marks_is_right_when_it_is_scored() {
             .reports(&["all 13 notes right, no gaps"]);
     }
 }
+
+/// A recording that is switched on late, or behind a noise gate that opens with the first note, begins
+/// in digital silence, which says nothing of the noise a damped note falls to. Closed form: what stands
+/// before the first note moves no gap.
+#[test]
+fn digital_silence_before_a_take_hides_no_gap() {
+    const SILENT_S: f64 = 0.1;
+    let study = concat!(env!("CARGO_MANIFEST_DIR"), "/demo-data/lantern-stairs.line");
+    for seed in ["61", "62", "63", "67"] {
+        let bench = Bench::empty();
+        bench.write("study.line", &std::fs::read(study).expect("the study"));
+        let faults = ["--seed", seed, "--with", "gap:2.4.5:120"];
+        let hear = ["hear", "study.line", "--bars", "2-3", "-o", "take.wav"];
+        bench.run(&[&hear[..], &faults].concat()).exits(0);
+        let mut late = vec![0.0; (SILENT_S * RATE) as usize];
+        late.extend(samples(&bench, "take.wav"));
+        let spec = hound::WavReader::open(bench.path("take.wav"))
+            .expect("a WAV file")
+            .spec();
+        let mut file = hound::WavWriter::create(bench.path("late.wav"), spec).expect("a file");
+        for sample in late {
+            file.write_sample((sample * 32_768.0) as i16)
+                .expect("written");
+        }
+        file.finalize().expect("written");
+        let [gap, behind_silence] = ["take.wav", "late.wav"].map(|take| {
+            let score = ["score", take, "--line", "study.line", "--bars", "2-3"];
+            let run = bench.run(&[&score[..], &["--json", "-"]].concat()).exits(0);
+            let report: serde_json::Value = serde_json::from_str(&run.out()).expect("JSON");
+            let notes = report["notes"].as_array().expect("notes");
+            let shift = notes.iter().find(|n| n["bar"] == 2 && n["beat"] == 4.5);
+            shift.expect("the shift")["gap_ms"].as_f64().expect("a gap")
+        });
+        assert!((gap - 120.0).abs() < 10.0, "seed {seed}: {gap} ms");
+        assert!(
+            (behind_silence - gap).abs() < 3.0,
+            "seed {seed}: {behind_silence} ms behind silence, {gap} without"
+        );
+    }
+}

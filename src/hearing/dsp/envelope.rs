@@ -172,6 +172,7 @@ impl Trace<'_> {
         let line = self.decay(start);
         // Depth at the lowest point, not below the floor's own level.
         let low = f64::from(self.lowest_from[start]);
+        let floor_db = self.floor_db.min(low);
         if line.at(start) - low < LEAST_DEPTH_DB {
             return None;
         }
@@ -186,7 +187,7 @@ impl Trace<'_> {
             let mut cost = before;
             for i in (start..n).step_by(every) {
                 let damped = line.at(start) - fall * (i - start) as f64;
-                cost += self.error(i, damped.max(self.floor_db));
+                cost += self.error(i, damped.max(floor_db));
                 // What is dearer than the best before its end will not be better at its end.
                 if cost >= dearest {
                     break;
@@ -249,7 +250,8 @@ const FIRST_START: usize = 3;
 /// trace (or down to `floor_db`).
 ///
 /// Input:  `level` in decibels from the end of the attack to just before the next onset,
-///         `step_s` seconds apart, each over `span_s` seconds; `floor_db` is the take's quiet level.
+///         `step_s` seconds apart, each over `span_s` seconds; `floor_db` is the take's quiet level, as
+///         far as it is known: where the trace falls lower, that is the floor.
 /// Output: `None` when the note was not damped.
 ///
 /// The model is a straight decay, then an exponential damping (straight in decibels, steeper),

@@ -75,7 +75,25 @@ const SURER_NATS: f64 = 3.0;
 /// How fast the usual level follows a new note.
 const USUAL_LEVEL_PACE: f64 = 0.15;
 
+/// What is this much louder than the usual level, in decibels, shows that nothing was played before it: the
+/// noise of a recording that sets in out of digital silence. Raised, that noise stands for notes longer.
+const NOT_PLAYED_DB: f64 = 20.0;
+/// Quieter than this, in decibels, is no noise of a recording but digital silence: the last of 20 bits.
+/// Raised, gaps of takes with very little noise may be lost.
+const DIGITAL_SILENCE_DB: f64 = -120.0;
+
 impl Listener {
+    /// The floor to which damped notes fall is the quietest that was heard since somebody plays. A
+    /// recording that begins in digital silence, or behind a closed noise gate, says nothing of the
+    /// noise under its notes.
+    fn learn_floor(&mut self, levels_db: &[f64]) {
+        if self.usual_level_db.is_some() {
+            for level in levels_db.iter().filter(|l| **l > DIGITAL_SILENCE_DB) {
+                self.quiet_db = self.quiet_db.min(*level);
+            }
+        }
+    }
+
     pub(super) fn judge(&mut self, c: Candidate) {
         // A faint rise after which nothing sounds that did not sound before is no onset; to see
         // so costs a tenth of looking for its moment.
@@ -102,7 +120,7 @@ impl Listener {
         let later_from = (at + 0.060 * r).min(later_to - LATER_LEAST_S * r);
         let after = self.level_db(at + 0.005 * r, after_to);
         let later = self.level_db(later_from, later_to);
-        self.quiet_db = self.quiet_db.min(before).min(later);
+        self.learn_floor(&[before, later]);
         let pitch =
             self.meter
                 .period_between(&self.stream, at + 0.012 * r, (at + 0.150 * r).min(until));
@@ -164,7 +182,8 @@ impl Listener {
             return;
         }
         if evidence > 0.0 {
-            let usual = self.usual_level_db.unwrap_or(after);
+            let played = |usual: &f64| after < usual + NOT_PLAYED_DB;
+            let usual = self.usual_level_db.filter(played).unwrap_or(after);
             self.usual_level_db = Some(usual + USUAL_LEVEL_PACE * (after - usual));
             let usual = self.usual_novelty.unwrap_or(f64::from(c.novelty_db));
             self.usual_novelty = Some(usual + USUAL_LEVEL_PACE * (f64::from(c.novelty_db) - usual));
