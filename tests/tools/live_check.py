@@ -6,7 +6,8 @@
     live_check.py passes A.json B.json    the same of every pass, with what nobody wrote and what rang
     live_check.py flawless A.json A.txt N N passes, and not a word of a fault in the report or in the
                                           plain lines, nor of one that was taken back
-    live_check.py fed A.wav TAKE.wav      the kept take holds what was fed into the card, to the bit
+    live_check.py fed A.wav TAKE.wav [S]  the kept take holds what was fed into the card, to the bit, or
+                                          the first S seconds of it
     live_check.py lost A.json N           so many frames were lost
     live_check.py began A.json N          verdicts of the first notes: N at least are right
     live_check.py cost A.json             what listening cost, and how soon notes were known
@@ -84,9 +85,9 @@ def floats(path, from_byte):
         return array.array("f", file.read())
 
 
-def fed(kept, take):
-    """Whether the kept take (58 bytes, then mono floats) holds the take, a WAV file of 16 bits or bare
-    floats, with silence around it."""
+def fed(kept, take, seconds=None):
+    """Whether the kept take (58 bytes, then mono floats at 48 kHz) holds the take, a WAV file of 16 bits
+    or bare floats, with silence around it: so many seconds of it where they are given."""
     with open(take, "rb") as file:
         is_wav = file.read(4) == b"RIFF"
     if is_wav:
@@ -98,6 +99,8 @@ def fed(kept, take):
     heard = floats(kept, 58)
     first, began = (next((at for at, x in enumerate(all) if x), len(all)) for all in (given, heard))
     wanted, got = given[first:], heard[began:]
+    if seconds is not None:
+        wanted = wanted[: round(48000 * float(seconds))]
     # A session ends before a take's silent end.
     same = next((at for at, pair in enumerate(zip(wanted, got)) if pair[0] != pair[1]), None)
     if same is not None:
