@@ -10,8 +10,7 @@ second semitone from E1 to C4, at two velocities, without reverb and chorus, and
 `banks/index.json` and in the instruments of `bassgen/bank.py`, e.g. as `xx_fingered`. An instrument
 whose samples are those of one that is there already is left out.
 
-The pitch of a note is measured (its period over as many periods as fit in a fifth of a second); its
-attack is where its level over one millisecond first comes within 26 dB of the loudest of the first 80 ms.
+The pitch of a note is measured by its period; its attack is where its level over one millisecond first comes within 26 dB of the loudest of the first 80 ms.
 Needs numpy, scipy, soundfile, mido and fluidsynth.
 """
 import json
@@ -55,20 +54,25 @@ def rendered(font, program):
 
 
 def midi_of(x, nominal):
-    """Pitch as a fractional MIDI number from the period between 0.2 and 1 s, and how periodic it is."""
+    """Pitch as a fractional MIDI number and how periodic the note is, from 0.2 to 1 s: the lag at which it is
+    most like itself, first of one period, within a semitone, then of twice as many periods and twice again."""
     part = x[int(0.2 * RATE):int(1.0 * RATE)]
     period = RATE / (440 * 2 ** ((nominal - 69) / 12))
-    times = max(1, int(0.2 * RATE / period))
-    lags = np.arange(int(times * period * 2 ** (-1 / 12)), int(times * period * 2 ** (1 / 12)) + 2)
-    size = len(part) - lags[-1] - 1
-    head = part[:size]
-    alike = np.array([
-        2 * np.dot(head, part[lag:lag + size]) / (np.dot(head, head) + np.dot(part[lag:lag + size], part[lag:lag + size]) + 1e-12)
-        for lag in lags])
-    k = int(np.clip(np.argmax(alike), 1, len(lags) - 2))
-    a, b, c = alike[k - 1:k + 2]
-    lag = lags[k] + 0.5 * (a - c) / (a - 2 * b + c - 1e-12)
-    return 69 + 12 * np.log2(RATE * times / lag / 440), float(alike[k])
+    reach, times = period * (2 ** (1 / 12) - 1), 1
+    while True:
+        lags = np.arange(int(times * period - reach) - 1, int(times * period + reach) + 3)
+        size = len(part) - lags[-1] - 1
+        head = part[:size]
+        alike = np.array([
+            2 * np.dot(head, part[lag:lag + size])
+            / (np.dot(head, head) + np.dot(part[lag:lag + size], part[lag:lag + size]) + 1e-12)
+            for lag in lags])
+        k = int(np.clip(np.argmax(alike), 1, len(lags) - 2))
+        a, b, c = alike[k - 1:k + 2]
+        period = (lags[k] + 0.5 * (a - c) / (a - 2 * b + c - 1e-12)) / times
+        if times * period > 0.1 * RATE:
+            return 69 + 12 * np.log2(RATE / period / 440), float(alike[k])
+        times, reach = 2 * times, 2.0
 
 
 def db(x):
