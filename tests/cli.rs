@@ -249,7 +249,8 @@ fn wrong_input_ends_with_2_and_names_the_file() {
         run.complains(&[take]).complains(about);
     };
     take("none.wav", &["no such file"]);
-    take(".", &["folder"]);
+    fs::create_dir(bench.path("empty")).expect("a folder");
+    take("empty", &["no sound file in this folder"]);
     take("two.line", &["WAV, FLAC, MP3"]);
     fs::write(bench.path("empty.wav"), b"").expect("written");
     take("empty.wav", &["empty"]);
@@ -458,7 +459,7 @@ fn several_takes_are_an_array_and_one_that_fails_costs_no_other() {
     );
 
     let text = bench
-        .run(&["score", "a.wav", "b.wav", "--line", "two.line"])
+        .run(&["score", "a.wav", "b.wav", "--line", "two.line", "--reports"])
         .exits(0)
         .out();
     assert!(

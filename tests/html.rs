@@ -229,7 +229,7 @@ fn only_its_own_pages_are_written_again() {
     write(&["--svg", "-"]).refuses(&["--svg", "folder"]);
     write(&["--html", "-", "--json", "-"]).refuses(&["standard output"]);
     write(&["--html", "-", "--why", "3"]).refuses(&["standard output"]);
-    write(&["take.wav", "--html", "a.html"]).refuses(&["--html", "one take"]);
+    write(&["take.wav", "--svg", "more"]).refuses(&["--svg", "one take"]);
     write(&["--embed-sound"]).refuses(&["--html"]);
     let run = write(&["--html", "-"]).exits(0);
     assert_eq!(run.out(), page, "no text beside it");

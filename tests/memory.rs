@@ -1,4 +1,4 @@
-//! The memory of the real program does not grow with the length of a take.
+//! The memory of the real program does not grow with the length of a take, nor with the number of takes.
 //!
 //! The peak is what Linux keeps of a process: `VmHWM` in `/proc/PID/status`, see proc(5). With
 //! `SEAMLINE_HOUR=1` a whole hour is scored too (48 kHz, 16 bits, stereo: 691 MB on disk while it
@@ -33,22 +33,17 @@ fn peak_kb(pid: u32) -> Option<u64> {
     line.split_whitespace().nth(1)?.parse().ok()
 }
 
-/// Scores `seconds` of playing.
-fn score(folder: &Path, seconds: u32) -> Used {
-    let take = folder.join(format!("{seconds}.wav"));
-    let line = folder.join(format!("{seconds}.line"));
-    long_take::write_wav(&take, seconds).expect("a long take");
-    let times = long_take::times_in(seconds);
-    fs::write(&line, long_take::repeated_line(times)).expect("a long line");
+/// Scores a take, or the takes of a folder.
+fn run(take: &Path, line: &Path, report: &Path) -> Used {
     let since = Instant::now();
     let mut child = Command::new(env!("CARGO_BIN_EXE_seamline"))
         .env("SEAMLINE_SETTINGS", "")
         .args(["score", "--no-record"])
-        .arg(&take)
+        .arg(take)
         .arg("--line")
-        .arg(&line)
+        .arg(line)
         .arg("--json")
-        .arg(folder.join("report.json"))
+        .arg(report)
         .stdout(Stdio::null())
         .spawn()
         .expect("the program starts");
@@ -62,10 +57,20 @@ fn score(folder: &Path, seconds: u32) -> Used {
         std::thread::sleep(Duration::from_millis(2));
     };
     assert!(status.success(), "seamline score: {status}");
-    let used = Used {
+    Used {
         peak_kb: peak,
         seconds: since.elapsed().as_secs_f64(),
-    };
+    }
+}
+
+/// Scores `seconds` of playing.
+fn score(folder: &Path, seconds: u32) -> Used {
+    let take = folder.join(format!("{seconds}.wav"));
+    let line = folder.join(format!("{seconds}.line"));
+    long_take::write_wav(&take, seconds).expect("a long take");
+    let times = long_take::times_in(seconds);
+    fs::write(&line, long_take::repeated_line(times)).expect("a long line");
+    let used = run(&take, &line, &folder.join("report.json"));
     check_report(&folder.join("report.json"), seconds);
     fs::remove_file(take).expect("the take goes");
     used
@@ -117,4 +122,42 @@ fn memory_is_flat_in_the_length_of_a_take() {
     if let Some(hour) = hour {
         assert!(hour.peak_kb <= MOST_KB, "1 h: {} kB", hour.peak_kb);
     }
+}
+
+/// From the design of this project: results are dropped once their row is made. Ten times as many takes,
+/// each with a report of some hundred kilobytes, may need no more than what allocators differ by.
+#[test]
+fn memory_is_flat_in_the_number_of_takes() {
+    /// What ten times as many may need more, in kilobytes. All reports together have 2 MB and more.
+    const GROWTH_KB: u64 = 1_500;
+    let folder = tempfile::tempdir().expect("a folder");
+    let line = folder.path().join("some.line");
+    fs::write(&line, long_take::repeated_line(long_take::times_in(30))).expect("a line");
+    let score = |count: u32| {
+        let takes = folder.path().join(format!("{count} takes"));
+        fs::create_dir(&takes).expect("a folder");
+        let first = takes.join("0.wav");
+        long_take::write_wav(&first, 30).expect("a take");
+        for number in 1..count {
+            fs::hard_link(&first, takes.join(format!("{number}.wav"))).expect("the same sound");
+        }
+        let report = folder.path().join("report.json");
+        let used = run(&takes, &line, &report);
+        let reports = fs::read_to_string(&report).expect("reports");
+        let all: Vec<serde_json::Value> = serde_json::from_str(&reports).expect("JSON");
+        assert_eq!(all.len(), count as usize);
+        (used.peak_kb, reports.len() as u64 / 1024)
+    };
+    let (few, many) = (score(6), score(60));
+    let words = format!(
+        "6 takes: {} kB (reports of {} kB), 60 takes: {} kB (reports of {} kB)",
+        few.0, few.1, many.0, many.1
+    );
+    println!("{words}");
+    assert!(few.0 > 1_000, "nothing was measured: {words}");
+    assert!(
+        many.1 > few.1 + GROWTH_KB,
+        "the reports are too small to be noticed: {words}"
+    );
+    assert!(many.0 <= few.0 + GROWTH_KB, "{words}");
 }

@@ -27,7 +27,8 @@ const EMBEDDED_FRAMES_MAX: usize = 10 * 60 * 48_000;
 /// Pages and pictures of a judged take.
 #[derive(Args, Debug, Clone)]
 pub(super) struct JudgedOptions {
-    /// Write the result as one HTML page with pictures; `-` is standard output, without the text
+    /// Write the result as one HTML page with pictures, of several takes the table; `-` is standard
+    /// output, without the text
     #[arg(long, value_name = "PATH|-")]
     html: Option<PathBuf>,
 
@@ -46,7 +47,8 @@ pub(super) struct JudgedOptions {
 }
 
 impl JudgedOptions {
-    fn html(&self) -> Option<Target> {
+    /// Where the page goes.
+    pub(super) fn html(&self) -> Option<Target> {
         self.html.as_deref().map(Target::new)
     }
 
@@ -55,33 +57,37 @@ impl JudgedOptions {
         self.why.is_some() || matches!(self.html(), Some(Target::Standard))
     }
 
-    /// What can be known to be wrong before anything is read. `json` says whether the JSON goes to
-    /// standard output.
-    pub(super) fn check(&self, takes: &[PathBuf], json: bool) -> Result<(), Failure> {
+    /// What can be known to be wrong before anything is read. `several` says whether a table is made,
+    /// `others` how many other results go to standard output.
+    pub(super) fn check(
+        &self,
+        takes: &[&Path],
+        several: bool,
+        others: usize,
+    ) -> Result<(), Failure> {
         let asked = [
-            (self.html.is_some(), "--html"),
+            (self.embed_sound, "--embed-sound"),
             (self.svg.is_some(), "--svg"),
             (self.why.is_some(), "--why"),
         ];
         let first = asked.iter().find(|(asked, _)| *asked);
-        if let Some((_, option)) = first.filter(|_| takes.len() > 1) {
+        if let Some((_, option)) = first.filter(|_| several) {
             return Err(Failure::new(format!(
-                "{option} is about one take, and here are {}; name one of them",
-                takes.len()
+                "{option} is about one take, and a table of {} is made here; name one take alone",
+                words::count(takes.len(), "take")
             )));
         }
-        let standard = [
-            json,
+        let own = [
             matches!(self.html(), Some(Target::Standard)),
             self.why.is_some(),
         ];
-        if standard.iter().filter(|goes| **goes).count() > 1 {
+        if others + own.iter().filter(|goes| **goes).count() > 1 {
             return Err(Failure::new(
-                "--json -, --html - and --why: only one of them can go to standard output; name files \
-                 for the others",
+                "--json -, --csv -, --summary -, --html - and --why: only one of them can go to \
+                 standard output; name files for the others",
             ));
         }
-        if self.embed_sound && takes.iter().any(|take| take == Path::new("-")) {
+        if self.embed_sound && takes.contains(&Path::new("-")) {
             return Err(Failure::new(
                 "--embed-sound: standard input can be read only once; name the take's file",
             ));

@@ -5,9 +5,12 @@
 //!
 //! | file | what lives there |
 //! |---|---|
-//! | `score` | judge recorded takes |
+//! | `score`, `scoring` | judge recorded takes: what is asked for, and how it is done |
 //! | `play` | play along, live |
+//! | `judge` | one take judged, or taken up where it was kept |
 //! | `many` | many takes at once, on all cores |
+//! | `class/` | several takes as one table: the class file, results kept, lines found by ear |
+//! | `bar` | how far many takes have come, on a terminal |
 //! | `log` | what was practised |
 //! | `next` | what to practise today |
 //! | `sound` | list devices, measure the round trip |
@@ -33,6 +36,8 @@
 //! | `output` | standard output, and files written whole or not at all |
 //! | `written` | which files a command may write: nothing of the player's is written over |
 
+mod bar;
+mod class;
 mod clock;
 mod convert;
 mod data;
@@ -41,6 +46,7 @@ mod failure;
 mod hand;
 mod hear;
 mod join;
+mod judge;
 mod judged;
 mod line_file;
 mod listen;
@@ -55,6 +61,7 @@ mod play;
 mod played;
 mod record;
 mod score;
+mod scoring;
 mod settings;
 mod show;
 mod sound;
@@ -70,7 +77,6 @@ use std::process::ExitCode;
 use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 
 use self::failure::Failure;
-use crate::compare::judgement::Judgement;
 
 /// Done.
 const DONE: u8 = 0;
@@ -79,17 +85,10 @@ const BELOW: u8 = 1;
 /// Wrong usage or input.
 const FAILED: u8 = 2;
 
-/// What is said of a take in which fewer than `mark` per cent of the notes of all judged passes are
-/// right; `None` when no fewer are, or no mark was asked for. Where no pass was judged, none of the
-/// notes asked for was right.
-fn below_mark(judgement: &Judgement, mark: Option<f64>) -> Option<String> {
+/// What is said of a take of which `right` of `total` notes of all judged passes are right, fewer than
+/// `mark` per cent; `None` when no fewer are, or no mark was asked for.
+fn below_mark((right, total): (usize, usize), mark: Option<f64>) -> Option<String> {
     let mark = mark?;
-    let passes = || judgement.passes.iter().filter(|pass| pass.judged);
-    let right: usize = passes().map(|pass| pass.tally.right).sum();
-    let total = match passes().map(|pass| pass.notes.len()).sum() {
-        0 => judgement.notes.len(),
-        notes => notes,
-    };
     // In whole notes, so that no rounding can turn a pass into a miss.
     let reached = right as f64 * 100.0 >= mark * total as f64;
     (!reached).then(|| format!("{right} of {total} notes right, below the pass mark of {mark} %"))

@@ -4,14 +4,18 @@ use std::fs::{self, File, OpenOptions};
 use std::io::{self, ErrorKind, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
+use super::bar::above;
 use super::failure::Failure;
 use crate::tui::theme::{Theme, Tone};
 
 /// Writes a result to standard output. A reader that has gone away wants no more: that is no
 /// failure.
 pub(super) fn print(bytes: &[u8]) -> Result<(), Failure> {
-    let mut out = io::stdout().lock();
-    match out.write_all(bytes).and_then(|()| out.flush()) {
+    let written = above(|| {
+        let mut out = io::stdout().lock();
+        out.write_all(bytes).and_then(|()| out.flush())
+    });
+    match written {
         Err(error) if error.kind() != ErrorKind::BrokenPipe => Err(Failure::new(format!(
             "standard output cannot be written ({error}); write to a file with --json PATH"
         ))),
@@ -21,8 +25,7 @@ pub(super) fn print(bytes: &[u8]) -> Result<(), Failure> {
 
 /// Says a line on standard error. Where that is closed there is nobody to tell.
 pub(super) fn note(line: &str) {
-    let mut out = io::stderr().lock();
-    writeln!(out, "{line}").ok();
+    above(|| writeln!(io::stderr().lock(), "{line}").ok());
 }
 
 /// Whether the text on standard output may be coloured: only on a terminal, and not when the
@@ -66,49 +69,94 @@ pub(super) fn theme(dim: bool, large: bool) -> Theme {
 
 /// Writes `bytes` as the file `path`: whole, or not at all with what was there left as it was.
 ///
-/// They go to a new file beside it that then takes its name. A place that is no ordinary file
-/// (a pipe, a device) is written to directly.
+/// See [`Growing`], of which this is one part alone.
 pub(super) fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
-    let failed = |error: io::Error| {
-        Failure::new(format!(
-            "{}: cannot be written ({error}); check that the folder is there, that you may write \
-             in it, and that the disk has room",
-            path.display()
-        ))
-    };
-    match fs::metadata(path) {
-        Ok(there) if there.is_dir() => Err(Failure::new(format!(
-            "{}: this is a folder; name a file in it",
-            path.display()
-        ))),
-        Ok(there) if !there.is_file() => {
-            let mut special = OpenOptions::new().write(true).open(path).map_err(failed)?;
-            match special.write_all(bytes) {
-                Err(error) if error.kind() != ErrorKind::BrokenPipe => Err(failed(error)),
-                _ => Ok(()),
-            }
+    let mut growing = Growing::begin(path)?;
+    growing.add(bytes)?;
+    growing.finish()
+}
+
+/// A file that is written in parts: whole in the end, or not at all with what was there left as it was.
+pub(super) struct Growing {
+    path: PathBuf,
+    file: File,
+    /// The new file beside it that takes its name in the end; `None` where it is written to directly.
+    beside: Option<PathBuf>,
+}
+
+impl Growing {
+    /// Begins the file `path`.
+    ///
+    /// The parts go to a new file beside it. A place that is no ordinary file (a pipe, a device) is
+    /// written to directly.
+    pub(super) fn begin(path: &Path) -> Result<Self, Failure> {
+        let failed = |error| unwritable(path, &error);
+        let new = |path: &Path| {
+            let (file, beside) = new_file_beside(path).map_err(failed)?;
+            Ok(Self {
+                path: path.to_owned(),
+                file,
+                beside: Some(beside),
+            })
+        };
+        match fs::metadata(path) {
+            Ok(there) if there.is_dir() => Err(Failure::new(format!(
+                "{}: this is a folder; name a file in it",
+                path.display()
+            ))),
+            Ok(there) if !there.is_file() => Ok(Self {
+                path: path.to_owned(),
+                file: OpenOptions::new().write(true).open(path).map_err(failed)?,
+                beside: None,
+            }),
+            // Through a link to the file itself, so that the link stays one.
+            Ok(_) => new(&path.canonicalize().map_err(failed)?),
+            Err(_) => new(path),
         }
-        // Through a link to the file itself, so that the link stays one.
-        Ok(_) => replace(&path.canonicalize().map_err(failed)?, bytes).map_err(failed),
-        Err(_) => replace(path, bytes).map_err(failed),
+    }
+
+    /// Adds a part. A reader of a pipe that has gone away wants no more: that is no failure.
+    pub(super) fn add(&mut self, bytes: &[u8]) -> Result<(), Failure> {
+        match self.file.write_all(bytes) {
+            Err(error) if self.beside.is_none() && error.kind() == ErrorKind::BrokenPipe => Ok(()),
+            written => written.map_err(|error| unwritable(&self.path, &error)),
+        }
+    }
+
+    /// The file is whole, and takes its name.
+    pub(super) fn finish(mut self) -> Result<(), Failure> {
+        let Some(beside) = &self.beside else {
+            return Ok(());
+        };
+        let named = self
+            .file
+            .sync_all()
+            .and_then(|()| match fs::metadata(&self.path) {
+                Ok(old) => self.file.set_permissions(old.permissions()),
+                Err(_) => Ok(()),
+            })
+            .and_then(|()| fs::rename(beside, &self.path));
+        named.map_err(|error| unwritable(&self.path, &error))?;
+        self.beside = None;
+        Ok(())
     }
 }
 
-fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let (mut file, beside) = new_file_beside(path)?;
-    let written = file
-        .write_all(bytes)
-        .and_then(|()| file.sync_all())
-        .and_then(|()| match fs::metadata(path) {
-            Ok(old) => file.set_permissions(old.permissions()),
-            Err(_) => Ok(()),
-        })
-        .and_then(|()| fs::rename(&beside, path));
-    if written.is_err() {
-        // The failure that is told is the first one; a file left over is only untidy.
-        fs::remove_file(&beside).ok();
+impl Drop for Growing {
+    fn drop(&mut self) {
+        if let Some(beside) = &self.beside {
+            // The failure that is told is the first one; a file left over is only untidy.
+            fs::remove_file(beside).ok();
+        }
     }
-    written
+}
+
+fn unwritable(path: &Path, error: &io::Error) -> Failure {
+    Failure::new(format!(
+        "{}: cannot be written ({error}); check that the folder is there, that you may write in it, and \
+         that the disk has room",
+        path.display()
+    ))
 }
 
 /// A file that nobody has, in the folder of `path`.

@@ -78,16 +78,35 @@ pub(super) struct HowPlayed<'a> {
 }
 
 impl<'a> HowPlayed<'a> {
-    /// As `score` was asked.
-    pub fn of(arguments: &'a ScoreArguments) -> Self {
+    /// As `score` was asked, against `line`.
+    pub fn of(arguments: &'a ScoreArguments, line: Option<&'a Path>) -> Self {
         Self {
-            line: arguments.line.as_deref(),
+            line,
             options: &arguments.options,
             marks: &arguments.marks,
             strings: arguments.strings.as_deref(),
             a4: arguments.a4,
             click: arguments.click,
         }
+    }
+}
+
+/// What a take is judged by as asked for alone, whatever stands beside it.
+pub(super) fn settings_of(arguments: &HowPlayed, known: &KnownInstrument) -> ScoreSettings {
+    let mut marks = Marks::default();
+    for mark in arguments.marks {
+        mark.apply(&mut marks);
+    }
+    ScoreSettings {
+        known: known.clone(),
+        a4: Hertz(arguments.a4.unwrap_or(STANDARD_A4.0)),
+        marks,
+        mode: if arguments.click {
+            TimingMode::Click
+        } else {
+            TimingMode::Free
+        },
+        ..ScoreSettings::default()
     }
 }
 

@@ -15,6 +15,8 @@ use serde::de::IgnoredAny;
 
 use super::failure::Failure;
 use super::output::keep_apart;
+use crate::report::class::csv as class_csv;
+use crate::report::json::BY_SCORE;
 use crate::sound::wav_info;
 
 /// How a page says it: in a comment of SVG and HTML, as the producer of a PDF. Common to all three.
@@ -138,7 +140,7 @@ struct Mark {
 }
 
 /// The command that wrote the file at `path`, as the file itself says it: a field in JSON (in each
-/// object of a list), the software in WAV, a comment at the head of a line, an SVG or an HTML page, the
+/// object of a list), the header of a class's table, the software in WAV, a comment at the head of a line, an SVG or an HTML page, the
 /// producer of a PDF. `None` when it does not say.
 fn writer(path: &Path) -> Option<String> {
     let open = || File::open(path).map(BufReader::new).ok();
@@ -150,6 +152,13 @@ fn writer(path: &Path) -> Option<String> {
             page_mark(open()?, "<!-- ", " -->").or_else(|| line_writer(&first_bytes(path)?, path))
         }
         b"%" => page_mark(open()?, "/Producer (", ")"),
+        b"w" => {
+            // The table of a class has no room for a comment: its header says it.
+            let header = class_csv::header();
+            let mut head = vec![0u8; header.len()];
+            open()?.read_exact(&mut head).ok()?;
+            (head == header.as_bytes()).then(|| BY_SCORE.to_owned())
+        }
         b";" | b"#" | b"M" | b"P" => line_writer(&first_bytes(path)?, path),
         b"{" => {
             // An exported record has an object on each line: the first one says it.
@@ -253,6 +262,11 @@ mod tests {
             ("[{\"written_by\": \"one\"}, {}]", None),
             ("written_by: one", None),
             ("RIFF", None),
+            ("who,take,line\nAda,a.wav,x.line\n", None),
+            (
+                &format!("{}\r\n,a.wav\r\n", class_csv::header()),
+                Some(BY_SCORE),
+            ),
             ("; seamline one\ntitle: x\n", Some("seamline one")),
             ("; my own line\n", None),
             ("<!-- written by one -->\n<svg/>", Some("one")),

@@ -28,6 +28,13 @@ pub(super) fn lines(result: &TakeResult) -> Vec<String> {
     lines.into_iter().filter(|line| !line.is_empty()).collect()
 }
 
+/// Why a take that is not judged is not, and what to do, without its name.
+pub(super) fn reason(result: &TakeResult) -> String {
+    let told = lines(result).join(" ");
+    let plain = told.strip_prefix(&format!("{}: ", name(result)));
+    plain.map_or_else(|| told.clone(), str::to_owned)
+}
+
 /// First line: the passes, and how many notes were right.
 fn how_it_went(result: &TakeResult) -> String {
     let passes = &result.judgement.passes;

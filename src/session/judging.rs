@@ -23,7 +23,7 @@ use crate::units::{Decibels, Hertz, MidiNote, SampleRate};
 /// Room above the highest written note that is still listened to, as a ratio of frequencies: a
 /// fifth, so that a wrong note up to there is heard as what it is. Raising it costs nothing but
 /// rivals for the high notes.
-const HEADROOM_RATIO: f64 = 1.5;
+pub(super) const HEADROOM_RATIO: f64 = 1.5;
 
 /// What a take is judged by.
 pub(super) struct Judging<'a> {

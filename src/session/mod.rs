@@ -8,6 +8,7 @@
 //! | `judging` | line, instrument and marks to the ear, the comparator's settings and the result |
 //! | [`line_info`] | what a report and a screen need to know of the line |
 //! | [`offline`] | a recorded take scored |
+//! | [`which_line`] | which of several lines a take is |
 //! | [`live`] | a take while it is played |
 //! | [`writing`] | a take written down as a line |
 //! | [`tuning`] | open strings checked |
@@ -32,4 +33,5 @@ pub mod played;
 pub mod pump;
 pub mod result;
 pub mod tuning;
+pub mod which_line;
 pub mod writing;

@@ -106,7 +106,7 @@ fn climbed(pass: &PassView) -> Option<LadderInfo> {
 /// The exit code by the pass mark over all judged passes, as `score` has it, with a word on standard
 /// error when it was not reached.
 fn pass(result: &TakeResult, mark: Option<f64>) -> u8 {
-    match below_mark(&result.judgement, mark) {
+    match below_mark(result.judgement.right_of_passes(), mark) {
         None => DONE,
         Some(below) => {
             output::note(&below);
@@ -118,7 +118,7 @@ fn pass(result: &TakeResult, mark: Option<f64>) -> u8 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::cli::score;
+    use crate::cli::scoring;
     use crate::report::sample::nothing_heard;
     use crate::report::sample_practice::practice;
 
@@ -137,9 +137,10 @@ mod tests {
             (Some(97.1), BELOW),
         ] {
             assert_eq!(pass(&result, mark), code, "{mark:?}");
-            assert_eq!(score::pass(&result, mark), code, "{mark:?}");
+            assert_eq!(scoring::pass(&result, mark), code, "{mark:?}");
         }
-        let below = below_mark(&result.judgement, Some(97.1)).expect("it is below");
+        let below =
+            below_mark(result.judgement.right_of_passes(), Some(97.1)).expect("it is below");
         assert!(below.starts_with("65 of 67 notes right"), "{below}");
     }
 

@@ -170,4 +170,15 @@ impl Judgement {
         let reached = |note: &JudgedNote| note.verdict != Verdict::Unreached;
         self.agreement == Agreement::Recognised && self.notes.iter().any(reached)
     }
+
+    /// Right notes of all judged passes, and all notes of these. Where no pass was judged, none of the
+    /// notes asked for was right.
+    pub fn right_of_passes(&self) -> (usize, usize) {
+        let passes = || self.passes.iter().filter(|pass| pass.judged);
+        let right = passes().map(|pass| pass.tally.right).sum();
+        match passes().map(|pass| pass.notes.len()).sum() {
+            0 => (right, self.notes.len()),
+            notes => (right, notes),
+        }
+    }
 }

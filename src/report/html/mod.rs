@@ -7,6 +7,7 @@
 //! | `clock` | where moments of a pass lie in the line |
 //! | `notes` | every note in words, to be opened |
 //! | `tables` | passes, joins, kinds of joins, marks |
+//! | `class` | the table of several takes, a page of its own |
 //! | `legend` | what the shapes mean |
 //! | `sound` | the take within the page, and the script that plays a note of it |
 //! | `draw` | shapes as SVG, texts as HTML takes them |
@@ -17,6 +18,7 @@
 //! file name can become markup. How a pitch moves within a note is not in a result, and not drawn.
 
 mod bar;
+pub mod class;
 mod clock;
 mod draw;
 mod even;
