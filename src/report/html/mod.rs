@@ -9,6 +9,7 @@
 //! | `tables` | passes, joins, kinds of joins, marks |
 //! | `legend` | what the shapes mean |
 //! | `sound` | the take within the page, and the script that plays a note of it |
+//! | `document` | a page's head, policy and foot |
 //! | `draw` | shapes as SVG, texts as HTML takes them |
 //! | `palette`, `style` | colours and their contrast, the look |
 //!
@@ -18,6 +19,7 @@
 
 mod bar;
 mod clock;
+mod document;
 mod draw;
 mod even;
 mod lanes;
@@ -35,6 +37,7 @@ mod tests;
 use std::fmt::Write as _;
 
 use self::bar::Drawn;
+use self::document::{Document, comment, document, section};
 use self::draw::escaped;
 use super::text::Practise;
 use super::{opening, parts};
@@ -63,54 +66,40 @@ pub struct Picture {
 /// The page on a take, ending with a line feed. Never fails.
 pub fn page(result: &TakeResult, options: &PageOptions) -> String {
     let with_sound = options.sound_wav.is_some();
-    let title = title(result);
-    let mut out = String::from("<!doctype html>\n");
-    out.push_str(&comment(&options.mark));
-    let _ = write!(
-        out,
-        "<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta http-equiv=\"Content-Security-Policy\" content=\"{}\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <meta name=\"referrer\" content=\"no-referrer\">\n\
-         <title>{title}</title>\n<style>\n{}</style>\n</head>\n<body>\n",
-        policy(with_sound),
-        style::page()
-    );
-    let _ = writeln!(
-        out,
-        "<svg class=\"unseen\" width=\"0\" height=\"0\" aria-hidden=\"true\">{}</svg>",
-        style::PATTERNS
-    );
-    let _ = writeln!(out, "<main>\n<h1>{title}</h1>");
-    out.push_str(&head(result, options));
+    let mut body = head(result, options);
     if let Some(wav) = &options.sound_wav {
-        out.push_str(&sound::player(wav));
+        body.push_str(&sound::player(wav));
     }
     if result.judgement.is_judged() {
-        out.push_str(&findings(result));
-        out.push_str(&pictures_of_bars(result, with_sound));
-        out.push_str(&evenness(result));
-        out.push_str(&section(
+        body.push_str(&findings(result));
+        body.push_str(&pictures_of_bars(result, with_sound));
+        body.push_str(&evenness(result));
+        body.push_str(&section(
             "joins",
             "Joins",
             &(tables::joins(result) + &tables::kinds(result)),
         ));
-        out.push_str(&section("passes", "Passes", &tables::passes(result)));
+        body.push_str(&section("passes", "Passes", &tables::passes(result)));
     }
-    out.push_str(&section(
+    body.push_str(&section(
         "measured",
         "How it was measured",
         &tables::measured(result),
     ));
-    out.push_str(
-        "</main>\n<footer><p>Stop when something hurts, and rest between hard stretches. A \
-         teacher sees what a recording does not tell.</p></footer>\n",
-    );
-    if with_sound {
-        let _ = writeln!(out, "<script>{}</script>", sound::SCRIPT);
-    }
-    out.push_str("</body>\n</html>\n");
-    out
+    let (policy, script) = match with_sound {
+        true => (
+            format!("; media-src data:; script-src {}", sound::script_source()),
+            format!("<script>{}</script>\n", sound::SCRIPT),
+        ),
+        false => (String::new(), String::new()),
+    };
+    let about = Document {
+        title: result.line.title.as_deref().unwrap_or("Bass line"),
+        mark: &options.mark,
+        policy: &policy,
+        script: &script,
+    };
+    document(&about, &body)
 }
 
 /// Every picture of the page as SVG, in its order. None of a take that could not be judged.
@@ -144,45 +133,6 @@ fn picture(name: String, drawn: Drawn, mark: &str) -> Picture {
         name,
         svg: comment(mark) + &svg,
     }
-}
-
-/// What the page may do: show its own styles, and with sound play it and run the one script.
-///
-/// # Source
-/// Content Security Policy Level 3 (W3C).
-fn policy(with_sound: bool) -> String {
-    let mut policy = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; \
-                      form-action 'none'"
-        .to_owned();
-    if with_sound {
-        let _ = write!(
-            policy,
-            "; media-src data:; script-src {}",
-            sound::script_source()
-        );
-    }
-    policy
-}
-
-/// The mark as a comment on a line of its own; two hyphens would end it.
-fn comment(mark: &str) -> String {
-    if mark.is_empty() {
-        return String::new();
-    }
-    format!("<!-- {} -->\n", escaped(mark).replace("--", "- -"))
-}
-
-fn title(result: &TakeResult) -> String {
-    escaped(result.line.title.as_deref().unwrap_or("Bass line"))
-}
-
-fn section(id: &str, heading: &str, body: &str) -> String {
-    if body.is_empty() {
-        return String::new();
-    }
-    format!(
-        "<section aria-labelledby=\"{id}\">\n<h2 id=\"{id}\">{heading}</h2>\n{body}</section>\n"
-    )
 }
 
 /// How it went, and where to start.
