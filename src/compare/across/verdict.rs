@@ -44,7 +44,9 @@ pub(super) fn decide(compared: &mut [Compared], marks: &Marks) -> usize {
     }
     for matter in [Matter::Spread, Matter::Drift] {
         for (at, samples) in numbers(compared, matter).collect::<Vec<_>>() {
-            apart[at] = samples.apart(None);
+            if is_minded(matter, &samples, marks) {
+                apart[at] = samples.apart(None);
+            }
         }
     }
     for (one, apart) in compared.iter_mut().zip(&apart) {
@@ -83,14 +85,15 @@ fn numbers(compared: &[Compared], matter: Matter) -> impl Iterator<Item = (usize
 }
 
 /// Whether one side reaches what somebody would mind: a silence that the ear's own ringing does not hide, an onset that
-/// is not within the groove. What does not is alike, and no test is made of it.
+/// is not within the groove, a tempo that moves so that it is noticed. What does not is alike, and no test is made of it.
 fn is_minded(matter: Matter, samples: &Samples, marks: &Marks) -> bool {
-    let limit_ms = match matter {
+    let limit = match matter {
         Matter::Gap => marks.gap_floor_ms,
         Matter::Timing => marks.timing_ms,
+        Matter::Drift => LEAST_DRIFT,
         _ => return true,
     };
-    let reaches = |side: &[Measured]| Group::of(side).is_some_and(|group| group.mean >= limit_ms);
+    let reaches = |side: &[Measured]| Group::of(side).is_some_and(|group| group.mean >= limit);
     reaches(&samples.before) || reaches(&samples.after)
 }
 
