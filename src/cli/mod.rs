@@ -6,6 +6,7 @@
 //! | file | what lives there |
 //! |---|---|
 //! | `score` | judge recorded takes |
+//! | `compare` | takes of one line held against each other |
 //! | `play` | play along, live |
 //! | `many` | many takes at once, on all cores |
 //! | `log` | what was practised |
@@ -18,6 +19,8 @@
 //! | `study` | build a line from chord symbols |
 //! | `write` | a take written down as a line |
 //! | `show` | a line as tab, and what was understood of it |
+//! | `judged` | what `score` and `play` write of a judged take |
+//! | `pages` | a page and its pictures as files |
 //! | `paper` | a line on paper: which files, and what was written |
 //! | `own` | completions, man page, what the program was built for |
 //! | `options` | what several commands ask for: the line, its bars, tempo and tuning |
@@ -34,6 +37,7 @@
 //! | `written` | which files a command may write: nothing of the player's is written over |
 
 mod clock;
+mod compare;
 mod convert;
 mod data;
 mod devices;
@@ -50,6 +54,7 @@ mod next;
 mod options;
 mod output;
 mod own;
+mod pages;
 mod paper;
 mod play;
 mod played;
@@ -117,6 +122,7 @@ struct Arguments {
 #[derive(Subcommand, Debug)]
 enum Command {
     Score(score::ScoreArguments),
+    Compare(compare::CompareArguments),
     Play(Box<play::PlayArguments>),
     Show(show::ShowArguments),
     Hear(hear::HearArguments),
@@ -194,6 +200,7 @@ pub fn run() -> ExitCode {
     let data = &arguments.data;
     let code = match arguments.command {
         Command::Score(arguments) => score::run(&arguments, data),
+        Command::Compare(arguments) => compare::run(&arguments),
         Command::Play(arguments) => play::run(&arguments, data),
         Command::Sound(arguments) => sound::run(&arguments, data),
         Command::Log(arguments) => log::run(&arguments, data),

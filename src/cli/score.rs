@@ -6,7 +6,7 @@ use clap::Args;
 
 use super::data::DataOptions;
 use super::failure::Failure;
-use super::judged::JudgedOptions;
+use super::judged::{JudgedOptions, JudgedTake};
 use super::many;
 use super::options::{LineOptions, Target};
 use super::output;
@@ -187,9 +187,13 @@ fn follow(
 ) -> u8 {
     let read = inputs(arguments);
     let guarded = (read.as_slice(), arguments.replace);
-    let written = arguments
-        .judged
-        .write(result, &as_played.practise, take, guarded);
+    let judged = JudgedTake {
+        result,
+        take,
+        practise: &as_played.practise,
+        a4: as_played.settings.a4,
+    };
+    let written = arguments.judged.write(judged, guarded);
     // What cannot be written must not keep the take out of the record.
     let code = pass(result, arguments.pass_mark);
     record(arguments, data, take, result, as_played);

@@ -1,31 +1,39 @@
-//! A judged take as one HTML page that needs nothing else, and each of its pictures as SVG.
+//! A judged take as one HTML page that needs nothing else, and each of its pictures as SVG; takes held against each
+//! other, and the record of practice, likewise.
 //!
 //! | file | what lives there |
 //! |---|---|
 //! | `bar`, `strip`, `lanes` | the picture of a bar: as written, and each pass below it; its strings; its timing and levels |
 //! | `even` | the pictures of how even time and loudness are |
+//! | `across`, `followed` | takes held against each other; a join followed from pass to pass |
+//! | `practice` | the record of practice over days |
 //! | `clock` | where moments of a pass lie in the line |
 //! | `notes` | every note in words, to be opened |
 //! | `tables` | passes, joins, kinds of joins, marks |
 //! | `legend` | what the shapes mean |
 //! | `sound` | the take within the page, and the script that plays a note of it |
+//! | `curve` | how pitch and level move within a note |
 //! | `document` | a page's head, policy and foot |
 //! | `draw` | shapes as SVG, texts as HTML takes them |
 //! | `palette`, `style` | colours and their contrast, the look |
 //!
 //! Pure functions from results to text. The page is read without a script and without a network: its
 //! policy allows neither, except for the one script that comes with embedded sound. Nobody's title or
-//! file name can become markup. How a pitch moves within a note is not in a result, and not drawn.
+//! file name can become markup. How a pitch moves within a note is not in a result: its curves come beside it.
 
+pub mod across;
 mod bar;
 mod clock;
+mod curve;
 mod document;
 mod draw;
 mod even;
+mod followed;
 mod lanes;
 mod legend;
 mod notes;
 mod palette;
+pub mod practice;
 mod sound;
 mod strip;
 mod style;
@@ -41,7 +49,7 @@ use self::document::{Document, comment, document, section};
 use self::draw::escaped;
 use super::text::Practise;
 use super::{opening, parts};
-use crate::session::result::TakeResult;
+use crate::session::result::{Curves, TakeResult};
 
 /// How a page is made.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -52,6 +60,8 @@ pub struct PageOptions {
     pub practise: Option<Practise>,
     /// The take as the bytes of a WAV file, from its first frame on; `None` embeds no sound.
     pub sound_wav: Option<Vec<u8>>,
+    /// How pitch and level move within each note; `None` draws no curves.
+    pub curves: Option<Curves>,
 }
 
 /// A picture as a file of its own.
@@ -66,13 +76,17 @@ pub struct Picture {
 /// The page on a take, ending with a line feed. Never fails.
 pub fn page(result: &TakeResult, options: &PageOptions) -> String {
     let with_sound = options.sound_wav.is_some();
+    let beside = notes::Beside {
+        with_sound,
+        curves: options.curves.as_ref(),
+    };
     let mut body = head(result, options);
     if let Some(wav) = &options.sound_wav {
         body.push_str(&sound::player(wav));
     }
     if result.judgement.is_judged() {
         body.push_str(&findings(result));
-        body.push_str(&pictures_of_bars(result, with_sound));
+        body.push_str(&pictures_of_bars(result, beside));
         body.push_str(&evenness(result));
         body.push_str(&section(
             "joins",
@@ -206,8 +220,8 @@ fn findings(result: &TakeResult) -> String {
     section("work", "To work on", &body)
 }
 
-fn pictures_of_bars(result: &TakeResult, with_sound: bool) -> String {
-    let mut body = legend::legend();
+fn pictures_of_bars(result: &TakeResult, beside: notes::Beside) -> String {
+    let mut body = legend::legend(true);
     body.push_str("<div class=\"bars\">\n");
     for bar in &result.line.bars {
         let drawn = bar::bar(result, bar, true);
@@ -217,7 +231,7 @@ fn pictures_of_bars(result: &TakeResult, with_sound: bool) -> String {
             body,
             "<section class=\"bar\" aria-label=\"Bar {number}\">\n<h3>Bar {number}</h3>\n{}{}</section>\n",
             drawn.drawing.into_svg(&open, drawn.size, ""),
-            notes::list(result, bar, with_sound)
+            notes::list(result, bar, beside)
         );
     }
     body.push_str("</div>\n");
