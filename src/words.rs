@@ -153,6 +153,11 @@ pub fn plural<'a>(count: usize, one: &'a str, many: &'a str) -> &'a str {
     if count == 1 { one } else { many }
 }
 
+/// "1 pass", "4 passes".
+pub fn count_of(number: usize, one: &str, many: &str) -> String {
+    format!("{number} {}", plural(number, one, many))
+}
+
 /// "1 note", "4 notes".
 pub fn count(number: usize, thing: &str) -> String {
     format!("{number} {thing}{}", plural(number, "", "s"))

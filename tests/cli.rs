@@ -141,6 +141,7 @@ fn golden_help_is_unchanged() {
     for (name, arguments) in [
         ("help.txt", &["--help"] as &[&str]),
         ("help-score.txt", &["score", "--help"]),
+        ("help-compare.txt", &["compare", "--help"]),
         ("help-hear.txt", &["hear", "--help"]),
         ("help-convert.txt", &["convert", "--help"]),
         ("help-tune.txt", &["tune", "--help"]),

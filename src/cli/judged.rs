@@ -1,44 +1,47 @@
 //! What `score` writes of a judged take beside its text: the HTML page, its pictures, and why a note
 //! got its verdict.
 
-use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use clap::Args;
 
 use super::failure::Failure;
 use super::options::Target;
 use super::output;
-use super::written::{self, PAGE_MARK, Planned, ReplaceOption};
+use super::pages::{PagesOptions, mark};
+use super::written::{Planned, ReplaceOption};
 use crate::report::html::{self, PageOptions};
 use crate::report::json::BY_SCORE;
 use crate::report::text::Practise;
 use crate::report::why::{self, LinePlace};
-use crate::session::result::TakeResult;
+use crate::session::curves::curves;
+use crate::session::result::{Curves, TakeResult};
 use crate::sound;
 use crate::sound::block::Delivery;
 use crate::sound::output::{WavSamples, wav_bytes};
+use crate::units::Hertz;
 use crate::words;
 
 /// Longest take whose sound a page holds, in samples of 16 bits: ten minutes at 48 kHz, which make a page
 /// of 77 MB. Raising it makes pages that browsers are slow to open.
 const EMBEDDED_FRAMES_MAX: usize = 10 * 60 * 48_000;
 
-/// Pages and pictures of a judged take.
+/// The page of a judged take with its pictures and its sound.
 #[derive(Args, Debug, Clone)]
-pub(super) struct JudgedOptions {
-    /// Write the result as one HTML page with pictures, of several takes the table; `-` is standard
-    /// output, without the text
-    #[arg(long, value_name = "PATH|-")]
-    html: Option<PathBuf>,
+pub(super) struct TakePages {
+    #[command(flatten)]
+    pages: PagesOptions,
 
     /// Put the sound of the take into the page, so that a click on a note plays it
     #[arg(long, requires = "html")]
     embed_sound: bool,
+}
 
-    /// Write each picture of that page as SVG into this folder: bar-1.svg and so on
-    #[arg(long, value_name = "DIR")]
-    svg: Option<PathBuf>,
+/// Pages and pictures of a judged take, and its explanation.
+#[derive(Args, Debug, Clone)]
+pub(super) struct JudgedOptions {
+    #[command(flatten)]
+    pages: TakePages,
 
     /// Show in place of the report why the notes at a place got their verdicts: `3.2.5` is bar 3 (as
     /// played) beat 2.5, `3` the whole bar
@@ -46,15 +49,77 @@ pub(super) struct JudgedOptions {
     why: Option<LinePlace>,
 }
 
+/// A take that was judged, and how it was played.
+#[derive(Clone, Copy)]
+pub(super) struct JudgedTake<'a> {
+    /// What was found out.
+    pub(super) result: &'a TakeResult,
+    /// The file of its sound.
+    pub(super) take: &'a Path,
+    /// How to practise it.
+    pub(super) practise: &'a Practise,
+    /// Frequency of A4.
+    pub(super) a4: Hertz,
+}
+
+impl JudgedTake<'_> {
+    /// How pitch and level move within its notes; `None` where that cannot be told, with a word why.
+    fn curves(&self) -> Result<Option<Curves>, Failure> {
+        if !self.result.judgement.is_judged() {
+            return Ok(None);
+        }
+        if self.take == Path::new("-") {
+            output::note("no curves of pitch: standard input can be read only once");
+            return Ok(None);
+        }
+        let mut source = sound::file::open(self.take).map_err(Failure::of)?;
+        let drawn = curves(source.as_mut(), self.result, self.a4).map_err(Failure::of)?;
+        if drawn.is_none() {
+            output::note("no curves of pitch: the take is too long for them");
+        }
+        Ok(drawn)
+    }
+}
+
+impl TakePages {
+    /// The options of the page and the pictures alone.
+    pub(super) fn pages(&self) -> &PagesOptions {
+        &self.pages
+    }
+
+    /// Writes what was asked for; `by` may write it again. The first of `guarded` are read, and never written over.
+    pub(super) fn write(
+        &self,
+        judged: JudgedTake,
+        by: &'static str,
+        guarded: (&[&Path], ReplaceOption),
+    ) -> Result<(), Failure> {
+        let page = || {
+            let options = PageOptions {
+                mark: mark(by),
+                practise: Some(judged.practise.clone()),
+                sound_wav: self
+                    .embed_sound
+                    .then(|| sound_of(judged.take))
+                    .transpose()?,
+                curves: judged.curves()?,
+            };
+            Ok(html::page(judged.result, &options))
+        };
+        let pictures = || html::pictures(judged.result, &mark(by));
+        self.pages.write(page, pictures, by, guarded)
+    }
+}
+
 impl JudgedOptions {
-    /// Where the page goes.
+    /// Where the page goes; of several takes it is that of the table.
     pub(super) fn html(&self) -> Option<Target> {
-        self.html.as_deref().map(Target::new)
+        self.pages.pages.html()
     }
 
     /// Whether the text of the report gives way to what goes to standard output.
     pub(super) fn is_in_place_of_text(&self) -> bool {
-        self.why.is_some() || matches!(self.html(), Some(Target::Standard))
+        self.why.is_some() || self.pages.pages.is_to_standard()
     }
 
     /// What can be known to be wrong before anything is read. `several` says whether a table is made,
@@ -65,9 +130,10 @@ impl JudgedOptions {
         several: bool,
         others: usize,
     ) -> Result<(), Failure> {
+        let pages = &self.pages.pages;
         let asked = [
-            (self.embed_sound, "--embed-sound"),
-            (self.svg.is_some(), "--svg"),
+            (self.pages.embed_sound, "--embed-sound"),
+            (pages.svg().is_some(), "--svg"),
             (self.why.is_some(), "--why"),
         ];
         let first = asked.iter().find(|(asked, _)| *asked);
@@ -77,108 +143,41 @@ impl JudgedOptions {
                 words::count(takes.len(), "take")
             )));
         }
-        let own = [
-            matches!(self.html(), Some(Target::Standard)),
-            self.why.is_some(),
-        ];
+        let own = [pages.is_to_standard(), self.why.is_some()];
         if others + own.iter().filter(|goes| **goes).count() > 1 {
             return Err(Failure::new(
                 "--json -, --csv -, --summary -, --html - and --why: only one of them can go to \
                  standard output; name files for the others",
             ));
         }
-        if self.embed_sound && takes.contains(&Path::new("-")) {
+        if self.pages.embed_sound && takes.contains(&Path::new("-")) {
             return Err(Failure::new(
                 "--embed-sound: standard input can be read only once; name the take's file",
             ));
         }
-        match self.svg.as_deref() {
-            Some(folder) if folder == Path::new("-") => Err(Failure::new(
-                "--svg: several pictures cannot go to standard output; name a folder",
-            )),
-            Some(folder) if folder.exists() && !folder.is_dir() => Err(Failure::new(format!(
-                "{}: this is no folder; --svg writes several files, name a folder for them",
-                folder.display()
-            ))),
-            _ => Ok(()),
-        }
+        pages.check()
     }
 
     /// The files that are known before the take is judged.
     pub(super) fn planned(&self) -> Option<Planned<'_>> {
-        let path = self.html.as_deref().filter(|path| *path != Path::new("-"));
-        path.map(|path| Planned::new(path, BY_SCORE))
+        self.pages.pages.planned(BY_SCORE)
     }
 
-    /// Writes and shows what was asked for. `inputs` are read, and never written over.
+    /// Writes and shows what was asked for. The first of `guarded` are read, and never written over.
     pub(super) fn write(
         &self,
-        result: &TakeResult,
-        practise: &Practise,
-        take: &Path,
-        (inputs, replace): (&[&Path], ReplaceOption),
+        judged: JudgedTake,
+        guarded: (&[&Path], ReplaceOption),
     ) -> Result<(), Failure> {
-        let mark = format!("{PAGE_MARK}{BY_SCORE}");
-        if let Some(target) = self.html() {
-            let options = PageOptions {
-                mark: mark.clone(),
-                practise: Some(practise.clone()),
-                sound_wav: self.embed_sound.then(|| sound_of(take)).transpose()?,
-            };
-            let page = html::page(result, &options);
-            match target {
-                Target::Standard => output::print(page.as_bytes())?,
-                Target::File(path) => output::write_file(&path, page.as_bytes())?,
-            }
-        }
-        if let Some(folder) = &self.svg {
-            pictures(result, folder, &mark, (inputs, replace))?;
-        }
+        self.pages.write(judged, BY_SCORE, guarded)?;
         if let Some(place) = self.why {
-            let told = why::page(result, place, output::columns());
+            let curves = judged.curves()?;
+            let told = why::page(judged.result, place, output::columns(), curves.as_ref());
             let told = told.map_err(|what| Failure::new(format!("--why: {what}")))?;
             output::print(told.as_bytes())?;
         }
         Ok(())
     }
-}
-
-/// Writes the pictures into a folder, which is made where it is not there.
-fn pictures(
-    result: &TakeResult,
-    folder: &Path,
-    mark: &str,
-    (inputs, replace): (&[&Path], ReplaceOption),
-) -> Result<(), Failure> {
-    let pictures = html::pictures(result, mark);
-    if pictures.is_empty() {
-        output::note("--svg: the take could not be judged, so there is nothing to draw");
-        return Ok(());
-    }
-    let files: Vec<PathBuf> = pictures
-        .iter()
-        .map(|picture| folder.join(&picture.name))
-        .collect();
-    let planned: Vec<Planned> = files
-        .iter()
-        .map(|file| Planned::new(file, BY_SCORE))
-        .collect();
-    written::check(&planned, inputs, replace)?;
-    fs::create_dir_all(folder).map_err(|error| {
-        Failure::new(format!(
-            "{}: this folder cannot be made ({error}); name another one",
-            folder.display()
-        ))
-    })?;
-    for (file, picture) in files.iter().zip(&pictures) {
-        output::write_file(file, picture.svg.as_bytes())?;
-    }
-    output::note(&format!(
-        "{}: {}",
-        folder.display(),
-        words::count(pictures.len(), "picture")
-    ));
-    Ok(())
 }
 
 /// The take as the ear hears it, mono, as the bytes of a 16-bit WAV file. What was lost on the way in

@@ -6,6 +6,7 @@
 //! | file | what lives there |
 //! |---|---|
 //! | `score`, `scoring` | judge recorded takes: what is asked for, and how it is done |
+//! | `compare` | takes of one line held against each other |
 //! | `play` | play along, live |
 //! | `judge` | one take judged, or taken up where it was kept |
 //! | `many` | many takes at once, on all cores |
@@ -21,6 +22,8 @@
 //! | `study` | build a line from chord symbols |
 //! | `write` | a take written down as a line |
 //! | `show` | a line as tab, and what was understood of it |
+//! | `judged` | what `score` and `play` write of a judged take |
+//! | `pages` | a page and its pictures as files |
 //! | `paper` | a line on paper: which files, and what was written |
 //! | `own` | completions, man page, what the program was built for |
 //! | `options` | what several commands ask for: the line, its bars, tempo and tuning |
@@ -39,6 +42,7 @@
 mod bar;
 mod class;
 mod clock;
+mod compare;
 mod convert;
 mod data;
 mod devices;
@@ -56,6 +60,7 @@ mod next;
 mod options;
 mod output;
 mod own;
+mod pages;
 mod paper;
 mod play;
 mod played;
@@ -116,6 +121,7 @@ struct Arguments {
 #[derive(Subcommand, Debug)]
 enum Command {
     Score(score::ScoreArguments),
+    Compare(compare::CompareArguments),
     Play(Box<play::PlayArguments>),
     Show(show::ShowArguments),
     Hear(hear::HearArguments),
@@ -193,6 +199,7 @@ pub fn run() -> ExitCode {
     let data = &arguments.data;
     let code = match arguments.command {
         Command::Score(arguments) => score::run(&arguments, data),
+        Command::Compare(arguments) => compare::run(&arguments),
         Command::Play(arguments) => play::run(&arguments, data),
         Command::Sound(arguments) => sound::run(&arguments, data),
         Command::Log(arguments) => log::run(&arguments, data),

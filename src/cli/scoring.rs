@@ -8,6 +8,7 @@ use super::class::reports::Reports;
 use super::data::DataOptions;
 use super::failure::Failure;
 use super::judge::{Judge, Judged};
+use super::judged::JudgedTake;
 use super::many;
 use super::options::Target;
 use super::output;
@@ -161,8 +162,13 @@ impl Run<'_> {
             false => {
                 let read = self.inputs();
                 let guarded = (read.as_slice(), self.arguments.replace);
-                let judged = &self.arguments.judged;
-                judged.write(result, &as_played.practise, take, guarded)
+                let judged = JudgedTake {
+                    result,
+                    take,
+                    practise: &as_played.practise,
+                    a4: as_played.settings.a4,
+                };
+                self.arguments.judged.write(judged, guarded)
             }
         };
         // What cannot be written must not keep the take out of the record.

@@ -123,9 +123,12 @@ const KNOWN: [Known; 11] = [
 
 /// The settings of an instrument that are options, with the commands that have them.
 const OF_INSTRUMENT: [(&str, &[&str]); 3] = [
-    ("tuning", &["score", "play", "show", "hear", "tune"]),
-    ("a4", &["score", "play", "hear", "tune"]),
-    ("strings", &["score", "play"]),
+    (
+        "tuning",
+        &["score", "compare", "play", "show", "hear", "tune"],
+    ),
+    ("a4", &["score", "compare", "play", "hear", "tune"]),
+    ("strings", &["score", "compare", "play"]),
 ];
 
 /// Where the settings stand; `None` where there is no place for them.

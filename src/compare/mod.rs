@@ -6,8 +6,9 @@
 //! The way through the room: `lay` finds which heard note is which written one, `judge` says what
 //! is right and what is flagged, `say` counts and puts it into sentences. What may be set by a
 //! player stands in [`marks`], what is known from before in [`usual`], what comes out in
-//! [`judgement`].
+//! [`judgement`]. What differs between takes that were judged is told by [`across`].
 
+pub mod across;
 mod judge;
 pub mod judgement;
 mod lay;

@@ -194,13 +194,13 @@ fn push_joins(page: &mut String, line: &LineRecord, settings: &LogSettings) {
 }
 
 /// How often a join had a fault, of how many tries.
-fn faults(join: &PractisedJoin) -> (usize, usize) {
+pub(super) fn faults(join: &PractisedJoin) -> (usize, usize) {
     let faulty = join.days.iter().map(|day| day.faulty).sum();
     (faulty, join.days.iter().map(|day| day.tries).sum())
 }
 
 /// Mean silence at a join over its days, in milliseconds.
-fn mean_gap(join: &PractisedJoin) -> Option<f64> {
+pub(super) fn mean_gap(join: &PractisedJoin) -> Option<f64> {
     let gaps = join
         .days
         .iter()
@@ -240,11 +240,11 @@ pub(super) fn ago(day: Day, today: Day) -> String {
     }
 }
 
-fn of_passes(passes: usize) -> String {
+pub(super) fn of_passes(passes: usize) -> String {
     format!("{passes} {}", words::plural(passes, "pass", "passes"))
 }
 
-fn whose(player: &str) -> String {
+pub(super) fn whose(player: &str) -> String {
     match player {
         "" => String::new(),
         name => format!(" of {}", clean(name)),

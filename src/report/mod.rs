@@ -3,6 +3,7 @@
 //! No file, no terminal, no clock, and no judgement of its own: what is not in the result is not
 //! in a report. Used by `cli`.
 
+pub mod across;
 pub mod class;
 pub mod html;
 pub mod json;

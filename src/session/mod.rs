@@ -8,6 +8,7 @@
 //! | `judging` | line, instrument and marks to the ear, the comparator's settings and the result |
 //! | [`line_info`] | what a report and a screen need to know of the line |
 //! | [`offline`] | a recorded take scored |
+//! | [`curves`] | how pitch and level move within its notes |
 //! | [`which_line`] | which of several lines a take is |
 //! | [`live`] | a take while it is played |
 //! | [`writing`] | a take written down as a line |
@@ -20,6 +21,7 @@
 //! arguments, prints or formats. Used by `report` and `tui` (results, snapshots and what is known of
 //! the line) and `cli`.
 
+pub mod curves;
 mod ear;
 mod heard;
 pub mod instrument_file;

@@ -1,5 +1,7 @@
 //! What a run hands upwards: the judgement, with what it was made from.
 
+use std::collections::BTreeMap;
+
 use crate::compare::judgement::Judgement;
 use crate::session::line_info::LineInfo;
 
@@ -65,4 +67,23 @@ pub struct LadderInfo {
     pub next_share: f64,
     /// The same with why, a sentence.
     pub why: String,
+}
+
+/// How pitch and level move within one note.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct NoteCurve {
+    /// From one point to the next, in seconds; the first lies at the note's onset.
+    pub step_s: f64,
+    /// Cents from the written pitch, of a wrong note from the nearest semitone; `None` where there is no clear
+    /// period.
+    pub cents: Vec<Option<f64>>,
+    /// Level in decibels relative to full scale; `None` where it is not known.
+    pub level_dbfs: Vec<Option<f64>>,
+}
+
+/// The curves of a take's notes.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Curves {
+    /// By the number of the pass and the index of the note.
+    pub notes: BTreeMap<(usize, usize), NoteCurve>,
 }

@@ -10,6 +10,7 @@ use crate::cli::clock;
 use crate::cli::data::DataOptions;
 use crate::cli::failure::Failure;
 use crate::cli::options::{LineOptions, Target};
+use crate::cli::pages::{PagesOptions, mark};
 use crate::cli::record::name;
 use crate::cli::written::{self, Planned, ReplaceOption};
 use crate::cli::{DONE, FAILED, output};
@@ -17,7 +18,7 @@ use crate::progress::record::Day;
 use crate::progress::rows;
 use crate::progress::store::{self, Store};
 use crate::report::log::{LogSettings, Shown};
-use crate::report::{log, log_json};
+use crate::report::{html, log, log_json};
 
 /// Days before the last practice of which joins and days are shown, unless another number is asked for.
 const DAYS: u32 = 30;
@@ -53,12 +54,15 @@ pub(super) struct LogArguments {
     all: bool,
 
     /// List the takes with their numbers, the newest first
-    #[arg(long, conflicts_with = "json")]
+    #[arg(long, conflicts_with_all = ["json", "html", "svg"])]
     takes: bool,
 
     /// Write it as JSON; `-` is standard output, without the text
     #[arg(long, value_name = "PATH|-")]
     json: Option<PathBuf>,
+
+    #[command(flatten)]
+    pages: PagesOptions,
 
     #[command(flatten)]
     replace: ReplaceOption,
@@ -130,8 +134,15 @@ fn check_files(arguments: &LogArguments) -> Result<(), Failure> {
         let file = path.as_deref().filter(|path| *path != Path::new("-"));
         planned.extend(file.map(|path| Planned::new(path, by)));
     }
-    let inputs: Vec<&Path> = arguments.line.as_deref().into_iter().collect();
-    written::check(&planned, &inputs, arguments.replace)
+    let json = arguments.json.as_deref().map(Target::new);
+    arguments.pages.check_beside(json.as_ref())?;
+    planned.extend(arguments.pages.planned(log_json::BY_LOG));
+    written::check(&planned, &inputs(arguments), arguments.replace)
+}
+
+/// The files that are read and never written.
+fn inputs(arguments: &LogArguments) -> Vec<&Path> {
+    arguments.line.as_deref().into_iter().collect()
 }
 
 /// What tells the line apart.
@@ -162,10 +173,11 @@ fn lines(
 
 fn show(arguments: &LogArguments, lines: &[Shown]) -> Result<(), Failure> {
     let player = arguments.player.clone().unwrap_or_default();
+    let target = arguments.json.as_deref().map(Target::new);
     let json = || log_json::object(&player, lines);
-    match arguments.json.as_deref().map(Target::new) {
-        Some(Target::Standard) => return output::print(json().as_bytes()),
-        Some(Target::File(path)) => output::write_file(&path, json().as_bytes())?,
+    match &target {
+        Some(Target::Standard) => output::print(json().as_bytes())?,
+        Some(Target::File(path)) => output::write_file(path, json().as_bytes())?,
         None => {}
     }
     let settings = LogSettings {
@@ -174,6 +186,14 @@ fn show(arguments: &LogArguments, lines: &[Shown]) -> Result<(), Failure> {
         all: arguments.all,
         columns: output::columns(),
     };
+    let by = log_json::BY_LOG;
+    let page = || Ok(html::practice::page(lines, &settings, &mark(by)));
+    let pictures = || html::practice::pictures(lines, &mark(by));
+    let guarded = (&*inputs(arguments), arguments.replace);
+    arguments.pages.write(page, pictures, by, guarded)?;
+    if matches!(target, Some(Target::Standard)) || arguments.pages.is_to_standard() {
+        return Ok(());
+    }
     output::print(log::page(lines, &settings).as_bytes())
 }
 

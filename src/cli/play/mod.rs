@@ -17,6 +17,7 @@ use self::backing::{BackingOptions, HEADPHONES};
 use super::data::DataOptions;
 use super::devices::{DeviceOptions, pair, stop_on_signals, without_output};
 use super::failure::Failure;
+use super::judged::TakePages;
 use super::options::{LineOptions, Target};
 use super::played::played;
 use super::record::{Practised, RecordOptions};
@@ -131,6 +132,9 @@ pub(super) struct PlayArguments {
     json: Option<PathBuf>,
 
     #[command(flatten)]
+    pages: TakePages,
+
+    #[command(flatten)]
     replace: ReplaceOption,
 
     /// Exit with 1 when fewer of the notes of all passes are right, in per cent
@@ -183,11 +187,7 @@ fn play(arguments: &PlayArguments, data: &DataOptions) -> Result<u8, Failure> {
         output::note(HEADPHONES);
     }
     let line = settings.line.clone();
-    let date = settings.played.as_ref().map(|played| played.date.clone());
-    let rig = settings
-        .played
-        .as_ref()
-        .and_then(|played| played.devices.clone());
+    let how = settings.played.clone();
     let session = Session::begin(settings, devices, Arc::clone(&stop)).map_err(Failure::of)?;
     if let Some(moved) = &session.moved {
         output::note(&format!(
@@ -202,6 +202,7 @@ fn play(arguments: &PlayArguments, data: &DataOptions) -> Result<u8, Failure> {
     let live = session.finish().map_err(Failure::of)?;
     drop(reserved);
     let code = told::tell(arguments, &live, target.as_ref(), plain);
+    let paged = told::write_pages(arguments, &live.result, how.as_ref());
     // What was played is kept in the record whatever could not be written or shown of it.
     let practised = Practised {
         line: &line,
@@ -210,11 +211,12 @@ fn play(arguments: &PlayArguments, data: &DataOptions) -> Result<u8, Failure> {
         part: arguments.options.part_name(),
         take: Path::new(&live.result.take.file),
         result: &live.result,
-        rig,
-        date: date.as_deref(),
+        rig: how.as_ref().and_then(|how| how.devices.clone()),
+        date: how.as_ref().map(|how| how.date.as_str()),
     };
     arguments.record.keep(data, &practised);
     let code = code?;
+    paged?;
     shown.map(|_| code)
 }
 
@@ -254,15 +256,28 @@ fn watch(
 }
 
 fn check_files(arguments: &PlayArguments, target: Option<&Target>) -> Result<(), Failure> {
-    let mut inputs: Vec<&Path> = vec![&arguments.line];
-    inputs.extend(arguments.strings.as_deref());
-    inputs.extend(arguments.backing.file());
+    let pages = arguments.pages.pages();
+    if pages.is_to_standard() {
+        return Err(Failure::new(
+            "--html -: standard output shows the session; name a file",
+        ));
+    }
+    pages.check()?;
     let mut planned = Vec::new();
     planned.extend(arguments.keep.as_deref().map(Planned::take));
     if let Some(Target::File(path)) = target {
         planned.push(Planned::new(path, json::BY_PLAY));
     }
-    written::check(&planned, &inputs, arguments.replace)
+    planned.extend(pages.planned(json::BY_PLAY));
+    written::check(&planned, &inputs(arguments), arguments.replace)
+}
+
+/// The files that are read and never written.
+fn inputs(arguments: &PlayArguments) -> Vec<&Path> {
+    let mut inputs: Vec<&Path> = vec![&arguments.line];
+    inputs.extend(arguments.strings.as_deref());
+    inputs.extend(arguments.backing.file());
+    inputs
 }
 
 /// What the session is to be, and the line as the whole take is judged by.

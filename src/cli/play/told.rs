@@ -1,15 +1,21 @@
 //! What is said of a session that is over, and its exit code.
 
-use super::PlayArguments;
+use std::path::Path;
+
+use super::{PlayArguments, inputs};
 use crate::cli::failure::Failure;
+use crate::cli::judged::JudgedTake;
 use crate::cli::options::Target;
 use crate::cli::{BELOW, DONE, below_mark, output};
 use crate::progress::ladder::sentence;
+use crate::report::text::Practise;
 use crate::report::{json, text};
 use crate::session::live::snapshot::PassView;
 use crate::session::live::{EndedBy, LiveResult};
+use crate::session::played::Played;
 use crate::session::result::{LadderInfo, LiveInfo, TakeResult};
 use crate::tui::plain::pass_lines;
+use crate::units::Hertz;
 
 /// Says what came out of it; gives the exit code.
 pub(super) fn tell(
@@ -90,6 +96,29 @@ pub(super) fn tell(
     }
 }
 
+/// Writes the page and the pictures that were asked for: those of `score` for the kept take.
+pub(super) fn write_pages(
+    arguments: &PlayArguments,
+    result: &TakeResult,
+    how: Option<&Played>,
+) -> Result<(), Failure> {
+    let practise = Practise {
+        line: how.map_or_else(
+            || arguments.line.display().to_string(),
+            |how| how.line.clone(),
+        ),
+        share: how.map_or(1.0, |how| how.tempo_share),
+    };
+    let judged = JudgedTake {
+        result,
+        take: Path::new(&result.take.file),
+        practise: &practise,
+        a4: Hertz(arguments.a4),
+    };
+    let guarded = (&*inputs(arguments), arguments.replace);
+    arguments.pages.write(judged, json::BY_PLAY, guarded)
+}
+
 /// What the tempo ladder made of a pass.
 fn climbed(pass: &PassView) -> Option<LadderInfo> {
     let ladder = pass.ladder.as_ref()?;
@@ -150,5 +179,65 @@ mod tests {
         let result = nothing_heard();
         assert_eq!(pass(&result, Some(0.1)), BELOW);
         assert_eq!(pass(&result, None), DONE);
+    }
+
+    /// The page of a session is that of `score` for the kept take, but for who wrote it; the same files are written
+    /// again, and no others are.
+    #[test]
+    fn the_page_is_that_of_score() {
+        use clap::Parser;
+
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = |name: &str| folder.path().join(name).display().to_string();
+        let demo = |name: &str| format!("{}/demo-data/{name}", env!("CARGO_MANIFEST_DIR"));
+        let line = demo("lantern-stairs.line");
+        let take = demo("lantern-stairs-flawed.wav");
+        let score = [
+            "seamline",
+            "--data",
+            &path("data"),
+            "score",
+            &take,
+            "--line",
+            &line,
+            "--html",
+            &path("score.html"),
+            "--no-record",
+        ];
+        let run = |words: &[&str]| crate::cli::Arguments::try_parse_from(words).expect("arguments");
+        let scored = run(&score);
+        let crate::cli::Command::Score(arguments) = &scored.command else {
+            panic!("another command");
+        };
+        assert_eq!(crate::cli::score::run(arguments, &scored.data), DONE);
+        let played = run(&[
+            "seamline",
+            "play",
+            &line,
+            "--html",
+            &path("play.html"),
+            "--svg",
+            &path("svg"),
+        ]);
+        let crate::cli::Command::Play(arguments) = &played.command else {
+            panic!("another command");
+        };
+        let text = std::fs::read_to_string(&line).expect("the line");
+        let read = crate::music::line::read_text(&text).expect("a line");
+        let mut source = crate::sound::file::open(Path::new(&take)).expect("the take");
+        let settings = crate::session::offline::ScoreSettings::default();
+        let result = crate::session::offline::score_take(&take, source.as_mut(), &read, &settings);
+        let result = result.expect("a take");
+        for _ in 0..2 {
+            write_pages(arguments, &result, None).expect("written");
+        }
+        let page = |name: &str| std::fs::read_to_string(path(name)).expect("a page");
+        let marked =
+            page("score.html").replace("written by seamline score", "written by seamline play");
+        assert!(page("play.html") == marked, "another page");
+        assert!(page("play.html").contains("class=\"moves\""));
+        std::fs::write(path("svg/bar-1.svg"), "<svg>mine</svg>").expect("written");
+        let refused = write_pages(arguments, &result, None).expect_err("not its own");
+        assert!(refused.to_string().contains("--replace"), "{refused}");
     }
 }

@@ -37,6 +37,8 @@ pub(super) struct Frame<'a> {
     pub bar: &'a BarSpan,
     /// Whether notes lead to their words on the page.
     pub linked: bool,
+    /// What stands before the number of a pass: which take it is of, where there are several.
+    pub take: &'a str,
 }
 
 impl Frame<'_> {
@@ -99,20 +101,40 @@ pub(super) fn passes<'a>(result: &'a TakeResult, bar: &BarSpan) -> Vec<(&'a Pass
 
 /// Draws a bar.
 pub(super) fn bar(result: &TakeResult, bar: &BarSpan, linked: bool) -> Drawn {
+    of_takes(result, &[("", result)], bar, linked)
+}
+
+/// Draws a bar with the passes of several takes of the line one below the other, each take with what its
+/// passes are named by. `leading` says how the bar is written.
+pub(super) fn of_takes(
+    leading: &TakeResult,
+    takes: &[(&str, &TakeResult)],
+    bar: &BarSpan,
+    linked: bool,
+) -> Drawn {
     let frame = Frame {
-        result,
+        result: leading,
         bar,
         linked,
+        take: "",
     };
     let mut drawing = Drawing::default();
-    let passes = passes(result, bar);
     let top = HEAD + WRITTEN_ROW * frame.strings().len() as f64 + BEATS;
     let mut below = Drawing::default();
     let mut y = top;
-    for (pass, clock) in &passes {
-        y = strip(&mut below, &frame, pass, clock, y);
+    let mut count = 0;
+    for &(take, result) in takes {
+        let frame = Frame {
+            result,
+            take,
+            ..frame
+        };
+        for (pass, clock) in &passes(result, bar) {
+            y = strip(&mut below, &frame, pass, clock, y);
+            count += 1;
+        }
     }
-    if passes.is_empty() {
+    if count == 0 {
         below.word(
             "small soft",
             (LEFT, y + 10.0),
@@ -127,10 +149,7 @@ pub(super) fn bar(result: &TakeResult, bar: &BarSpan, linked: bool) -> Drawn {
     drawing.add(&below);
     drawing.markup("</g>\n");
     let number = words::bar_number(bar.number, bar.printed.unwrap_or(bar.number));
-    let shown = match passes.len() {
-        1 => "1 pass".to_owned(),
-        count => format!("{count} passes"),
-    };
+    let shown = words::count_of(count, "pass", "passes");
     Drawn {
         drawing,
         size: (WIDTH, y + 2.0),

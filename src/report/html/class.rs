@@ -2,8 +2,8 @@
 
 use std::fmt::Write as _;
 
+use super::document::{Document, document};
 use super::draw::escaped;
-use super::{comment, policy, style};
 use crate::report::class::{Counts, ORDER, Outcome, Row, heading};
 use crate::words;
 
@@ -36,20 +36,7 @@ const STYLE: &str = "td.n{text-align:right;white-space:nowrap}\nth[scope=row],.b
 /// The page, ending with a line feed; `mark` says who made it. The rows stand as they are given. Never
 /// fails; nothing that a row holds can become markup.
 pub fn page(rows: &[Row], mark: &str) -> String {
-    let heading = escaped(&heading(rows));
-    let mut out = String::from("<!doctype html>\n");
-    out.push_str(&comment(mark));
-    let _ = write!(
-        out,
-        "<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta http-equiv=\"Content-Security-Policy\" content=\"{}\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <meta name=\"referrer\" content=\"no-referrer\">\n\
-         <title>{heading}</title>\n<style>\n{}{STYLE}</style>\n</head>\n<body>\n\
-         <main>\n<h1>{heading}</h1>\n<p>{ORDER}</p>\n",
-        policy(false),
-        style::page()
-    );
+    let mut out = format!("<p>{ORDER}</p>\n");
     let heads: String = COLUMNS
         .iter()
         .map(|column| format!("<th scope=\"col\">{column}</th>"))
@@ -62,11 +49,14 @@ pub fn page(rows: &[Row], mark: &str) -> String {
     for row in rows {
         out.push_str(&table_row(row));
     }
-    out.push_str(
-        "</tbody></table></div>\n</main>\n<footer><p>A teacher sees and hears what a recording does \
-         not tell.</p></footer>\n</body>\n</html>\n",
-    );
-    out
+    out.push_str("</tbody></table></div>\n");
+    let head = Document {
+        title: &heading(rows),
+        mark,
+        style: STYLE,
+        ..Document::default()
+    };
+    document(&head, &out)
 }
 
 fn table_row(row: &Row) -> String {
@@ -161,7 +151,7 @@ mod tests {
         let document = roxmltree::Document::parse(&xml).unwrap_or_else(|e| panic!("{e}\n{xml}"));
         for node in document.descendants().filter(|node| node.is_element()) {
             let known = "html head meta title style body main h1 p div table caption thead tbody tr th \
-                         td span footer";
+                         td span footer svg defs pattern path rect line circle";
             let name = node.tag_name().name();
             assert!(known.split_whitespace().any(|k| k == name), "{name}");
             for attribute in node.attributes() {

@@ -59,6 +59,19 @@ impl Drawing {
         ));
     }
 
+    /// A line through points, broken where there is none; a point alone is not seen.
+    pub fn course(&mut self, class: &str, points: &[Option<(f64, f64)>]) {
+        let mut path = String::new();
+        let mut letter = 'M';
+        for point in points {
+            if let Some((x, y)) = point {
+                let _ = write!(path, "{letter}{} {}", svg::number(*x), svg::number(*y));
+            }
+            letter = if point.is_some() { 'L' } else { 'M' };
+        }
+        self.shape(format_args!("<path class=\"{class}\" d=\"{path}\"/>"));
+    }
+
     /// A filled circle.
     pub fn dot(&mut self, class: &str, (x, y): (f64, f64), radius: f64) {
         self.shape(format_args!(

@@ -2,8 +2,8 @@
 
 use super::draw::Drawing;
 
-/// The list of shapes.
-pub(super) fn legend() -> String {
+/// The list of shapes. `linked` says whether notes lead to their words.
+pub(super) fn legend(linked: bool) -> String {
     type Draw = fn(&mut Drawing);
     let shapes: [(Draw, &str); 9] = [
         (
@@ -60,9 +60,14 @@ pub(super) fn legend() -> String {
     ];
     let mut out = String::from(
         "<p>Time runs to the right; each pass is laid over its own pulse, so that a join can be \
-         followed down from pass to pass. A note of the written bar leads to its words, which open \
-         to what the verdict rests on.</p>\n<ul class=\"legend\">\n",
+         followed down from pass to pass.",
     );
+    if linked {
+        out.push_str(
+            " A note of the written bar leads to its words, which open to what the verdict rests on.",
+        );
+    }
+    out.push_str("</p>\n<ul class=\"legend\">\n");
     for (draw, words) in shapes {
         let mut drawing = Drawing::default();
         draw(&mut drawing);

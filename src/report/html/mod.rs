@@ -1,31 +1,41 @@
-//! A judged take as one HTML page that needs nothing else, and each of its pictures as SVG.
+//! A judged take as one HTML page that needs nothing else, and each of its pictures as SVG; takes held against each
+//! other, and the record of practice, likewise.
 //!
 //! | file | what lives there |
 //! |---|---|
 //! | `bar`, `strip`, `lanes` | the picture of a bar: as written, and each pass below it; its strings; its timing and levels |
 //! | `even` | the pictures of how even time and loudness are |
+//! | `across`, `followed` | takes held against each other; a join followed from pass to pass |
+//! | `practice` | the record of practice over days |
 //! | `clock` | where moments of a pass lie in the line |
 //! | `notes` | every note in words, to be opened |
 //! | `tables` | passes, joins, kinds of joins, marks |
 //! | `class` | the table of several takes, a page of its own |
 //! | `legend` | what the shapes mean |
 //! | `sound` | the take within the page, and the script that plays a note of it |
+//! | `curve` | how pitch and level move within a note |
+//! | `document` | a page's head, policy and foot |
 //! | `draw` | shapes as SVG, texts as HTML takes them |
 //! | `palette`, `style` | colours and their contrast, the look |
 //!
 //! Pure functions from results to text. The page is read without a script and without a network: its
 //! policy allows neither, except for the one script that comes with embedded sound. Nobody's title or
-//! file name can become markup. How a pitch moves within a note is not in a result, and not drawn.
+//! file name can become markup. How a pitch moves within a note is not in a result: its curves come beside it.
 
+pub mod across;
 mod bar;
 pub mod class;
 mod clock;
+mod curve;
+mod document;
 mod draw;
 mod even;
+mod followed;
 mod lanes;
 mod legend;
 mod notes;
 mod palette;
+pub mod practice;
 mod sound;
 mod strip;
 mod style;
@@ -37,10 +47,11 @@ mod tests;
 use std::fmt::Write as _;
 
 use self::bar::Drawn;
+use self::document::{Document, comment, document, section};
 use self::draw::escaped;
 use super::text::Practise;
 use super::{opening, parts};
-use crate::session::result::TakeResult;
+use crate::session::result::{Curves, TakeResult};
 
 /// How a page is made.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -51,6 +62,8 @@ pub struct PageOptions {
     pub practise: Option<Practise>,
     /// The take as the bytes of a WAV file, from its first frame on; `None` embeds no sound.
     pub sound_wav: Option<Vec<u8>>,
+    /// How pitch and level move within each note; `None` draws no curves.
+    pub curves: Option<Curves>,
 }
 
 /// A picture as a file of its own.
@@ -65,54 +78,45 @@ pub struct Picture {
 /// The page on a take, ending with a line feed. Never fails.
 pub fn page(result: &TakeResult, options: &PageOptions) -> String {
     let with_sound = options.sound_wav.is_some();
-    let title = title(result);
-    let mut out = String::from("<!doctype html>\n");
-    out.push_str(&comment(&options.mark));
-    let _ = write!(
-        out,
-        "<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta http-equiv=\"Content-Security-Policy\" content=\"{}\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <meta name=\"referrer\" content=\"no-referrer\">\n\
-         <title>{title}</title>\n<style>\n{}</style>\n</head>\n<body>\n",
-        policy(with_sound),
-        style::page()
-    );
-    let _ = writeln!(
-        out,
-        "<svg class=\"unseen\" width=\"0\" height=\"0\" aria-hidden=\"true\">{}</svg>",
-        style::PATTERNS
-    );
-    let _ = writeln!(out, "<main>\n<h1>{title}</h1>");
-    out.push_str(&head(result, options));
+    let beside = notes::Beside {
+        with_sound,
+        curves: options.curves.as_ref(),
+    };
+    let mut body = head(result, options);
     if let Some(wav) = &options.sound_wav {
-        out.push_str(&sound::player(wav));
+        body.push_str(&sound::player(wav));
     }
     if result.judgement.is_judged() {
-        out.push_str(&findings(result));
-        out.push_str(&pictures_of_bars(result, with_sound));
-        out.push_str(&evenness(result));
-        out.push_str(&section(
+        body.push_str(&findings(result));
+        body.push_str(&pictures_of_bars(result, beside));
+        body.push_str(&evenness(result));
+        body.push_str(&section(
             "joins",
             "Joins",
             &(tables::joins(result) + &tables::kinds(result)),
         ));
-        out.push_str(&section("passes", "Passes", &tables::passes(result)));
+        body.push_str(&section("passes", "Passes", &tables::passes(result)));
     }
-    out.push_str(&section(
+    body.push_str(&section(
         "measured",
         "How it was measured",
         &tables::measured(result),
     ));
-    out.push_str(
-        "</main>\n<footer><p>Stop when something hurts, and rest between hard stretches. A \
-         teacher sees what a recording does not tell.</p></footer>\n",
-    );
-    if with_sound {
-        let _ = writeln!(out, "<script>{}</script>", sound::SCRIPT);
-    }
-    out.push_str("</body>\n</html>\n");
-    out
+    let (policy, script) = match with_sound {
+        true => (
+            format!("; media-src data:; script-src {}", sound::script_source()),
+            format!("<script>{}</script>\n", sound::SCRIPT),
+        ),
+        false => (String::new(), String::new()),
+    };
+    let about = Document {
+        title: result.line.title.as_deref().unwrap_or("Bass line"),
+        mark: &options.mark,
+        style: "",
+        policy: &policy,
+        script: &script,
+    };
+    document(&about, &body)
 }
 
 /// Every picture of the page as SVG, in its order. None of a take that could not be judged.
@@ -146,45 +150,6 @@ fn picture(name: String, drawn: Drawn, mark: &str) -> Picture {
         name,
         svg: comment(mark) + &svg,
     }
-}
-
-/// What the page may do: show its own styles, and with sound play it and run the one script.
-///
-/// # Source
-/// Content Security Policy Level 3 (W3C).
-fn policy(with_sound: bool) -> String {
-    let mut policy = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; \
-                      form-action 'none'"
-        .to_owned();
-    if with_sound {
-        let _ = write!(
-            policy,
-            "; media-src data:; script-src {}",
-            sound::script_source()
-        );
-    }
-    policy
-}
-
-/// The mark as a comment on a line of its own; two hyphens would end it.
-fn comment(mark: &str) -> String {
-    if mark.is_empty() {
-        return String::new();
-    }
-    format!("<!-- {} -->\n", escaped(mark).replace("--", "- -"))
-}
-
-fn title(result: &TakeResult) -> String {
-    escaped(result.line.title.as_deref().unwrap_or("Bass line"))
-}
-
-fn section(id: &str, heading: &str, body: &str) -> String {
-    if body.is_empty() {
-        return String::new();
-    }
-    format!(
-        "<section aria-labelledby=\"{id}\">\n<h2 id=\"{id}\">{heading}</h2>\n{body}</section>\n"
-    )
 }
 
 /// How it went, and where to start.
@@ -258,8 +223,8 @@ fn findings(result: &TakeResult) -> String {
     section("work", "To work on", &body)
 }
 
-fn pictures_of_bars(result: &TakeResult, with_sound: bool) -> String {
-    let mut body = legend::legend();
+fn pictures_of_bars(result: &TakeResult, beside: notes::Beside) -> String {
+    let mut body = legend::legend(true);
     body.push_str("<div class=\"bars\">\n");
     for bar in &result.line.bars {
         let drawn = bar::bar(result, bar, true);
@@ -269,7 +234,7 @@ fn pictures_of_bars(result: &TakeResult, with_sound: bool) -> String {
             body,
             "<section class=\"bar\" aria-label=\"Bar {number}\">\n<h3>Bar {number}</h3>\n{}{}</section>\n",
             drawn.drawing.into_svg(&open, drawn.size, ""),
-            notes::list(result, bar, with_sound)
+            notes::list(result, bar, beside)
         );
     }
     body.push_str("</div>\n");

@@ -2,13 +2,14 @@
 
 use std::fmt::Write as _;
 
+use super::curve::curve;
 use super::draw::{escaped, exact};
 use crate::compare::judgement::{JudgedNote, Verdict};
 use crate::music::theory::pitch_in;
 use crate::report::json::DECIMALS_S;
 use crate::report::why::{self, MATTERS, Seen};
 use crate::session::line_info::BarSpan;
-use crate::session::result::TakeResult;
+use crate::session::result::{Curves, TakeResult};
 use crate::words;
 
 /// How a note went over all passes: "beat 2.5, G2, string 2 fret 5: right in 3 of 5 passes; gap 2".
@@ -49,15 +50,24 @@ pub(super) fn summary(result: &TakeResult, note: &JudgedNote) -> String {
     text
 }
 
+/// What a note can show beside its figures.
+#[derive(Clone, Copy)]
+pub(super) struct Beside<'a> {
+    /// The page holds the sound of the take.
+    pub with_sound: bool,
+    /// How pitch and level move, where that is known.
+    pub curves: Option<&'a Curves>,
+}
+
 /// The notes of a bar as a list; each opens to a table with a column for each pass.
-pub(super) fn list(result: &TakeResult, bar: &BarSpan, with_sound: bool) -> String {
+pub(super) fn list(result: &TakeResult, bar: &BarSpan, beside: Beside) -> String {
     let of_bar = |note: &&JudgedNote| note.expected.bar == bar.number;
     let items: Vec<String> = result
         .judgement
         .notes
         .iter()
         .filter(of_bar)
-        .map(|note| item(result, note, with_sound))
+        .map(|note| item(result, note, beside))
         .collect();
     if items.is_empty() {
         return String::new();
@@ -65,7 +75,7 @@ pub(super) fn list(result: &TakeResult, bar: &BarSpan, with_sound: bool) -> Stri
     format!("<ul class=\"notes\">\n{}</ul>\n", items.concat())
 }
 
-fn item(result: &TakeResult, note: &JudgedNote, with_sound: bool) -> String {
+fn item(result: &TakeResult, note: &JudgedNote, beside: Beside) -> String {
     let index = note.expected.index;
     let seen = why::seen(result, index);
     let odd = seen
@@ -81,17 +91,17 @@ fn item(result: &TakeResult, note: &JudgedNote, with_sound: bool) -> String {
     if seen.is_empty() {
         out.push_str("<p>No judged pass reached this note.</p>\n");
     } else {
-        out.push_str(&table(result, note, &seen, with_sound));
+        out.push_str(&table(result, note, &seen, beside));
     }
     out.push_str("</div></details></li>\n");
     out
 }
 
 /// A row for each matter: its figure in each pass, and the limits it was held against.
-fn table(result: &TakeResult, note: &JudgedNote, seen: &[Seen], with_sound: bool) -> String {
+fn table(result: &TakeResult, note: &JudgedNote, seen: &[Seen], beside: Beside) -> String {
     let mut out = String::from("<table>\n<thead><tr><td></td>");
     for one in seen {
-        let button = button(one, with_sound);
+        let button = button(one, beside.with_sound);
         let _ = write!(
             out,
             "<th scope=\"col\">pass {}{button}</th>",
@@ -108,7 +118,26 @@ fn table(result: &TakeResult, note: &JudgedNote, seen: &[Seen], with_sound: bool
         }
         let _ = writeln!(out, "<td class=\"limit\">{}</td></tr>", escaped(limit));
     }
+    if let Some(curves) = beside.curves {
+        out.push_str(&moves(result, note, seen, curves));
+    }
     out.push_str("</tbody>\n</table>\n");
+    out
+}
+
+/// The row of the curves.
+fn moves(result: &TakeResult, note: &JudgedNote, seen: &[Seen], curves: &Curves) -> String {
+    let tolerated = result.judgement.marks.out_of_tune_cents;
+    let mut out = String::from("<tr><th scope=\"row\">over time</th>");
+    for one in seen {
+        let pass = one.pass.number;
+        let drawn = curves.notes.get(&(pass, note.expected.index));
+        let drawn = drawn.map_or_else(String::new, |moves| curve(moves, pass, tolerated));
+        let _ = write!(out, "<td>{drawn}</td>");
+    }
+    out.push_str(
+        "<td class=\"limit\">pitch above (cents, from the period of the lowest partials), level below</td></tr>\n",
+    );
     out
 }
 

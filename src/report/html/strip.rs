@@ -81,7 +81,7 @@ fn named(drawing: &mut Drawing, frame: &Frame, pass: &PassJudgement, clock: &Clo
     } else {
         ", no pulse found: all at their written places"
     };
-    let name = format!("pass {}, {tempo}{free}", pass.number);
+    let name = format!("{}pass {}, {tempo}{free}", frame.take, pass.number);
     drawing.word("name", (2.0, y), &name);
     let width = SCALE_MS / 1000.0 * clock.quarters_per_s() * frame.per_quarter();
     let to = WIDTH - 4.0;

@@ -52,6 +52,8 @@ svg .ontime{fill:var(--paper);stroke:var(--played);stroke-width:1.5}
 svg .offtime{fill:var(--care);stroke:var(--paper);stroke-width:.4}
 svg .level{fill:var(--played)}
 svg .stick{stroke:var(--played);stroke-width:1.5}
+svg .curve{stroke:var(--played);stroke-width:1.5;stroke-linejoin:round}
+svg .fall{stroke:var(--ink);stroke-width:1.2;stroke-linejoin:round}
 svg .tick{stroke:var(--played);stroke-width:1.2}
 svg .spread{stroke:var(--ink);stroke-width:1.4}
 svg .ink{fill:var(--ink)}
@@ -95,6 +97,7 @@ th,td{text-align:left;overflow-wrap:normal;vertical-align:top;padding:.2em .7em 
 .notes td{min-width:7em}
 .notes tr>:first-child{min-width:0;white-space:nowrap}
 .notes .limit{min-width:9em}
+.notes svg.moves{width:178px;max-width:none}
 .limit,figcaption,footer{color:var(--soft)}
 figcaption{font-size:.88em}
 button{font:inherit;color:var(--ink);background:var(--panel);border:1px solid var(--rule);\
@@ -108,7 +111,7 @@ list-style:none;padding:0;font-size:.9em}
 :root{--paper:#fff;--panel:#fff}
 body{max-width:none;padding:0;font-size:10pt;background:none}
 .sound,.notes li:not(:has(.odd,[open])){display:none}
-.bars,.evenness{display:block}
+.bars,.evenness{display:block;orphans:1;widows:1}
 .bar,.evenness figure{display:inline-block;width:48%;margin:0 1% 6mm 0;vertical-align:top}
 .bar svg,.evenness figure,tr,.start,.findings li{break-inside:avoid}
 h2,h3,caption{break-after:avoid}

@@ -117,7 +117,7 @@ pub(super) fn passes(result: &TakeResult) -> String {
         "gaps",
         "what else",
     ];
-    let mut out = opened("Passes", &columns);
+    let mut out = opened("Passes in order of time", &columns);
     for pass in passes {
         let number = pass.number;
         let bars = escaped(&result.line.bars_words(pass.bars));
@@ -211,8 +211,8 @@ pub(super) fn level(result: &TakeResult) -> String {
     })
 }
 
-/// A table up to its first row. It may be wider than a phone, and is then moved sideways.
-fn opened(caption: &str, columns: &[&str]) -> String {
+/// A table up to its first row; `caption` is markup. It may be wider than a phone, and is then moved sideways.
+pub(super) fn opened(caption: &str, columns: &[&str]) -> String {
     let heads: String = columns
         .iter()
         .map(|column| format!("<th scope=\"col\">{column}</th>"))

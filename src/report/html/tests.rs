@@ -15,6 +15,7 @@ fn options() -> PageOptions {
             share: 1.0,
         }),
         sound_wav: None,
+        curves: None,
     }
 }
 

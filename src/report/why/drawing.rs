@@ -89,7 +89,7 @@ mod tests {
         heard.release_s = next_s - 0.0842;
         heard.timing_ms = Some(-2.345);
         let place: LinePlace = "1.4".parse().expect("a place");
-        let text = page(&result, place, 80).expect("there is such a note");
+        let text = page(&result, place, 80, None).expect("there is such a note");
         let played = text
             .lines()
             .find(|line| line.starts_with("  played"))
@@ -105,7 +105,7 @@ mod tests {
         let mut told = String::new();
         for place in ["1.2", "1.4", "2.1", "2.2", "2.4"] {
             let place: LinePlace = place.parse().expect("a place");
-            told.push_str(&page(&sample::flawed(), place, 80).expect("a note"));
+            told.push_str(&page(&sample::flawed(), place, 80, None).expect("a note"));
             told.push('\n');
         }
         sample::check_golden("why.txt", &told);
@@ -120,7 +120,11 @@ mod tests {
             ("1.4.0", "bar 1 beat 4: G2"),
         ] {
             let place: LinePlace = place.parse().expect(place);
-            assert!(page(&result, place, 80).expect("a note").contains(words));
+            assert!(
+                page(&result, place, 80, None)
+                    .expect("a note")
+                    .contains(words)
+            );
         }
         for (place, words) in [
             ("1.4.5", "begin on beat 1, 2, 3, 4"),
@@ -128,7 +132,7 @@ mod tests {
             ("9.1", "bar 9 holds no note"),
         ] {
             let place: LinePlace = place.parse().expect(place);
-            let said = page(&result, place, 80).expect_err("no note");
+            let said = page(&result, place, 80, None).expect_err("no note");
             assert!(said.contains(words), "{said}");
         }
         for text in [

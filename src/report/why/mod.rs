@@ -10,7 +10,7 @@ use std::str::FromStr;
 use super::page::{COLUMNS_MAX, COLUMNS_MIN, clean, wrap};
 use crate::compare::judgement::JudgedNote;
 use crate::music::theory::pitch_in;
-use crate::session::result::TakeResult;
+use crate::session::result::{Curves, NoteCurve, TakeResult};
 use crate::words;
 pub(super) use figures::{MATTERS, Seen, figures, limits, seen, verdict};
 
@@ -62,11 +62,17 @@ impl FromStr for LinePlace {
 }
 
 /// Why the notes at a place got their verdicts, in every pass that reached them, ending with a line
-/// feed. `columns` is the width of the page, taken as 40 to 200.
+/// feed. `columns` is the width of the page, taken as 40 to 200; `curves` say how pitch and level move, where that
+/// is known.
 ///
 /// # Errors
 /// Where no note that was asked for begins there: which places there are.
-pub fn page(result: &TakeResult, place: LinePlace, columns: usize) -> Result<String, String> {
+pub fn page(
+    result: &TakeResult,
+    place: LinePlace,
+    columns: usize,
+    curves: Option<&Curves>,
+) -> Result<String, String> {
     let columns = columns.clamp(COLUMNS_MIN, COLUMNS_MAX);
     let notes = &result.judgement.notes;
     let of_bar = |note: &&JudgedNote| note.expected.bar == place.bar;
@@ -102,12 +108,17 @@ pub fn page(result: &TakeResult, place: LinePlace, columns: usize) -> Result<Str
     }
     let pages: Vec<String> = found
         .iter()
-        .map(|note| of_note(result, note, columns))
+        .map(|note| of_note(result, note, columns, curves))
         .collect();
     Ok(pages.join("\n"))
 }
 
-fn of_note(result: &TakeResult, note: &JudgedNote, columns: usize) -> String {
+fn of_note(
+    result: &TakeResult,
+    note: &JudgedNote,
+    columns: usize,
+    curves: Option<&Curves>,
+) -> String {
     let expected = &note.expected;
     let key = result.line.key_at(expected.bar);
     let place = expected.place.map_or_else(String::new, |place| {
@@ -131,6 +142,10 @@ fn of_note(result: &TakeResult, note: &JudgedNote, columns: usize) -> String {
             // A terminal may know no letters but those of ASCII.
             lines.extend(entry(matter, &figure.replace('±', "+-"), columns));
         }
+        let curve = curves.and_then(|all| all.notes.get(&(pass.number, expected.index)));
+        for (matter, course) in curve.map(courses).into_iter().flatten() {
+            lines.extend(entry(matter, &course, columns));
+        }
         lines.extend(drawing::drawing(one, columns));
     }
     lines.push(String::new());
@@ -143,6 +158,31 @@ fn of_note(result: &TakeResult, note: &JudgedNote, columns: usize) -> String {
         lines.extend(entry(matter, &limit, columns));
     }
     lines.join("\n") + "\n"
+}
+
+/// Told of a curve: one point in this many seconds.
+const TOLD_EVERY_S: f64 = 0.05;
+
+/// How pitch and level move, as rows of figures: "+14 +6 +3 cents, every 50 ms"; "-" where none is known.
+fn courses(curve: &NoteCurve) -> [(&'static str, String); 2] {
+    let every = (TOLD_EVERY_S / curve.step_s).round().max(1.0) as usize;
+    let told = |values: &[Option<f64>], unit: &str, signed: bool| {
+        let figure = |value: &Option<f64>| match value.map(f64::round) {
+            Some(value) if signed => format!("{:+}", value + 0.0),
+            Some(value) => format!("{}", value + 0.0),
+            None => "-".to_owned(),
+        };
+        let figures: Vec<String> = values.iter().step_by(every).map(figure).collect();
+        let every_ms = 1000.0 * curve.step_s * every as f64;
+        format!(
+            "{} {unit}, every {every_ms:.0} ms from the onset",
+            figures.join(" ")
+        )
+    };
+    [
+        ("moves", told(&curve.cents, "cents", true)),
+        ("falls", told(&curve.level_dbfs, "dBFS", false)),
+    ]
 }
 
 /// A sentence with the word for its matter to the left.
