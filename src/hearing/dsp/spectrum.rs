@@ -6,6 +6,7 @@
 //! through a peak: J. O. Smith and X. Serra (1987), *PARSHL*, ICMC. Departures stand where each is
 //! used.
 
+use arrayvec::ArrayVec;
 use rustfft::num_complex::Complex;
 
 use super::transform::RealTransform;
@@ -31,9 +32,8 @@ const WINDOW_ROOM: usize = 2304;
 pub struct Spectrum {
     /// One for each length that was asked for.
     transforms: Vec<RealTransform>,
-    /// Real and imaginary parts of the bins.
-    re: Vec<f32>,
-    im: Vec<f32>,
+    /// Which of them holds the bins of the stretch that was analysed last.
+    last: usize,
     /// The Hann windows of the last stretches, kept for the next ones of the same lengths, and which
     /// of them gives way next.
     windows: [Vec<f32>; WINDOWS],
@@ -57,8 +57,7 @@ impl Spectrum {
     pub fn new() -> Self {
         Self {
             transforms: Vec::new(),
-            re: Vec::new(),
-            im: Vec::new(),
+            last: 0,
             windows: Default::default(),
             oldest: 0,
             db: Vec::new(),
@@ -88,16 +87,13 @@ impl Spectrum {
             hann(x.len(), &mut self.windows[made]);
             made
         });
+        self.last = known;
         let (re, im) = self.transforms[known].spectrum(x, &self.windows[made]);
-        self.re.clear();
-        self.re.extend_from_slice(re);
-        self.im.clear();
-        self.im.extend_from_slice(im);
         self.bin_hz = rate_hz / size as f64;
         self.length_s = x.len().max(1) as f64 / rate_hz;
-        let wanted = ((top_hz / self.bin_hz).ceil() as usize).min(self.bins());
+        let wanted = ((top_hz / self.bin_hz).ceil() as usize).min(re.len());
         self.db.clear();
-        let parts = self.re[..wanted].iter().zip(&self.im[..wanted]);
+        let parts = re[..wanted].iter().zip(&im[..wanted]);
         self.db
             .extend(parts.map(|(re, im)| super::power::decibels(re * re + im * im + 1e-16)));
     }
@@ -111,7 +107,8 @@ impl Spectrum {
         let mut phase = Complex::new(1.0f32, 0.0);
         out.clear();
         let wanted = ((top_hz / self.bin_hz).ceil() as usize).min(self.bins());
-        let parts = self.re[..wanted].iter().zip(&self.im[..wanted]);
+        let (re, im) = self.parts();
+        let parts = re[..wanted].iter().zip(&im[..wanted]);
         out.extend(parts.map(|(re, im)| {
             let v = Complex::new(*re, *im) * phase;
             phase *= step;
@@ -121,12 +118,19 @@ impl Spectrum {
 
     /// How many bins there are.
     pub fn bins(&self) -> usize {
-        self.re.len()
+        self.parts().0.len()
+    }
+
+    /// Real and imaginary parts of the bins.
+    fn parts(&self) -> (&[f32], &[f32]) {
+        let last = self.transforms.get(self.last);
+        last.map_or((&[], &[]), RealTransform::bins)
     }
 
     /// Amplitude of bin `k`, for spectra of one length to be held against each other.
     pub fn amplitude(&self, k: usize) -> f32 {
-        match (self.re.get(k), self.im.get(k)) {
+        let (re, im) = self.parts();
+        match (re.get(k), im.get(k)) {
             (Some(re), Some(im)) => (re * re + im * im).sqrt(),
             _ => 0.0,
         }
@@ -230,6 +234,8 @@ const NEARER_DB_PER_CENT: f64 = 0.005;
 const LAID_PARTIALS: usize = 10;
 /// What lies this far below the strongest peak adds nothing.
 const LAID_RANGE_DB: f64 = 40.0;
+/// A height between two bins differs from what lies between their levels by less than this.
+const ROUNDING_DB: f64 = 1e-6;
 
 impl Spectrum {
     /// Height of the spectrum above `floor_db` in decibels, 0 or more, at `at`: a place in bins, which
@@ -259,12 +265,24 @@ impl Spectrum {
         let floor_db = top_db - LAID_RANGE_DB;
         let per_hz = 1.0 / self.bin_hz;
         let [first, above @ ..] = &steps.partials;
+        // What lies below the floor at all places adds nothing at any.
+        let mut heard = ArrayVec::<&LaidPartial, LAID_PARTIALS>::new();
+        heard.extend(above.iter().filter(|partial| {
+            let (lowest, highest) = (steps.lowest * f_hz, steps.highest * f_hz);
+            let [from, .., to] = partial.bends;
+            let (from, to) = (from * lowest * per_hz, to * highest * per_hz);
+            let from = (from as usize).saturating_sub(1).min(self.db.len());
+            let to = (to as usize + 3).clamp(from, self.db.len());
+            let above = |top: f32, v: &f32| if *v > top { *v } else { top };
+            let top_db = self.db[from..to].iter().fold(f32::NEG_INFINITY, above);
+            f64::from(top_db) > floor_db - ROUNDING_DB
+        }));
         let mut best = [(f64::NEG_INFINITY, f_hz); TRIED_B.len()];
         for (ratio, nearer_db) in &steps.places {
             let f1 = f_hz * ratio;
             // All stiffnesses side by side; they bend all partials but the first.
             let mut sums = [self.height(f1 * per_hz, floor_db) * first.weight; TRIED_B.len()];
-            for partial in above {
+            for partial in &heard {
                 for (sum, bend) in sums.iter_mut().zip(&partial.bends) {
                     *sum += self.height(bend * f1 * per_hz, floor_db) * partial.weight;
                 }
@@ -300,6 +318,9 @@ struct LaidPartial {
 pub struct LaySteps {
     /// Each place as a multiple of the frequency, and what its distance costs, in decibels.
     places: Vec<(f64, f64)>,
+    /// The lowest and the highest of these multiples.
+    lowest: f64,
+    highest: f64,
     partials: [LaidPartial; LAID_PARTIALS],
 }
 
@@ -307,13 +328,15 @@ impl LaySteps {
     /// Places up to `reach_cents` away on either side, `step_cents` apart.
     pub fn new(reach_cents: f64, step_cents: f64) -> Self {
         let steps = (reach_cents / step_cents).round() as i32;
+        let ratio = |step: i32| (f64::from(step) * step_cents / 1200.0).exp2();
         let places = (-steps..=steps).map(|step| {
-            let ratio = (f64::from(step) * step_cents / 1200.0).exp2();
             let nearer_db = NEARER_DB_PER_CENT * step_cents * f64::from(step).abs();
-            (ratio, nearer_db)
+            (ratio(step), nearer_db)
         });
         Self {
             places: places.collect(),
+            lowest: ratio(-steps),
+            highest: ratio(steps),
             partials: std::array::from_fn(|k| {
                 let number = (k + 1) as f64;
                 LaidPartial {

@@ -104,6 +104,11 @@ impl RealTransform {
             &self.cosines,
             &self.sines,
         );
+        self.bins()
+    }
+
+    /// The bins of the spectrum that was made last, as [`RealTransform::spectrum`] gives them.
+    pub fn bins(&self) -> (&[f32], &[f32]) {
         (&self.re, &self.im)
     }
 }
