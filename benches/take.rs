@@ -108,8 +108,8 @@ fn whole(c: &mut Criterion) {
 /// How often the bars of the line are repeated in the long ones.
 const REPEATS: [usize; 2] = [6, 24];
 
-/// A line of equal bars, each of which every note might be: the time for a note must not grow with the
-/// length.
+/// A line of equal bars, each of which every note might be. The time for a note grows with the copies
+/// until they fill the beam of the search (72 states), and must not grow beyond that.
 fn long_lines(c: &mut Criterion) {
     let mut group = c.benchmark_group("judging a long line of equal bars, its notes");
     group.sample_size(10);
