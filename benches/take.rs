@@ -13,6 +13,7 @@ use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use seamline::compare::{Settings, judge};
 use seamline::hearing::events::{Event, HeardNote};
 use seamline::hearing::listener::{Listener, ListenerConfig};
+use seamline::music::line::read_text;
 use seamline::report::{json, text};
 use seamline::session::offline::{ScoreSettings, score_take};
 use seamline::sound::block::{Container, Delivery, SampleFormat, Source, SourceFormat};
@@ -104,5 +105,26 @@ fn whole(c: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, whole);
+/// How often the bars of the line are repeated in the long ones.
+const REPEATS: [usize; 2] = [6, 24];
+
+/// A line of equal bars, each of which every note might be. The time for a note grows with the copies
+/// until they fill the beam of the search (72 states), and must not grow beyond that.
+fn long_lines(c: &mut Criterion) {
+    let mut group = c.benchmark_group("judging a long line of equal bars, its notes");
+    group.sample_size(10);
+    for repeats in REPEATS {
+        let line = read_text(&long_take::repeated_line(repeats)).expect("a long line");
+        let expected = line.expected(line.instrument());
+        let heard = listen(&long_take::repeated_samples(repeats));
+        assert!(heard.len() >= expected.len(), "{} notes", heard.len());
+        group.throughput(Throughput::Elements(expected.len() as u64));
+        group.bench_function(format!("{repeats} times"), |b| {
+            b.iter(|| black_box(judge(&expected, &heard, &Settings::default())));
+        });
+    }
+    group.finish();
+}
+
+criterion_group!(benches, whole, long_lines);
 criterion_main!(benches);

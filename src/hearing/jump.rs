@@ -236,16 +236,18 @@ impl JumpFinder {
             let total = s / self.errors.len().max(1) as f64;
             let quiet = 4.0 * taught + 1e-9 * total + 1e-16;
             *taught_by = (taught, total);
-            let mean = |p: usize, q: usize| mean(sums, p, q);
-            let strongest = (0..positions)
-                .map(|o| mean(o + w_before, o + w_before + w_after))
-                .fold(0.0, f64::max);
+            let means = |from: usize, length: usize| {
+                let pairs = sums[from + length..].iter().zip(&sums[from..]);
+                pairs.map(move |(to, from)| (to - from) / length as f64)
+            };
+            let strongest = means(w_before, w_after).take(positions).fold(0.0, f64::max);
             let faint = FAINT * strongest + 1e-16;
-            for (o, joint) in self.products.iter_mut().enumerate() {
-                let p = o + w_before;
+            let (before, after) = (means(0, w_before), means(w_before, w_after));
+            let beside = before.zip(after).zip(means(w_before, w_stays));
+            for (joint, ((before, after), stays)) in self.products.iter_mut().zip(beside) {
                 // Products first, one logarithm for all copies at the end.
-                joint.0 *= (mean(p, p + w_after) + faint) / (mean(o, p) + quiet + faint);
-                joint.1 *= mean(p, p + w_stays) + 1e-16;
+                joint.0 *= (after + faint) / (before + quiet + faint);
+                joint.1 *= stays + 1e-16;
             }
         }
         self.joint.extend(

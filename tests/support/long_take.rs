@@ -43,6 +43,18 @@ pub fn repeated_line(times: usize) -> String {
     whole
 }
 
+/// The sound of that line at [`RATE`], mono.
+pub fn repeated_samples(times: usize) -> Vec<f32> {
+    let take = samples();
+    let lead = (performance().bar1_s * RATE.hz()).round() as usize;
+    let period = bar_frames() * line().bars().len();
+    let mut whole = take[..lead].to_vec();
+    for _ in 0..times {
+        whole.extend_from_slice(&take[lead..lead + period]);
+    }
+    whole
+}
+
 /// How often [`line`] is played in `seconds`.
 pub fn times_in(seconds: u32) -> usize {
     let frames = bar_frames() * line().bars().len();

@@ -6,7 +6,7 @@ use crate::compare::lay::costs;
 use crate::compare::lay::slots::{self, Slot};
 
 /// States kept. Raising it costs time and finds rarer ways.
-const BEAM_STATES: usize = 72;
+pub(super) const BEAM_STATES: usize = 72;
 /// No state is kept that is worse than the best by more than this, in nats.
 pub(super) const BEAM_NATS: f64 = 16.0;
 /// States kept of one slot.
@@ -58,7 +58,7 @@ pub(super) fn leaving(slots: &[Slot], slot: usize) -> f64 {
 
 /// What a state is compared by: its cost as if overdue slots were missed already, but no more
 /// than as if the player had left the line.
-fn rank(slots: &[Slot], state: &State, now_s: f64) -> f64 {
+pub(super) fn rank(slots: &[Slot], state: &State, now_s: f64) -> f64 {
     let Some(place) = state.place else {
         return state.cost;
     };

@@ -20,7 +20,9 @@ use crate::compare::judgement::TimingMode;
 use crate::compare::lay::beam::{self, Place, State, cheapest, leaving};
 use crate::compare::lay::clock::Clock;
 use crate::compare::lay::costs;
-use crate::compare::lay::course::{Course, pitch, reach_s};
+use crate::compare::lay::course::{Course, reach_s};
+use crate::compare::lay::follow::jumps::{Entrance, Head};
+use crate::compare::lay::kinds::{Kinds, Price};
 use crate::compare::lay::ways::{NOWHERE, Ways};
 
 /// A stretch of the take in which the line was played without a stop.
@@ -92,8 +94,11 @@ struct Search<'a> {
     states: Vec<State>,
     tempo_sd: f64,
     wander: f64,
-    /// The first slots of every bar: those at which a bar may begin.
-    first_slots: Vec<usize>,
+    kinds: Kinds,
+    /// The first slots of every bar, those at which a bar may begin, by what looping to them costs.
+    heads: Vec<(Head, Vec<usize>)>,
+    /// All slots, by what entering the line at them costs.
+    entrances: Vec<(Entrance, Vec<usize>)>,
     /// The longest way from a bar line to one of them, in seconds of the line.
     lead_s: f64,
 }
@@ -110,6 +115,9 @@ impl<'a> Search<'a> {
             .collect();
         let leads_s = first_slots.iter().map(|&k| slots[k].at_s - slots[k].bar_s);
         let lead_s = leads_s.fold(0.0, f64::max);
+        let kinds = Kinds::new(slots);
+        let heads = jumps::heads(slots, &kinds, &first_slots);
+        let entrances = jumps::entrances(slots, &kinds);
         let outside = State {
             cost: 0.0,
             place: None,
@@ -121,7 +129,9 @@ impl<'a> Search<'a> {
             states: vec![outside],
             tempo_sd,
             wander,
-            first_slots,
+            kinds,
+            heads,
+            entrances,
             lead_s,
         }
     }
@@ -156,9 +166,8 @@ impl<'a> Search<'a> {
         let mut best = cheapest(&next);
         for k in 0..self.states.len() {
             if let Some(place) = self.states[k].place {
-                let from = next.len();
-                self.loop_in_time((self.states[k], best), place, event, &mut next);
-                best = best.min(cheapest(&next[from..]));
+                let least = self.loop_in_time((self.states[k], best), place, event, &mut next);
+                best = best.min(least);
             }
         }
         if let Some(outside) = outside {
@@ -175,8 +184,7 @@ impl<'a> Search<'a> {
     /// Adds the event as one of the next slots.
     fn go_on(&mut self, state: State, place: Place, event: usize, next: &mut Vec<State>) {
         let course = self.course;
-        let sound = &course.events[event];
-        let heard = sound.heard;
+        let heard = course.events[event].heard;
         let end = course.slots.len().min(place.slot + 2 + MISSED_IN_A_ROW);
         let from_s = course.slots[place.slot].at_s;
         for slot in place.slot + 1..end {
@@ -191,10 +199,11 @@ impl<'a> Search<'a> {
                 continue;
             }
             let sd_s = costs::timing_sd_s(target, clock.stretch);
+            let price = self.price(event, slot);
             let cost = state.cost
                 + costs::missed((slot - place.slot - 1) as f64)
-                + pitch(target, sound)
-                + costs::weakness(target, sound)
+                + price.pitch
+                + price.weakness
                 + costs::timing(off, sd_s.hypot(clock.var_t.sqrt()));
             clock.correct(heard.onset_s, sd_s);
             if clock.stretch < FASTEST && course.mode == TimingMode::Free {
@@ -213,7 +222,7 @@ impl<'a> Search<'a> {
         began: Option<(usize, Began)>,
     ) {
         let node = self.ways.push(before, slot, event, began);
-        let right = costs::same_pitch(&self.course.slots[slot], &self.course.events[event]);
+        let right = self.price(event, slot).same_pitch;
         next.push(State {
             cost,
             place: Some(Place {
@@ -224,6 +233,12 @@ impl<'a> Search<'a> {
             }),
             node,
         });
+    }
+
+    /// What it costs to take the event for this slot.
+    fn price(&mut self, event: usize, slot: usize) -> Price {
+        let (slots, sound) = (self.course.slots, &self.course.events[event]);
+        self.kinds.price(slots, slot, event, sound)
     }
 
     /// The cheapest way.

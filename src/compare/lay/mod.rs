@@ -4,7 +4,7 @@
 //! |---|---|
 //! | `slots` | the line folded into moments |
 //! | `course` | what a way is looked for in: the line, the take, the click |
-//! | `follow` | the way through a take, with its states in `beam`, its steps in `ways`, its time in `clock` |
+//! | `follow` | the way through a take, with its states in `beam`, its steps in `ways`, its time in `clock`; `kinds`: slots that cost the same |
 //! | `passes` | what came out of it, pass by pass, with the time of each from `pulse` |
 //! | `stretches` | one pass laid exactly: `align` on a grid of time (`grid`, `robust`) |
 //! | `choked` | choked notes, found where they are due |
@@ -29,6 +29,7 @@ pub(crate) mod course;
 pub(crate) mod ends;
 pub(crate) mod follow;
 pub(crate) mod grid;
+mod kinds;
 pub(crate) mod passes;
 mod pulse;
 pub(crate) mod robust;

@@ -176,12 +176,15 @@ impl Trace<'_> {
         if line.at(start) - low < LEAST_DEPTH_DB {
             return None;
         }
-        let before: f64 = (0..start)
-            .step_by(every)
-            .map(|i| self.error(i, line.at(i)))
-            .sum();
         let mut best = None;
         let mut dearest = dearest / every as f64;
+        let mut before = 0.0;
+        for i in (0..start).step_by(every) {
+            before += self.error(i, line.at(i));
+            if before >= dearest {
+                return None;
+            }
+        }
         for tau in DAMPING_TAUS_S {
             let fall = 8.686 * self.step_s / tau;
             let mut cost = before;

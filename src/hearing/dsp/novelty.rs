@@ -4,8 +4,6 @@
 //! S. Böck and G. Widmer (2013), *Maximum filter vibrato suppression for onset detection*, DAFx.
 //! Departures stand at [`Novelty`].
 
-use rustfft::num_complex::Complex;
-
 use super::history::History;
 use super::power::decibels;
 use super::transform::RealTransform;
@@ -122,7 +120,6 @@ pub struct Novelty {
     to_hop: usize,
     recent: History,
     transform: RealTransform,
-    spectrum: Vec<Complex<f32>>,
     power: Vec<f32>,
     bands: FilterBank,
     energy: Vec<f32>,
@@ -157,7 +154,6 @@ impl Novelty {
             to_hop: size,
             recent: History::new(size),
             transform: RealTransform::new(size),
-            spectrum: Vec::with_capacity(bins),
             power: vec![0.0; bins],
             bands,
             energy: vec![0.0; n],
@@ -208,10 +204,9 @@ impl Novelty {
     fn analyse(&mut self) {
         let end = self.recent.end();
         let newest = self.recent.range(end - self.window.len() as i64, end);
-        self.transform
-            .spectrum(newest, &self.window, &mut self.spectrum);
-        for (p, c) in self.power.iter_mut().zip(&self.spectrum) {
-            *p = c.norm_sqr();
+        let (re, im) = self.transform.spectrum(newest, &self.window);
+        for (power, (re, im)) in self.power.iter_mut().zip(re.iter().zip(im)) {
+            *power = re * re + im * im;
         }
         self.bands.energies(&self.power, &mut self.energy);
     }

@@ -6,6 +6,7 @@
 //! through a peak: J. O. Smith and X. Serra (1987), *PARSHL*, ICMC. Departures stand where each is
 //! used.
 
+use arrayvec::ArrayVec;
 use rustfft::num_complex::Complex;
 
 use super::transform::RealTransform;
@@ -19,6 +20,11 @@ pub struct Peak {
     pub db: f64,
 }
 
+/// Windows that are kept.
+const WINDOWS: usize = 4;
+/// Room for each of them, in samples: the longest stretch that a pitch is taken from.
+const WINDOW_ROOM: usize = 2304;
+
 /// Spectrum of a stretch of sound, ready to be asked for peaks.
 ///
 /// Memory: allocates per size on first use, then reuses its plans.
@@ -26,9 +32,12 @@ pub struct Peak {
 pub struct Spectrum {
     /// One for each length that was asked for.
     transforms: Vec<RealTransform>,
-    bins: Vec<Complex<f32>>,
-    /// The Hann window of the last stretch, kept for the next one of the same length.
-    window: Vec<f32>,
+    /// Which of them holds the bins of the stretch that was analysed last.
+    last: usize,
+    /// The Hann windows of the last stretches, kept for the next ones of the same lengths, and which
+    /// of them gives way next.
+    windows: [Vec<f32>; WINDOWS],
+    oldest: usize,
     /// Power per bin in decibels of a full-scale sinusoid.
     pub db: Vec<f32>,
     /// Width of a bin in hertz.
@@ -48,8 +57,9 @@ impl Spectrum {
     pub fn new() -> Self {
         Self {
             transforms: Vec::new(),
-            bins: Vec::new(),
-            window: Vec::new(),
+            last: 0,
+            windows: Default::default(),
+            oldest: 0,
             db: Vec::new(),
             bin_hz: 1.0,
             length_s: 0.0,
@@ -69,32 +79,38 @@ impl Spectrum {
             self.transforms.push(RealTransform::new(size));
             self.transforms.len() - 1
         });
-        if self.window.len() != x.len() {
-            hann(x.len(), &mut self.window);
-        }
-        self.transforms[known].spectrum(x, &self.window, &mut self.bins);
+        let made = self.windows.iter().position(|w| w.len() == x.len());
+        let made = made.unwrap_or_else(|| {
+            let made = self.oldest;
+            self.oldest = (made + 1) % WINDOWS;
+            self.windows[made].reserve(x.len().max(WINDOW_ROOM));
+            hann(x.len(), &mut self.windows[made]);
+            made
+        });
+        self.last = known;
+        let (re, im) = self.transforms[known].spectrum(x, &self.windows[made]);
         self.bin_hz = rate_hz / size as f64;
         self.length_s = x.len().max(1) as f64 / rate_hz;
-        let wanted = ((top_hz / self.bin_hz).ceil() as usize).min(self.bins.len());
+        let wanted = ((top_hz / self.bin_hz).ceil() as usize).min(re.len());
         self.db.clear();
-        self.db.extend(
-            self.bins[..wanted]
-                .iter()
-                .map(|c| super::power::decibels(c.norm_sqr() + 1e-16)),
-        );
+        let parts = re[..wanted].iter().zip(&im[..wanted]);
+        self.db
+            .extend(parts.map(|(re, im)| super::power::decibels(re * re + im * im + 1e-16)));
     }
 
     /// The bins below `top_hz` with their phases counted from the middle of the stretch of `frames`
     /// samples.
     pub fn centred(&self, frames: usize, top_hz: f64, out: &mut Vec<Complex<f32>>) {
-        let size = 2 * self.bins.len().saturating_sub(1);
+        let size = 2 * self.bins().saturating_sub(1);
         let turn = std::f64::consts::PI * (frames as f64 - 1.0) / size.max(1) as f64;
         let step = Complex::new(turn.cos() as f32, turn.sin() as f32);
         let mut phase = Complex::new(1.0f32, 0.0);
         out.clear();
-        let wanted = ((top_hz / self.bin_hz).ceil() as usize).min(self.bins.len());
-        out.extend(self.bins[..wanted].iter().map(|c| {
-            let v = c * phase;
+        let wanted = ((top_hz / self.bin_hz).ceil() as usize).min(self.bins());
+        let (re, im) = self.parts();
+        let parts = re[..wanted].iter().zip(&im[..wanted]);
+        out.extend(parts.map(|(re, im)| {
+            let v = Complex::new(*re, *im) * phase;
             phase *= step;
             v
         }));
@@ -102,12 +118,22 @@ impl Spectrum {
 
     /// How many bins there are.
     pub fn bins(&self) -> usize {
-        self.bins.len()
+        self.parts().0.len()
+    }
+
+    /// Real and imaginary parts of the bins.
+    fn parts(&self) -> (&[f32], &[f32]) {
+        let last = self.transforms.get(self.last);
+        last.map_or((&[], &[]), RealTransform::bins)
     }
 
     /// Amplitude of bin `k`, for spectra of one length to be held against each other.
     pub fn amplitude(&self, k: usize) -> f32 {
-        self.bins.get(k).map_or(0.0, |c| c.norm_sqr().sqrt())
+        let (re, im) = self.parts();
+        match (re.get(k), im.get(k)) {
+            (Some(re), Some(im)) => (re * re + im * im).sqrt(),
+            _ => 0.0,
+        }
     }
 
     /// The peak whose bin is a local maximum, refined by a parabola through log magnitudes.
@@ -208,6 +234,8 @@ const NEARER_DB_PER_CENT: f64 = 0.005;
 const LAID_PARTIALS: usize = 10;
 /// What lies this far below the strongest peak adds nothing.
 const LAID_RANGE_DB: f64 = 40.0;
+/// A height between two bins differs from what lies between their levels by less than this.
+const ROUNDING_DB: f64 = 1e-6;
 
 impl Spectrum {
     /// Height of the spectrum above `floor_db` in decibels, 0 or more, at `at`: a place in bins, which
@@ -226,38 +254,97 @@ impl Spectrum {
     }
 
     /// Lays the series of a stiff string over the spectrum so that as many partials as can be
-    /// meet a ridge, within `reach_cents` of `f_hz`: the fundamental and the stiffness that meet
+    /// meet a ridge, at one of the places around `f_hz`: the fundamental and the stiffness that meet
     /// most. Heights are added in decibels, so that ten weak partials that agree outweigh one
     /// strong mode of the body that does not belong.
     ///
     /// # Source
     /// Harmonic sum of a log spectrum: D. J. Hermes (1988), *Measurement of pitch by subharmonic
     /// summation*, J. Acoust. Soc. Am. 83, 257-264; here with the stiff string's partials.
-    pub fn lay(&self, f_hz: f64, reach_cents: f64, step_cents: f64, top_db: f64) -> (f64, f64) {
+    pub fn lay(&self, f_hz: f64, steps: &LaySteps, top_db: f64) -> (f64, f64) {
         let floor_db = top_db - LAID_RANGE_DB;
-        let steps = (reach_cents / step_cents).round() as i32;
         let per_hz = 1.0 / self.bin_hz;
-        let weights: [f64; LAID_PARTIALS] = std::array::from_fn(|k| 1.0 / (1.1 + 0.1 * k as f64));
-        let mut best = (f64::NEG_INFINITY, f_hz, 1e-4);
-        for b in TRIED_B {
-            let mut bend = [0.0f64; LAID_PARTIALS];
-            for (k, v) in bend.iter_mut().enumerate() {
-                let kf = (k + 1) as f64;
-                *v = kf * ((1.0 + b * kf * kf) / (1.0 + b)).sqrt();
-            }
-            for step in -steps..=steps {
-                let f1 = f_hz * (f64::from(step) * step_cents / 1200.0).exp2();
-                let mut sum = 0.0;
-                for (v, weight) in bend.iter().zip(&weights) {
-                    sum += self.height(v * f1 * per_hz, floor_db) * weight;
+        let [first, above @ ..] = &steps.partials;
+        // What lies below the floor at all places adds nothing at any.
+        let mut heard = ArrayVec::<&LaidPartial, LAID_PARTIALS>::new();
+        heard.extend(above.iter().filter(|partial| {
+            let (lowest, highest) = (steps.lowest * f_hz, steps.highest * f_hz);
+            let [from, .., to] = partial.bends;
+            let (from, to) = (from * lowest * per_hz, to * highest * per_hz);
+            let from = (from as usize).saturating_sub(1).min(self.db.len());
+            let to = (to as usize + 3).clamp(from, self.db.len());
+            let above = |top: f32, v: &f32| if *v > top { *v } else { top };
+            let top_db = self.db[from..to].iter().fold(f32::NEG_INFINITY, above);
+            f64::from(top_db) > floor_db - ROUNDING_DB
+        }));
+        let mut best = [(f64::NEG_INFINITY, f_hz); TRIED_B.len()];
+        for (ratio, nearer_db) in &steps.places {
+            let f1 = f_hz * ratio;
+            // All stiffnesses side by side; they bend all partials but the first.
+            let mut sums = [self.height(f1 * per_hz, floor_db) * first.weight; TRIED_B.len()];
+            for partial in &heard {
+                for (sum, bend) in sums.iter_mut().zip(&partial.bends) {
+                    *sum += self.height(bend * f1 * per_hz, floor_db) * partial.weight;
                 }
+            }
+            for (best, sum) in best.iter_mut().zip(sums) {
                 // Between equals the nearer fundamental.
-                sum -= NEARER_DB_PER_CENT * step_cents * f64::from(step).abs();
+                let sum = sum - nearer_db;
                 if sum > best.0 {
-                    best = (sum, f1, b);
+                    *best = (sum, f1);
                 }
             }
         }
-        (best.1, best.2)
+        let mut laid = (f64::NEG_INFINITY, f_hz, 1e-4);
+        for ((sum, f1), b) in best.into_iter().zip(TRIED_B) {
+            if sum > laid.0 {
+                laid = (sum, f1, b);
+            }
+        }
+        (laid.1, laid.2)
+    }
+}
+
+/// One partial of the series that is laid over a spectrum.
+#[derive(Clone, Copy, Debug)]
+struct LaidPartial {
+    weight: f64,
+    /// Its frequency as a multiple of the first partial's, for each stiffness that is tried.
+    bends: [f64; TRIED_B.len()],
+}
+
+/// The places around a frequency at which a series is laid over a spectrum, and the series: made once.
+#[derive(Clone, Debug)]
+pub struct LaySteps {
+    /// Each place as a multiple of the frequency, and what its distance costs, in decibels.
+    places: Vec<(f64, f64)>,
+    /// The lowest and the highest of these multiples.
+    lowest: f64,
+    highest: f64,
+    partials: [LaidPartial; LAID_PARTIALS],
+}
+
+impl LaySteps {
+    /// Places up to `reach_cents` away on either side, `step_cents` apart.
+    pub fn new(reach_cents: f64, step_cents: f64) -> Self {
+        let steps = (reach_cents / step_cents).round() as i32;
+        let ratio = |step: i32| (f64::from(step) * step_cents / 1200.0).exp2();
+        let places = (-steps..=steps).map(|step| {
+            let nearer_db = NEARER_DB_PER_CENT * step_cents * f64::from(step).abs();
+            (ratio(step), nearer_db)
+        });
+        Self {
+            places: places.collect(),
+            lowest: ratio(-steps),
+            highest: ratio(steps),
+            partials: std::array::from_fn(|k| {
+                let number = (k + 1) as f64;
+                LaidPartial {
+                    weight: 1.0 / (1.1 + 0.1 * k as f64),
+                    bends: TRIED_B
+                        .map(|b| number * ((1.0 + b * number * number) / (1.0 + b)).sqrt()),
+                }
+            }),
+        }
     }
 }

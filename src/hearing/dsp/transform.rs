@@ -21,7 +21,9 @@ pub struct RealTransform {
     /// Half the cosine and half the sine of the rotation of each bin up to a quarter of the length.
     cosines: Vec<f32>,
     sines: Vec<f32>,
-    /// Real and imaginary parts of the half transform, and of the bins.
+    /// The half transform.
+    halves: Vec<Complex<f32>>,
+    /// Real and imaginary parts of it, and then of the bins.
     re: Vec<f32>,
     im: Vec<f32>,
 }
@@ -45,8 +47,9 @@ impl RealTransform {
             fft,
             cosines: of(f64::cos),
             sines: of(f64::sin),
-            re: vec![0.0; length / 2],
-            im: vec![0.0; length / 2],
+            halves: Vec::with_capacity(length / 2),
+            re: vec![0.0; length / 2 + 1],
+            im: vec![0.0; length / 2 + 1],
         }
     }
 
@@ -58,10 +61,12 @@ impl RealTransform {
     /// The spectrum of `x` times `window`, with zeros after it up to the transform's length.
     ///
     /// Input:  at most [`RealTransform::length`] samples and as many values of the window.
-    /// Output: `length / 2 + 1` bins, the first and the last real.
-    /// Memory: no allocation where `bins` has room.
-    pub fn spectrum(&mut self, x: &[f32], window: &[f32], bins: &mut Vec<Complex<f32>>) {
+    /// Output: the real and the imaginary parts of `length / 2 + 1` bins, the first and the last of
+    ///         which are real.
+    /// Memory: no allocation.
+    pub fn spectrum(&mut self, x: &[f32], window: &[f32]) -> (&[f32], &[f32]) {
         let half = self.fft.len();
+        let bins = &mut self.halves;
         bins.clear();
         let (pairs, last) = x.as_chunks::<2>();
         let (weights, last_weight) = window.as_chunks::<2>();
@@ -78,18 +83,18 @@ impl RealTransform {
         );
         bins.resize(half, Complex::default());
         self.fft.process_with_scratch(bins, &mut self.scratch);
-        let first = bins[0];
-        bins[0] = Complex::new(first.re + first.im, 0.0);
-        bins.push(Complex::new(first.re - first.im, 0.0));
         let parts = self.re.iter_mut().zip(&mut self.im);
-        for ((re, im), bin) in parts.zip(&bins[..half]) {
+        for ((re, im), bin) in parts.zip(bins.iter()) {
             (*re, *im) = (bin.re, bin.im);
         }
+        let first = bins[0];
+        (self.re[0], self.im[0]) = (first.re + first.im, 0.0);
+        (self.re[half], self.im[half]) = (first.re - first.im, 0.0);
         // Bins 1 to half / 2 - 1 with their mirrors, which come in the opposite order; the one in
         // the middle is its own.
         let middle = half / 2;
-        let (left_re, right_re) = self.re.split_at_mut(middle);
-        let (left_im, right_im) = self.im.split_at_mut(middle);
+        let (left_re, right_re) = self.re[..half].split_at_mut(middle);
+        let (left_im, right_im) = self.im[..half].split_at_mut(middle);
         right_im[0] = -right_im[0];
         untangle(
             &mut left_re[1..],
@@ -99,10 +104,12 @@ impl RealTransform {
             &self.cosines,
             &self.sines,
         );
-        let parts = self.re.iter().zip(&self.im);
-        for (bin, (re, im)) in bins[1..half].iter_mut().zip(parts.skip(1)) {
-            *bin = Complex::new(*re, *im);
-        }
+        self.bins()
+    }
+
+    /// The bins of the spectrum that was made last, as [`RealTransform::spectrum`] gives them.
+    pub fn bins(&self) -> (&[f32], &[f32]) {
+        (&self.re, &self.im)
     }
 }
 
@@ -146,12 +153,14 @@ mod tests {
             for held in [length, length - 1, length / 2] {
                 let x: Vec<f32> = (0..held).map(|_| noise()).collect();
                 let window: Vec<f32> = (0..held).map(|_| noise()).collect();
-                let mut bins = Vec::new();
                 let mut transform = RealTransform::new(length);
                 assert_eq!(transform.length(), length);
-                transform.spectrum(&x, &window, &mut bins);
-                assert_eq!(bins.len(), length / 2 + 1);
-                for (k, got) in bins.iter().enumerate() {
+                let (got_re, got_im) = transform.spectrum(&x, &window);
+                assert_eq!(
+                    (got_re.len(), got_im.len()),
+                    (length / 2 + 1, length / 2 + 1)
+                );
+                for (k, (got_re, got_im)) in got_re.iter().zip(got_im).enumerate() {
                     let (mut re, mut im) = (0.0f64, 0.0f64);
                     for (n, (x, w)) in x.iter().zip(&window).enumerate() {
                         let turn = -2.0 * std::f64::consts::PI * (k * n % length) as f64;
@@ -159,7 +168,7 @@ mod tests {
                         re += v * (turn / length as f64).cos();
                         im += v * (turn / length as f64).sin();
                     }
-                    let off = (f64::from(got.re) - re).hypot(f64::from(got.im) - im);
+                    let off = (f64::from(*got_re) - re).hypot(f64::from(*got_im) - im);
                     assert!(off < 1e-6 * length as f64, "{length} {held} bin {k}: {off}");
                 }
             }

@@ -353,11 +353,16 @@ impl Listener {
         }
         self.high_count += self.steady.len() as u64;
         // What does not move is no sound: a constant would hide every fall of the level.
+        let first = self.steady.first().map_or(0.0, |sample| f64::from(*sample));
+        let (mut last, mut moving) = (self.last_in.unwrap_or(first), self.last_out);
         for sample in &mut self.steady {
             let still = f64::from(*sample);
-            let last = self.last_in.replace(still).unwrap_or(still);
-            self.last_out = still - last + self.keep * self.last_out;
-            *sample = self.last_out as f32;
+            moving = still - last + self.keep * moving;
+            last = still;
+            *sample = moving as f32;
+        }
+        if !self.steady.is_empty() {
+            (self.last_in, self.last_out) = (Some(last), moving);
         }
         self.loudness.take(&self.steady);
         match &mut self.low {

@@ -74,22 +74,25 @@ impl Track {
         }
     }
 
-    /// Adds the squares of some samples of one block.
-    fn add(&mut self, samples: &[f32]) {
-        let [mut first, mut second] = self.filters;
-        let mut sum = self.sum;
-        for x in samples {
-            let y = second.next(first.next(f64::from(*x)));
-            sum += y * y;
-        }
-        self.filters = [first, second];
-        self.sum = sum;
-    }
-
     fn close(&mut self, frames: usize) {
         self.powers.push((self.sum / frames as f64) as f32);
         self.sum = 0.0;
     }
+}
+
+/// Adds the squares of some samples of one block to both tracks. Each output waits for the one before
+/// it, so both are made in turn.
+fn add(one: &mut Track, other: &mut Track, samples: &[f32]) {
+    let ([mut a, mut b], [mut c, mut d]) = (one.filters, other.filters);
+    let (mut sum, mut other_sum) = (one.sum, other.sum);
+    for x in samples {
+        let x = f64::from(*x);
+        let (y, z) = (b.next(a.next(x)), d.next(c.next(x)));
+        sum += y * y;
+        other_sum += z * z;
+    }
+    (one.filters, other.filters) = ([a, b], [c, d]);
+    (one.sum, other.sum) = (sum, other_sum);
 }
 
 /// The running meter.
@@ -129,8 +132,7 @@ impl Loudness {
         while !rest.is_empty() {
             let room = self.block_frames - self.filled;
             let (now, later) = rest.split_at(room.min(rest.len()));
-            self.weighted.add(now);
-            self.bright.add(now);
+            add(&mut self.weighted, &mut self.bright, now);
             self.filled += now.len();
             if self.filled == self.block_frames {
                 self.weighted.close(self.block_frames);

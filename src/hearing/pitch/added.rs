@@ -13,7 +13,7 @@ use std::ops::Range;
 
 use rustfft::num_complex::Complex;
 
-use super::{COARSE_CENTS, LAY_CENTS, PEAK_POWER_DB, PitchMeter, SERIES_FROM_HZ, SERIES_TO_HZ};
+use super::{Candidate, PEAK_POWER_DB, PitchMeter, SERIES_FROM_HZ, SERIES_TO_HZ};
 use crate::hearing::dsp::history::History;
 use crate::hearing::dsp::power::decibels;
 
@@ -188,12 +188,21 @@ impl PitchMeter {
             .resize((self.rate_hz / self.lowest_hz) as usize + 4, 1.0);
         self.gather();
         let length_s = self.spectrum.length_s;
-        self.lay_candidates(0..self.candidates.len(), LAY_CENTS, COARSE_CENTS, length_s);
-        let best = self
-            .candidates
-            .iter()
-            .max_by(|a, b| a.score.total_cmp(&b.score))?;
-        Some((best.hz, best.score))
+        // From the highest down: a low one, of which few periods were heard, need not be laid where it
+        // could not be better than the best so far.
+        let mut best: Option<Candidate> = None;
+        for i in (0..self.candidates.len()).rev() {
+            let most = self.most(self.candidates[i], length_s);
+            if best.is_some_and(|best| most < best.score) {
+                continue;
+            }
+            self.lay_candidates(i..i + 1, false, length_s);
+            let laid = self.candidates[i];
+            if best.is_none_or(|best| laid.score > best.score) {
+                best = Some(laid);
+            }
+        }
+        best.map(|best| (best.hz, best.score))
     }
 
     /// The bins in which series are looked for.

@@ -73,13 +73,18 @@ impl PitchMeter {
         // What rang before the onset at the same frequency is another string's.
         let before = stream.range((onset - 0.120 * r) as i64, (onset - 0.008 * r) as i64);
         if before.len() > (0.05 * r) as usize {
-            self.past.analyse_below(before, r, 1.1 * SERIES_TO_HZ);
-            let width = 0.6 / self.spectrum.length_s + 0.3 / self.past.length_s;
+            // An onset is looked at more than once, what was before it only the first time.
+            if self.heard_before != before {
+                self.heard_before.clear();
+                self.heard_before.extend_from_slice(before);
+                self.before.analyse_below(before, r, 1.1 * SERIES_TO_HZ);
+            }
+            let width = 0.6 / self.spectrum.length_s + 0.3 / self.before.length_s;
             let (mut kept, mut total) = (0.0, 0.0);
             self.lessened.clone_from(&self.weights);
             for (p, w) in self.peaks.iter().zip(&mut self.lessened) {
                 let amplitude = 10.0f64.powf((p.db - top) / 20.0);
-                let old = self.past.peak_between(p.hz - width, p.hz + width);
+                let old = self.before.peak_between(p.hz - width, p.hz + width);
                 let share = old.map_or(0.0, |o| 10.0f64.powf((o.db - p.db) / 20.0));
                 let own = (1.0 - share).clamp(0.0, 1.0);
                 *w *= own.max(0.1);

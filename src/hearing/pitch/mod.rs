@@ -25,7 +25,7 @@ use rustfft::num_complex::Complex;
 use super::dsp::history::History;
 use super::dsp::low_pass::low_pass_taps;
 use super::dsp::peel::Peeler;
-use super::dsp::spectrum::{Peak, Spectrum};
+use super::dsp::spectrum::{LaySteps, Peak, Spectrum};
 use super::dsp::stiff_string::{CENTS_PER_SHARE, StiffString, fit_stiff_string};
 use super::dsp::two_modes::TwoModes;
 use super::dsp::yin;
@@ -112,6 +112,11 @@ pub struct PitchMeter {
     smooth: Vec<f32>,
     spectrum: Spectrum,
     past: Spectrum,
+    /// What rang before the onset that was looked at last, and its spectrum.
+    heard_before: Vec<f32>,
+    before: Spectrum,
+    coarse: LaySteps,
+    fine: LaySteps,
     modes: TwoModes,
     peeler: Peeler,
     rest: Vec<Complex<f32>>,
@@ -138,6 +143,10 @@ impl PitchMeter {
             smooth: Vec::new(),
             spectrum: Spectrum::new(),
             past: Spectrum::new(),
+            heard_before: Vec::new(),
+            before: Spectrum::new(),
+            coarse: LaySteps::new(LAY_CENTS, COARSE_CENTS),
+            fine: LaySteps::new(1.5 * COARSE_CENTS, FINE_CENTS),
             modes: TwoModes::default(),
             peeler: Peeler::new(),
             rest: Vec::new(),
@@ -163,10 +172,10 @@ impl PitchMeter {
         }
         self.series(stream, onset, skip, length_s);
         self.gather();
-        self.lay_candidates(0..self.candidates.len(), LAY_CENTS, COARSE_CENTS, length_s);
+        self.lay_candidates(0..self.candidates.len(), false, length_s);
         self.candidates.sort_by(|a, b| b.score.total_cmp(&a.score));
         let few = self.candidates.len().min(FINE_CANDIDATES);
-        self.lay_candidates(0..few, 1.5 * COARSE_CENTS, FINE_CENTS, length_s);
+        self.lay_candidates(0..few, true, length_s);
         let best = self
             .candidates
             .iter()
@@ -184,8 +193,8 @@ impl PitchMeter {
             .spectrum
             .peak_between(SERIES_FROM_HZ, SERIES_TO_HZ)
             .map_or(0.0, |p| p.db);
-        let (hz, _) = self.spectrum.lay(best.hz, LAY_CENTS, COARSE_CENTS, top);
-        let (hz, b) = self.spectrum.lay(hz, 1.5 * COARSE_CENTS, FINE_CENTS, top);
+        let (hz, _) = self.spectrum.lay(best.hz, &self.coarse, top);
+        let (hz, b) = self.spectrum.lay(hz, &self.fine, top);
         let string = fit_stiff_string(&self.spectrum, hz, b)
             .filter(|s| cents(s.f1_hz, hz).abs() < FIT_CENTS);
         let between = string
@@ -226,12 +235,11 @@ impl PitchMeter {
         })
     }
 
-    /// Lays the series of some candidates over the spectrum and scores them.
-    fn lay_candidates(&mut self, which: Range<usize>, reach: f64, step: f64, length_s: f64) {
+    /// Lays the series of some candidates over the spectrum, coarsely or finely, and scores them.
+    fn lay_candidates(&mut self, which: Range<usize>, finely: bool, length_s: f64) {
         for i in which {
-            let (hz, b) = self
-                .spectrum
-                .lay(self.candidates[i].hz, reach, step, self.top_db);
+            let steps = if finely { &self.fine } else { &self.coarse };
+            let (hz, b) = self.spectrum.lay(self.candidates[i].hz, steps, self.top_db);
             self.candidates[i].hz = hz;
             self.candidates[i].b = b;
             self.candidates[i].score = self.score(self.candidates[i], length_s);
