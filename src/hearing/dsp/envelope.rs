@@ -172,7 +172,12 @@ impl Trace<'_> {
         let line = self.decay(start);
         // Depth at the lowest point, not below the floor's own level.
         let low = f64::from(self.lowest_from[start]);
-        let floor_db = self.floor_db.min(low);
+        // Far below what is known of the floor the trace has its own.
+        let floor_db = if low < self.floor_db - ERROR_CAP_DB {
+            low
+        } else {
+            self.floor_db
+        };
         if line.at(start) - low < LEAST_DEPTH_DB {
             return None;
         }
@@ -254,7 +259,7 @@ const FIRST_START: usize = 3;
 ///
 /// Input:  `level` in decibels from the end of the attack to just before the next onset,
 ///         `step_s` seconds apart, each over `span_s` seconds; `floor_db` is the take's quiet level, as
-///         far as it is known: where the trace falls lower, that is the floor.
+///         far as it is known: where the trace falls far lower, that is the floor.
 /// Output: `None` when the note was not damped.
 ///
 /// The model is a straight decay, then an exponential damping (straight in decibels, steeper),

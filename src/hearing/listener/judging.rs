@@ -78,19 +78,16 @@ const USUAL_LEVEL_PACE: f64 = 0.15;
 /// What is this much louder than the usual level, in decibels, shows that nothing was played before it: the
 /// noise of a recording that sets in out of digital silence. Raised, that noise stands for notes longer.
 const NOT_PLAYED_DB: f64 = 20.0;
-/// Quieter than this, in decibels, is no noise of a recording but digital silence: the last of 20 bits.
-/// Raised, gaps of takes with very little noise may be lost.
-const DIGITAL_SILENCE_DB: f64 = -120.0;
+/// Quieter than this, in decibels, is no noise of a recording but digital silence: the last of 16 bits. Raised,
+/// gaps of takes with very little noise may be lost.
+const DIGITAL_SILENCE_DB: f64 = -100.0;
 
 impl Listener {
-    /// The floor to which damped notes fall is the quietest that was heard since somebody plays. A
-    /// recording that begins in digital silence, or behind a closed noise gate, says nothing of the
-    /// noise under its notes.
+    /// The floor to which damped notes fall is the quietest that was heard. Digital silence says nothing
+    /// of the noise under notes: a recording may begin with it, or a noise gate make it.
     fn learn_floor(&mut self, levels_db: &[f64]) {
-        if self.usual_level_db.is_some() {
-            for level in levels_db.iter().filter(|l| **l > DIGITAL_SILENCE_DB) {
-                self.quiet_db = self.quiet_db.min(*level);
-            }
+        for level in levels_db.iter().filter(|l| **l > DIGITAL_SILENCE_DB) {
+            self.quiet_db = self.quiet_db.min(*level);
         }
     }
 
