@@ -5,7 +5,7 @@ use std::f64::consts::{PI, TAU};
 use seamline::hearing::dsp::envelope::{Work, level_db, release};
 use seamline::hearing::dsp::history::History;
 use seamline::hearing::dsp::novelty::Novelty;
-use seamline::hearing::dsp::spectrum::Spectrum;
+use seamline::hearing::dsp::spectrum::{LaySteps, Spectrum};
 use seamline::hearing::dsp::stiff_string::{StiffString, fit_stiff_string};
 use seamline::hearing::jump::JumpFinder;
 use seamline::units::{MidiNote, STANDARD_A4};
@@ -91,7 +91,7 @@ fn an_unknown_stiffness_is_found_by_laying_the_series() {
             spectrum.analyse(&string(f1, b, 12, 0.4, LOW_RATE_HZ), LOW_RATE_HZ);
             let top = spectrum.peak_between(25.0, 1_400.0).expect("a peak").db;
             let guess_hz = f1 * (20.0f64 / 1200.0).exp2();
-            let (hz, prior_b) = spectrum.lay(guess_hz, 40.0, 4.0, top);
+            let (hz, prior_b) = spectrum.lay(guess_hz, &LaySteps::new(40.0, 4.0), top);
             let found = fit_stiff_string(&spectrum, hz, prior_b).expect("a fit");
             let off = cents(found.f1_hz, f1);
             // 4 cents is what 95 % of the pitches are to reach.
@@ -153,7 +153,7 @@ fn a_spectrum_of_nothing_has_no_string() {
         spectrum.analyse(&vec![0.0; n], LOW_RATE_HZ);
         assert_eq!(spectrum.peak_between(25.0, 1_400.0), None, "{n} samples");
         assert_eq!(fit_stiff_string(&spectrum, 55.0, 1e-4), None, "{n} samples");
-        spectrum.lay(55.0, 40.0, 4.0, -100.0);
+        spectrum.lay(55.0, &LaySteps::new(40.0, 4.0), -100.0);
     }
 }
 
